@@ -1,0 +1,21 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef BASE_ARRAY_H
+#define BASE_ARRAY_H
+
+/* Memory that is there or the program ends: exhausted memory prints one sentence and exits 1.
+ * Sizes are checked for overflow. Free with free(). n = 0 gives a pointer that may be freed. */
+
+#include <stddef.h>
+
+void *xmalloc(size_t n, size_t size);             /* n * size bytes, not cleared */
+void *xcalloc(size_t n, size_t size);             /* n * size bytes, all zero */
+void *xrealloc(void *p, size_t n, size_t size);   /* p may be NULL */
+char *xstrdup(const char *text);                  /* NULL gives NULL */
+char *xformat(const char *format, ...) __attribute__((format(printf, 1, 2)));
+double *array_filled(size_t n, double value);     /* n doubles, each set to value */
+
+/* Grows *p so that it holds at least `want` elements: doubling, so that appending is cheap.
+ * *room is the number of elements there is room for. */
+void array_reserve(void **p, size_t *room, size_t want, size_t size);
+
+#endif

@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_DECODE_H
+#define REGISTER_DECODE_H
+
+/* The register of every voiced frame and the flips, from all of one singer's takes of a vowel.
+ *
+ * In: tracks[n] with pitch, level and harmonics. Out: their reg and p_m2, and found[n], the flips
+ * of each take (doubtful ones too). What cannot be told stays 0 / NaN, and `summary` says why.
+ * Method and sources: docs/method.md. */
+
+#include "base/message.h"
+#include "register/flip.h"
+#include "voice/track.h"
+
+typedef struct register_settings {
+    double assert_at; /* confidence from which a flip is asserted; 0.5, the command contract */
+} register_settings;
+register_settings register_defaults(void);
+
+typedef enum register_answer {
+    REGISTER_BOTH,    /* both registers were heard */
+    REGISTER_ONE,     /* one register in all takes, and which one is known (declared) */
+    REGISTER_ONE_UNNAMED, /* one register in all takes; which one cannot be told */
+    REGISTER_TOO_LITTLE /* too little voice to tell */
+} register_answer;
+
+typedef struct register_summary {
+    register_answer answer;
+    double voiced_s; /* seconds of voice in all takes */
+    char text[256];  /* the same in one sentence for the singer */
+} register_summary;
+
+/* n = 0 or no voice: answers REGISTER_TOO_LITTLE, no flips. `found` must be n empty lists. */
+void register_decode(track *const *tracks, size_t n, const register_settings *s, flips *found,
+                     register_summary *summary);
+
+#endif

@@ -1,0 +1,46 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef SOUND_RECORDING_H
+#define SOUND_RECORDING_H
+
+/* A recorded take, read by block in bounded memory, whatever its length.
+ *
+ * `name` is a file (WAV, AIFF, FLAC, Ogg Vorbis/Opus, MP3, CAF: whatever libsndfile reads),
+ * "-" for standard input, or FILE@START-END in seconds for a stretch of a longer file (a real
+ * file of that very name goes first). Channels are never mixed: one is chosen. */
+
+#include "base/message.h"
+
+#include <stddef.h>
+
+typedef struct recording recording;
+
+typedef struct recording_settings {
+    int channel; /* 1..channels, the microphone; 0: the loudest of the first 10 s, lowest wins a tie */
+    int egg;     /* 1..channels, the EGG channel, never taken for the microphone; 0: none */
+} recording_settings;
+
+recording_settings recording_defaults(void);
+
+/* Fails with one sentence: missing, a folder, empty file, not a sound file, a stretch that is
+ * outside the file, a channel that it has not, a rate outside 8-192 kHz. */
+bool recording_open(const char *name, const recording_settings *s, recording **out, err *e);
+void recording_close(recording *r); /* NULL allowed */
+
+int recording_rate_hz(const recording *r);
+int recording_channels(const recording *r);
+int recording_channel(const recording *r); /* the chosen one, from 1 */
+
+/* The next samples of the chosen channel, full scale = 1.0, up to n; *got = 0 at the end.
+ * False when the file is damaged before its end. Samples that are not finite are read as 0. */
+bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e);
+
+/* What was seen so far in the chosen channel. */
+typedef struct recording_counts {
+    size_t samples;
+    size_t clipped_runs; /* stretches of 3 or more samples at full scale */
+    double dc;           /* mean, re full scale; NaN before the first sample */
+    double peak;         /* largest magnitude, re full scale */
+} recording_counts;
+recording_counts recording_count(const recording *r);
+
+#endif
