@@ -8,7 +8,7 @@ HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests \
 ifdef DEV
 HOUSE += -Werror
 endif
-LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lm
+LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lm
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 OBJ := $(SRC:%.c=$(BUILD)/%.o)

@@ -7,12 +7,12 @@
 
 #include <stddef.h>
 
-void *xmalloc(size_t n, size_t size);             /* n * size bytes, not cleared */
-void *xcalloc(size_t n, size_t size);             /* n * size bytes, all zero */
-void *xrealloc(void *p, size_t n, size_t size);   /* p may be NULL */
-char *xstrdup(const char *text);                  /* NULL gives NULL */
+void *xmalloc(size_t n, size_t size);           /* n * size bytes, not cleared */
+void *xcalloc(size_t n, size_t size);           /* n * size bytes, all zero */
+void *xrealloc(void *p, size_t n, size_t size); /* p may be NULL */
+char *xstrdup(const char *text);                /* NULL gives NULL */
 char *xformat(const char *format, ...) __attribute__((format(printf, 1, 2)));
-double *array_filled(size_t n, double value);     /* n doubles, each set to value */
+double *array_filled(size_t n, double value); /* n doubles, each set to value */
 
 /* Grows *p so that it holds at least `want` elements: doubling, so that appending is cheap.
  * *room is the number of elements there is room for. */

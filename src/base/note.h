@@ -7,8 +7,8 @@
 
 #include <stddef.h>
 
-double note_from_hz(double hz);   /* hz > 0; else NaN */
-double note_to_hz(double st);     /* NaN gives NaN */
+double note_from_hz(double hz); /* hz > 0; else NaN */
+double note_to_hz(double st);   /* NaN gives NaN */
 
 enum { NOTE_NAME_SIZE = 64 };
 /* The nearest note with its deviation in cents when 1 cent or more: "F4", "F#4+23c"; "" for NaN. */

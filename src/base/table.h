@@ -34,9 +34,9 @@ bool table_writer_close(table_writer *w, err *e);
 typedef struct table {
     char *path; /* where it came from, for messages */
     size_t n_rows, n_columns;
-    char **names;        /* [n_columns] */
-    char **cells;        /* [n_rows * n_columns], unescaped; missing cells are "" */
-    size_t *line;        /* [n_rows] line number in the file, from 1, for messages */
+    char **names; /* [n_columns] */
+    char **cells; /* [n_rows * n_columns], unescaped; missing cells are "" */
+    size_t *line; /* [n_rows] line number in the file, from 1, for messages */
     size_t n_notes;
     char **note_keys, **note_values; /* [n_notes] the "# key value" lines before the header */
 } table;
@@ -46,10 +46,10 @@ typedef struct table {
  * than the header, a NUL byte, an unreadable file. A header alone gives n_rows = 0. */
 bool table_read(const char *path, table **out, err *e);
 void table_free(table *t);
-int table_column(const table *t, const char *name);                  /* -1 when there is none */
-const char *table_cell(const table *t, size_t row, int column);      /* column -1 gives "" */
+int table_column(const table *t, const char *name);             /* -1 when there is none */
+const char *table_cell(const table *t, size_t row, int column); /* column -1 gives "" */
 /* A number; "" gives NaN, "-inf" gives -INFINITY; anything else that is no number fails. */
 bool table_value(const table *t, size_t row, int column, double *value, err *e);
-const char *table_note_value(const table *t, const char *key);       /* NULL when absent */
+const char *table_note_value(const table *t, const char *key); /* NULL when absent */
 
 #endif

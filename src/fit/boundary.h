@@ -29,14 +29,20 @@ typedef struct figure {
 } figure;
 
 typedef enum boundary_row {
-    BOUNDARY_UP_PITCH, BOUNDARY_UP_SLOPE, BOUNDARY_UP_SPREAD,
-    BOUNDARY_DOWN_PITCH, BOUNDARY_DOWN_SLOPE, BOUNDARY_DOWN_SPREAD,
-    BOUNDARY_HYSTERESIS, BOUNDARY_UP_LEAP, BOUNDARY_DOWN_LEAP,
+    BOUNDARY_UP_PITCH,
+    BOUNDARY_UP_SLOPE,
+    BOUNDARY_UP_SPREAD,
+    BOUNDARY_DOWN_PITCH,
+    BOUNDARY_DOWN_SLOPE,
+    BOUNDARY_DOWN_SPREAD,
+    BOUNDARY_HYSTERESIS,
+    BOUNDARY_UP_LEAP,
+    BOUNDARY_DOWN_LEAP,
     BOUNDARY_ROWS
 } boundary_row;
 
 typedef struct boundary_settings {
-    double at_db;  /* level at which pitches are stated; NaN: median level of the voiced frames */
+    double at_db; /* level at which pitches are stated; NaN: median level of the voiced frames */
 } boundary_settings;
 boundary_settings boundary_defaults(void);
 

@@ -18,10 +18,10 @@ typedef struct register_settings {
 register_settings register_defaults(void);
 
 typedef enum register_answer {
-    REGISTER_BOTH,    /* both registers were heard */
-    REGISTER_ONE,     /* one register in all takes, and which one is known (declared) */
+    REGISTER_BOTH,        /* both registers were heard */
+    REGISTER_ONE,         /* one register in all takes, and which one is known (declared) */
     REGISTER_ONE_UNNAMED, /* one register in all takes; which one cannot be told */
-    REGISTER_TOO_LITTLE /* too little voice to tell */
+    REGISTER_TOO_LITTLE   /* too little voice to tell */
 } register_answer;
 
 typedef struct register_summary {

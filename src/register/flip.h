@@ -11,7 +11,8 @@ typedef enum flip_direction { FLIP_UP, FLIP_DOWN } flip_direction; /* M1 to M2; 
 typedef struct flip {
     double time_s; /* midpoint of the change, from the start of the take */
     flip_direction direction;
-    double pitch_before_st, pitch_after_st; /* means of the 50 ms beside the span; NaN if unvoiced */
+    double pitch_before_st,
+        pitch_after_st; /* means of the 50 ms beside the span; NaN if unvoiced */
     double level_before_db, level_after_db; /* as above, on the track's own level scale */
     double span_ms;                         /* 10-90 % time of the change */
     double confidence;                      /* 0..1; >= 0.5 asserts the flip, lower is doubtful */

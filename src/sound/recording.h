@@ -15,7 +15,8 @@
 typedef struct recording recording;
 
 typedef struct recording_settings {
-    int channel; /* 1..channels, the microphone; 0: the loudest of the first 10 s, lowest wins a tie */
+    int channel; /* 1..channels, the microphone; 0: the loudest of the first 10 s, lowest wins a tie
+                  */
     int egg;     /* 1..channels, the EGG channel, never taken for the microphone; 0: none */
 } recording_settings;
 

@@ -14,19 +14,19 @@ enum { TRACK_HARMONICS = 16 };
 typedef enum declared_register { DECLARED_NONE, DECLARED_M1, DECLARED_M2 } declared_register;
 
 typedef struct track {
-    char *take;          /* as the user named it */
-    size_t n;            /* frames; 0 for less sound than one window */
-    double hop_s;        /* 0.005 */
-    double full_scale_db; /* dB SPL at 30 cm of RMS 1.0; NaN: levels are dB re full scale */
+    char *take;                 /* as the user named it */
+    size_t n;                   /* frames; 0 for less sound than one window */
+    double hop_s;               /* 0.005 */
+    double full_scale_db;       /* dB SPL at 30 cm of RMS 1.0; NaN: levels are dB re full scale */
     declared_register declared; /* what the singer says the whole take is */
-    double *time_s;      /* seconds from the start of the take */
-    double *pitch_st;    /* semitones, A4 = 69; NaN when unvoiced */
-    double *voicing;     /* probability of voice, 0..1 */
-    double *level_db;    /* unweighted short-time RMS */
-    float *harmonic_db;  /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
-    float *noise_db;     /* [n][TRACK_HARMONICS] level of what is not voice around it */
-    unsigned char *reg;  /* 1 M1, 2 M2, 0 unvoiced or not to be told */
-    double *p_m2;        /* probability of M2; NaN where there is none */
+    double *time_s;             /* seconds from the start of the take */
+    double *pitch_st;           /* semitones, A4 = 69; NaN when unvoiced */
+    double *voicing;            /* probability of voice, 0..1 */
+    double *level_db;           /* unweighted short-time RMS */
+    float *harmonic_db; /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
+    float *noise_db;    /* [n][TRACK_HARMONICS] level of what is not voice around it */
+    unsigned char *reg; /* 1 M1, 2 M2, 0 unvoiced or not to be told */
+    double *p_m2;       /* probability of M2; NaN where there is none */
 } track;
 
 /* n frames, all undefined, time_s set from hop_s and the first frame's time. */

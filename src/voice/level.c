@@ -1,0 +1,40 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/level.h"
+
+#include "base/array.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <stdlib.h>
+
+void level_measure(const signal *s, double hop_s, size_t n, double *level_db)
+{
+    double window[LEVEL_WINDOW_CELLS];
+    for (int i = 0; i < LEVEL_WINDOW_CELLS; i++)
+        window[i] = 1 - cos(2 * M_PI * (i + 0.5) / LEVEL_WINDOW_CELLS);
+    for (size_t f = 0; f < n; f++) {
+        long first = lround((double)f * hop_s / s->cell_s) - LEVEL_WINDOW_CELLS / 2;
+        double sum = 0, weight = 0;
+        for (int i = 0; i < LEVEL_WINDOW_CELLS; i++) {
+            long cell = first + i;
+            if (cell < 0 || cell >= (long)s->n_cells)
+                continue;
+            sum += window[i] * (double)s->power[cell];
+            weight += window[i];
+        }
+        level_db[f] = sum > 0 ? 10 * log10(sum / weight) : -(double)INFINITY;
+    }
+}
+
+double level_background(const double *level_db, size_t n)
+{
+    double *sorted = xmalloc(n, sizeof *sorted);
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++)
+        if (isfinite(level_db[i]))
+            sorted[kept++] = level_db[i];
+    gsl_sort(sorted, 1, kept);
+    double background = kept ? sorted[kept / 100] : -(double)INFINITY;
+    free(sorted);
+    return background;
+}

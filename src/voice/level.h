@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef VOICE_LEVEL_H
+#define VOICE_LEVEL_H
+
+/* Short-time level, unweighted, dB re full scale.
+ *
+ * Power in 1 ms cells under a Hann window of 50 ms, centred on the frame: 2.75 periods at 55 Hz,
+ * where the ripple of a pulse train stays under 0.25 dB (first side lobe of the window, -31 dB in
+ * power against the mean); a step in level takes 27 ms from 10 to 90 %. Beyond the ends of the
+ * recording the window counts what is there. Digital silence gives -INFINITY. */
+
+#include "sound/signal.h"
+
+#include <stddef.h>
+
+enum { LEVEL_WINDOW_CELLS = 50 };
+
+/* level_db[n] for frames at i * hop_s. */
+void level_measure(const signal *s, double hop_s, size_t n, double *level_db);
+
+/* Level of the background in dB re full scale: the power that 1 % of the frames lie below, or
+ * -INFINITY when there is none. */
+double level_background(const double *level_db, size_t n);
+
+#endif

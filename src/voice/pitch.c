@@ -1,0 +1,121 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/pitch.h"
+
+#include "base/array.h"
+#include "voice/candidates.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <stdlib.h>
+
+pitch_settings pitch_defaults(void)
+{
+    return (pitch_settings){.lo_hz = 55,
+                            .hi_hz = 1500,
+                            .window_lo_s = 0.010,
+                            .window_hi_s = 0.018,
+                            .voiced_at = 0.55,
+                            .floor = 0.01,
+                            .octave_cost = 0.08,
+                            .leap_cost = 0.5,
+                            .leap_free_st = 0.3,
+                            .leap_cap = 2,
+                            .onset_cost = 1,
+                            .gate_db = 45};
+}
+
+bool pitch_check(const pitch_settings *s, err *e)
+{
+    if (!(s->lo_hz >= 30 && s->lo_hz < s->hi_hz && s->hi_hz <= 2000))
+        return err_set(e, "Pitch limits must lie within 30-2000 Hz, the lower one first.");
+    if (!(s->window_lo_s >= 0.004 && s->window_lo_s <= s->window_hi_s && s->window_hi_s <= 0.1))
+        return err_set(e, "Pitch windows must lie within 4-100 ms, the shorter one first.");
+    return true;
+}
+
+enum { STATES = CANDIDATES_MOST + 1, UNVOICED = CANDIDATES_MOST };
+
+typedef struct column { /* one frame of the search */
+    size_t n;
+    candidate found[CANDIDATES_MOST];
+    double total[STATES];
+    unsigned char from[STATES];
+} column;
+
+static double leap(const pitch_settings *s, double from_st, double to_st)
+{
+    double beyond = fabs(to_st - from_st) - s->leap_free_st;
+    return beyond <= 0 ? 0 : fmin(s->leap_cost * beyond, s->leap_cap);
+}
+
+static void arrive(const pitch_settings *s, const column *before, column *now, int state)
+{
+    double best = before->total[UNVOICED] + (state == UNVOICED ? 0 : s->onset_cost);
+    int from = UNVOICED;
+    for (int i = 0; i < (int)before->n; i++) {
+        double cost = before->total[i];
+        cost +=
+            state == UNVOICED ? s->onset_cost : leap(s, before->found[i].st, now->found[state].st);
+        if (cost < best) {
+            best = cost;
+            from = i;
+        }
+    }
+    now->total[state] = best + (state == UNVOICED ? 0 : now->found[state].cost);
+    now->from[state] = (unsigned char)from;
+}
+
+static double loud_part(const double *level_db, size_t n)
+{
+    double *sorted = xmalloc(n, sizeof *sorted);
+    for (size_t i = 0; i < n; i++)
+        sorted[i] = level_db[i];
+    gsl_sort(sorted, 1, n);
+    double loud = sorted[(n - 1) * 95 / 100];
+    free(sorted);
+    return loud;
+}
+
+static int cheapest(const column *c)
+{
+    int best = UNVOICED;
+    for (int i = 0; i < (int)c->n; i++)
+        if (c->total[i] < c->total[best])
+            best = i;
+    return best;
+}
+
+/* Logistic in the cost of the best candidate: 0.5 where voice and no voice cost the same. */
+static double probability(const column *c, int state)
+{
+    double cost = state != UNVOICED ? c->found[state].cost : c->n ? c->found[0].cost : 3;
+    return 1 / (1 + exp(2 * cost));
+}
+
+void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db,
+                 const pitch_settings *s, double *pitch_st, double *voicing)
+{
+    if (!n)
+        return;
+    column *columns = xcalloc(n, sizeof *columns);
+    correlator *c = correlator_new(x, s);
+    const column start = {.n = 0};
+    double gate_db = loud_part(level_db, n) - s->gate_db;
+    for (size_t i = 0; i < n; i++) {
+        column *now = &columns[i];
+        if (level_db[i] > gate_db)
+            now->n = correlator_candidates(c, (double)i * hop_s, now->found);
+        const column *before = i ? &columns[i - 1] : &start;
+        for (int k = 0; k < (int)now->n; k++)
+            arrive(s, before, now, k);
+        arrive(s, before, now, UNVOICED);
+    }
+    correlator_free(c);
+    int state = cheapest(&columns[n - 1]);
+    for (size_t i = n; i-- > 0;) {
+        pitch_st[i] = state == UNVOICED ? (double)NAN : columns[i].found[state].st;
+        voicing[i] = probability(&columns[i], state);
+        state = columns[i].from[state];
+    }
+    free(columns);
+}
