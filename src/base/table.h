@@ -5,9 +5,9 @@
 /* Tables in and out: TSV with a header row (comment lines "# key value" before it), or the same
  * as JSON: {"notes": {...}, "rows": [{...}, ...]}.
  *
- * Writing streams row by row. The decimal point is a point in every locale; tabs, newlines and
- * backslashes in text are escaped (\t \n \\). NaN is an empty field (null in JSON), -INFINITY is
- * "-inf" (null in JSON). */
+ * Writing streams row by row. The decimal point is a point in every locale; tabs, newlines,
+ * carriage returns and backslashes in text are escaped (\t \n \r \\). NaN is an empty field (null
+ * in JSON), -INFINITY is "-inf" (null in JSON). Bytes that are no UTF-8 become U+FFFD in JSON. */
 
 #include "base/message.h"
 
@@ -20,7 +20,8 @@ typedef struct table_writer table_writer;
 
 /* Writes to `out`, which stays the caller's. `columns` are the names parted by blanks. */
 table_writer *table_writer_new(FILE *out, table_format format, const char *columns);
-/* A comment "# key value"; all notes come before the first row. */
+/* A comment "# key value"; all notes come before the first row. A key that comes again gives a list
+ * in JSON. */
 void table_note(table_writer *w, const char *key, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 /* The cells of a row, in the order of the columns; asserts that each row is whole. */
@@ -32,7 +33,8 @@ void table_count(table_writer *w, long value);
 bool table_writer_close(table_writer *w, err *e);
 
 typedef struct table {
-    char *path; /* where it came from, for messages */
+    char *path;    /* where it came from, for messages */
+    char *storage; /* the file's text, in which every string below lies */
     size_t n_rows, n_columns;
     char **names; /* [n_columns] */
     char **cells; /* [n_rows * n_columns], unescaped; missing cells are "" */
@@ -42,13 +44,16 @@ typedef struct table {
 } table;
 
 /* Reads TSV from a file, or "-" for standard input. Carriage returns before newlines and a
- * byte-order mark are dropped. Fails, with the line number, on: no header, a row with more cells
- * than the header, a NUL byte, an unreadable file. A header alone gives n_rows = 0. */
+ * byte-order mark are dropped; empty lines are passed over, except in a table of one column. Lines
+ * that begin with # are notes before the header and rows after it. Fails, with the line number, on:
+ * no header, a row with more cells than the header, a NUL byte, an unreadable file. A header alone
+ * gives n_rows = 0. */
 bool table_read(const char *path, table **out, err *e);
 void table_free(table *t);
 int table_column(const table *t, const char *name);             /* -1 when there is none */
 const char *table_cell(const table *t, size_t row, int column); /* column -1 gives "" */
-/* A number; "" gives NaN, "-inf" gives -INFINITY; anything else that is no number fails. */
+/* A number; "", "NA" and "nan" give NaN, "-inf" gives -INFINITY; anything else that is no number
+ * fails. */
 bool table_value(const table *t, size_t row, int column, double *value, err *e);
 const char *table_note_value(const table *t, const char *key); /* NULL when absent */
 

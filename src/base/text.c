@@ -1,0 +1,153 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "base/text.h"
+
+#include "base/array.h"
+
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Bytes of the character that begins at s, by table 3-7 of the Unicode standard; 0 when none does.
+ */
+static size_t character_bytes(const unsigned char *s)
+{
+    if (s[0] < 0x80)
+        return 1;
+    size_t n = s[0] >= 0xC2 && s[0] <= 0xDF ? 2 : (s[0] & 0xF0) == 0xE0 ? 3 : 4;
+    if (s[0] < 0xC2 || s[0] > 0xF4)
+        return 0;
+    unsigned char lo = 0x80, hi = 0xBF;
+    if (s[0] == 0xE0)
+        lo = 0xA0;
+    else if (s[0] == 0xED)
+        hi = 0x9F;
+    else if (s[0] == 0xF0)
+        lo = 0x90;
+    else if (s[0] == 0xF4)
+        hi = 0x8F;
+    if (s[1] < lo || s[1] > hi)
+        return 0;
+    for (size_t i = 2; i < n; i++)
+        if ((s[i] & 0xC0) != 0x80)
+            return 0;
+    return n;
+}
+
+char *text_utf8(const char *bytes)
+{
+    char *valid = xmalloc(strlen(bytes) + 1, 3), *to = valid;
+    while (*bytes) {
+        size_t n = character_bytes((const unsigned char *)bytes);
+        memcpy(to, n ? bytes : "\xEF\xBF\xBD", n ? n : 3);
+        to += n ? n : 3;
+        bytes += n ? n : 1;
+    }
+    *to = '\0';
+    return valid;
+}
+
+static size_t least(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+/* Optimal string alignment distance over bytes: three rows of the usual table. */
+static size_t distance(const char *a, const char *b)
+{
+    size_t n = strlen(b), width = n + 1;
+    size_t *rows = xcalloc(3 * width, sizeof *rows);
+    size_t *before = rows, *last = rows + width, *now = rows + 2 * width;
+    for (size_t j = 0; j <= n; j++)
+        last[j] = j;
+    for (size_t i = 1; a[i - 1]; i++) {
+        now[0] = i;
+        for (size_t j = 1; j <= n; j++) {
+            now[j] = least(least(last[j], now[j - 1]) + 1, last[j - 1] + (a[i - 1] != b[j - 1]));
+            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1])
+                now[j] = least(now[j], before[j - 2] + 1);
+        }
+        size_t *oldest = before;
+        before = last;
+        last = now;
+        now = oldest;
+    }
+    size_t d = last[n];
+    free(rows);
+    return d;
+}
+
+const char *text_nearest(const char *typed, const char *const *names, size_t n)
+{
+    const char *best = NULL;
+    size_t best_distance = 0;
+    for (size_t i = 0; i < n; i++) {
+        size_t a = strlen(typed), b = strlen(names[i]), longer = a > b ? a : b;
+        if (longer - least(a, b) > longer / 3 + 1)
+            continue;
+        size_t d = distance(typed, names[i]);
+        if (d <= (longer < 3 ? 1 : longer / 3) && (!best || d < best_distance)) {
+            best = names[i];
+            best_distance = d;
+        }
+    }
+    return best;
+}
+
+bool text_word(const char *words, size_t i, char word[TEXT_WORD_SIZE])
+{
+    for (; i > 0; i--) {
+        words = strchr(words, '|');
+        if (!words)
+            return false;
+        words++;
+    }
+    size_t n = strcspn(words, "|");
+    assert(n < TEXT_WORD_SIZE);
+    memcpy(word, words, n);
+    word[n] = '\0';
+    return true;
+}
+
+int text_word_index(const char *words, const char *word)
+{
+    char one[TEXT_WORD_SIZE];
+    for (size_t i = 0; text_word(words, i, one); i++)
+        if (strcmp(one, word) == 0)
+            return (int)i;
+    return -1;
+}
+
+bool text_set_read(const char *text, const char *words, int *bits)
+{
+    int found = 0;
+    if (strcmp(text, "none") != 0)
+        for (const char *at = text;; at++) {
+            size_t n = strcspn(at, ",");
+            char word[TEXT_WORD_SIZE];
+            if (n >= sizeof word)
+                return false;
+            memcpy(word, at, n);
+            word[n] = '\0';
+            int i = text_word_index(words, word);
+            if (i < 0)
+                return false;
+            found |= 1 << i;
+            at += n;
+            if (!*at)
+                break;
+        }
+    *bits = found;
+    return true;
+}
+
+char *text_set_write(const char *words, int bits)
+{
+    char *list = xstrdup(bits ? "" : "none"), word[TEXT_WORD_SIZE];
+    for (size_t i = 0; text_word(words, i, word); i++)
+        if (bits & (1 << i)) {
+            char *longer = xformat("%s%s%s", list, *list ? "," : "", word);
+            free(list);
+            list = longer;
+        }
+    return list;
+}

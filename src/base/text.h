@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef BASE_TEXT_H
+#define BASE_TEXT_H
+
+/* Words that people type, and bytes that may be no words at all. */
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* A copy in valid UTF-8: each byte that is part of no character becomes U+FFFD. */
+char *text_utf8(const char *bytes);
+
+/* The name a mistyped word most likely meant: fewest letters added, left out, changed or swapped
+ * (Damerau's distance with adjacent swaps), at most a third of the longer of the two and 1 at the
+ * least; the first of equals. NULL when none is that near. */
+const char *text_nearest(const char *typed, const char *const *names, size_t n);
+
+/* Lists parted by a bar, such as "pitch|level|register". */
+enum { TEXT_WORD_SIZE = 64 };
+/* The i-th word, from 0; false when there are not so many. */
+bool text_word(const char *words, size_t i, char word[TEXT_WORD_SIZE]);
+int text_word_index(const char *words, const char *word); /* -1 when it is none of them */
+/* "level,pitch" or "none" as bits, bit i for the i-th word; false for anything else. */
+bool text_set_read(const char *text, const char *words, int *bits);
+/* The bits as a list in the order of the words; "none" for 0. The caller frees. */
+char *text_set_write(const char *words, int bits);
+
+#endif

@@ -1,0 +1,121 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command/command.h"
+
+#include "base/array.h"
+#include "base/text.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* Every command, in the order of the help: one line each. */
+#define COMMANDS(one)
+
+#define DECLARE(name) extern const command command_##name;
+#define LIST(name) &command_##name,
+COMMANDS(DECLARE)
+const command *const commands[] = {COMMANDS(LIST) NULL};
+
+const option shared_options[] = {
+    {"journal", 0, OPTION_PATH, "FILE", NULL, 0, 0, offsetof(shared_settings, journal),
+     "the journal (else $SEAMLINE_JOURNAL, else the user's data folder)"},
+    {"format", 0, OPTION_CHOICE, "tsv|json", "tsv|json", 0, 0, offsetof(shared_settings, format),
+     "how results are printed (tsv)"},
+    {"quiet", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(shared_settings, quiet),
+     "no progress on the terminal"},
+    {"a4", 0, OPTION_NUMBER, "HZ", NULL, 300, 600, offsetof(shared_settings, a4_hz),
+     "the tuning of A4, for note names (440)"},
+    {"help", 'h', OPTION_FLAG, NULL, NULL, 0, 0, offsetof(shared_settings, help), "this help"},
+    {"version", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(shared_settings, version),
+     "the program's version"},
+};
+const size_t n_shared_options = sizeof shared_options / sizeof *shared_options;
+
+shared_settings shared_defaults(void)
+{
+    return (shared_settings){.format = TABLE_TSV, .a4_hz = 440};
+}
+
+const command *command_named(const char *name)
+{
+    for (size_t i = 0; commands[i]; i++)
+        if (strcmp(commands[i]->name, name) == 0)
+            return commands[i];
+    return NULL;
+}
+
+const char *command_nearest(const char *typed)
+{
+    size_t n = 0;
+    while (commands[n])
+        n++;
+    const char **names = xmalloc(n, sizeof *names);
+    for (size_t i = 0; i < n; i++)
+        names[i] = commands[i]->name;
+    const char *near = text_nearest(typed, names, n);
+    free(names);
+    return near;
+}
+
+static void note_input(const command_call *call, table_writer *w)
+{
+    char *input = xstrdup("");
+    for (size_t i = 0; i < call->n; i++) {
+        char *longer = xformat("%s%s%s", input, i ? " " : "", call->operands[i]);
+        free(input);
+        input = longer;
+    }
+    if (*input)
+        table_note(w, "input", "%s", input);
+    free(input);
+}
+
+void command_notes(const command_call *call, table_writer *w)
+{
+    const command *c = call->self;
+    table_note(w, "seamline", "%s", SEAMLINE_VERSION);
+    table_note(w, "command", "%s", c->name);
+    note_input(call, w);
+    option_group own = {c->options, c->n_options, call->settings};
+    options_note(&own, w);
+}
+
+table_writer *command_table(const command_call *call, const char *columns)
+{
+    table_writer *w = table_writer_new(stdout, (table_format)call->shared->format, columns);
+    command_notes(call, w);
+    return w;
+}
+
+static void print_shared(FILE *out)
+{
+    option_group shared = {shared_options, n_shared_options, NULL};
+    fputs("\nOptions of every command, before or after the operands:\n", out);
+    options_print(&shared, out);
+}
+
+void commands_print(FILE *out)
+{
+    fputs("seamline keeps the map of where a singing voice flips between its registers.\n\n"
+          "Usage: seamline COMMAND [OPTION...] [OPERAND...]\n\nCommands:\n",
+          out);
+    for (size_t i = 0; commands[i]; i++)
+        fprintf(out, "  %-24s%s\n", commands[i]->name, commands[i]->summary);
+    print_shared(out);
+    fputs("\nExit: 0 done, 1 input or I/O failed, 2 usage, 3 the data give no answer.\n"
+          "seamline COMMAND --help tells more of one.\n",
+          out);
+}
+
+void command_print(const command *c, FILE *out)
+{
+    fprintf(out, "seamline %s: %s.\n\nUsage: seamline %s [OPTION...]%s%s\n", c->name, c->summary,
+            c->name, *c->usage ? " " : "", c->usage);
+    if (c->detail)
+        fprintf(out, "\n%s\n", c->detail);
+    if (c->n_options) {
+        option_group own = {c->options, c->n_options, NULL};
+        fputs("\nOptions:\n", out);
+        options_print(&own, out);
+    }
+    print_shared(out);
+}
