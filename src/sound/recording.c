@@ -150,12 +150,14 @@ static double seconds_of(const recording *r, sf_count_t frames)
     return (double)frames / r->info.samplerate;
 }
 
-/* Goes to the start of the stretch; by reading where the decoder cannot seek. */
+/* Goes to the start of the stretch; by reading where the decoder cannot seek, or, in MP3, lands
+ * only near the frame it was sent to. */
 static bool go_to(recording *r, sf_count_t start, err *e)
 {
     if (start == 0)
         return true;
-    if (sf_seek(r->sound, start, SEEK_SET) == start) {
+    bool exact = (r->info.format & SF_FORMAT_TYPEMASK) != SF_FORMAT_MPEG;
+    if (exact && sf_seek(r->sound, start, SEEK_SET) == start) {
         r->position = start;
         return true;
     }
@@ -252,15 +254,16 @@ static void count_sample(recording *r, double x)
 static bool ended_early(recording *r, err *e)
 {
     struct stat st;
-    bool promised = length_known(r) || r->end < SF_COUNT_MAX;
     bool cut = !sf_error(r->sound) ||
                (fstat(r->from.fd, &st) == 0 && lseek(r->from.fd, 0, SEEK_CUR) >= st.st_size);
     double at_s = seconds_of(r, r->position);
     if (!cut)
         return err_set(e, "%s is damaged at %.3f s and cannot be read beyond.", r->from.shown,
                        at_s);
-    if (promised && r->position < r->end)
-        message_warn("%s was cut off: it ends at %.3f s and not at %.3f s.", r->from.shown, at_s,
+    if (r->end == SF_COUNT_MAX)
+        message_warn("%s was cut off at %.3f s.", r->from.shown, at_s);
+    else
+        message_warn("%s was cut off at %.3f s of %.3f s.", r->from.shown, at_s,
                      seconds_of(r, r->end));
     r->end = r->position;
     return true;
