@@ -1,8 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
+# Everything built goes under $(BUILD). A target that a person calls first sees to the packages it
+# needs, then makes do-TARGET in a second make: the first may have started before there was a
+# compiler. `make help` lists the targets.
 BUILD ?= build
 STAGES ?= base sound voice register fit lesson journal show command
 CFLAGS ?= -O2 -g
-HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests \
+PREFIX ?= /usr/local
+HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests -I$(BUILD) \
   -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wvla \
   -Wundef -Wwrite-strings -Wformat=2
 ifdef DEV
@@ -10,23 +14,85 @@ HOUSE += -Werror
 endif
 LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lm
 
+# Debian's packages. gnuplot comes in several that shut each other out, so that the program itself
+# is looked for.
+PACKAGES = gcc libc6-dev libsndfile1-dev libfftw3-dev libgsl-dev libsqlite3-dev libjansson-dev \
+  libsoxr-dev
+TEST_PACKAGES = libcmocka-dev
+LINT_PACKAGES = clang clang-format clang-tidy cppcheck
+COVER_PACKAGES = gcovr
+
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 OBJ := $(SRC:%.c=$(BUILD)/%.o)
 VOICE := $(filter-out tests/voice/testvoice.c,$(wildcard tests/voice/*.c))
 VOICE_OBJ := $(VOICE:%.c=$(BUILD)/%.o)
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/test_*.c))
+RUNS := $(TESTS:$(BUILD)/%=run-%)
+PROGRAMS := $(if $(wildcard src/main.c),$(BUILD)/seamline) \
+  $(if $(wildcard tests/voice/testvoice.c),$(BUILD)/testvoice)
+JOBS = $(if $(filter -j%,$(MAKEFLAGS)),,-j$$(nproc)) --no-print-directory
+SANITIZE = BUILD=$(BUILD)/san \
+  CFLAGS='-O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all'
 
-all: $(BUILD)/seamline
+all: deps ## build the program, build/seamline (the default)
+	@$(MAKE) $(JOBS) do-all
+test: deps-test ## build and run every test
+	@$(MAKE) $(JOBS) do-test
+test-san: deps-test ## the tests under the address and undefined-behaviour sanitizers
+	@$(MAKE) $(JOBS) $(SANITIZE) do-test
+cover: deps-cover ## which lines the tests reach, by file
+	@$(MAKE) $(JOBS) BUILD=$(BUILD)/cover CFLAGS='-O0 -g --coverage' do-test
+	@gcovr --root . --filter src/ --object-directory $(BUILD)/cover $(BUILD)/cover
+lint: deps-lint ## layout, lengths, licence lines, formatting, two compilers and two checkers
+	@$(MAKE) $(JOBS) do-lint
+format: deps-lint ## put every source file into the house's format
+	@clang-format -i $(FORMATTED)
+bench: deps-test ## how long listening takes for a second of sound
+	@$(MAKE) $(JOBS) do-bench
+install: deps ## install the program under $(PREFIX), /usr/local unless given; DESTDIR is heeded
+	@$(MAKE) $(JOBS) do-install
+uninstall: ## remove what install put there
+	rm -f $(DESTDIR)$(PREFIX)/bin/seamline
+clean: ## remove everything built
+	rm -rf $(BUILD)
+help: ## this list
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' Makefile
+
+# Installs what is missing of the Debian packages named in $(1); without dpkg it is for the
+# compiler to say what is missing.
+define install
+@missing=; \
+command -v dpkg-query >/dev/null || exit 0; \
+for p in $(1); do \
+  dpkg-query -W -f '$${Status}\n' $$p 2>/dev/null | grep -q ' installed$$' || missing="$$missing $$p"; \
+done; \
+command -v gnuplot >/dev/null || missing="$$missing gnuplot-nox fonts-dejavu-core"; \
+[ -n "$$missing" ] || exit 0; \
+if [ "$$(id -u)" = 0 ]; then as=; elif command -v sudo >/dev/null; then as=sudo; else as=none; fi; \
+apt() { $$as env DEBIAN_FRONTEND=noninteractive apt-get -q "$$@"; }; \
+[ "$$as" != none ] && apt update && apt install -y --no-install-recommends $$missing && exit 0; \
+echo "These packages are needed and could not be installed from here; as root, run:" \
+  "apt-get install$$missing" >&2; exit 1
+endef
+
+deps:
+	$(call install,$(PACKAGES))
+deps-test:
+	$(call install,$(PACKAGES) $(TEST_PACKAGES))
+deps-lint:
+	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(LINT_PACKAGES))
+deps-cover:
+	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(COVER_PACKAGES))
+
+do-all: $(PROGRAMS)
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
-
 $(BUILD)/libseamline.a: $(OBJ)
 	@rm -f $@; ar rcs $@ $^
 $(BUILD)/libtestvoice.a: $(VOICE_OBJ)
 	@rm -f $@; ar rcs $@ $^
-
 $(BUILD)/seamline: $(BUILD)/src/main.o $(BUILD)/libseamline.a
 	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/testvoice: $(BUILD)/tests/voice/testvoice.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
@@ -34,12 +100,40 @@ $(BUILD)/testvoice: $(BUILD)/tests/voice/testvoice.o $(BUILD)/libtestvoice.a $(B
 $(BUILD)/%: $(BUILD)/tests/%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
 
-test: $(BUILD)/seamline $(BUILD)/testvoice $(TESTS)
-	@set -e; for t in $(TESTS); do $$t; done
+# Each test program's output is kept in $(BUILD)/log; a program that dies counts as a failed test.
+# Tests find the programs by $SEAMLINE and $TESTVOICE.
+do-test: $(PROGRAMS) $(TESTS)
+	@rm -rf $(BUILD)/log; mkdir -p $(BUILD)/log
+	@$(MAKE) --no-print-directory --output-sync=target -k $(RUNS); code=$$?; \
+	tests/tally $(BUILD)/log/*; exit $$code
+$(RUNS): run-%:
+	@SEAMLINE=$(abspath $(BUILD))/seamline TESTVOICE=$(abspath $(BUILD))/testvoice \
+	  tests/run $(BUILD)/$* $(BUILD)/log/$*
 
-clean:
-	rm -rf $(BUILD)
+do-bench: $(PROGRAMS) $(BUILD)/bench
+	@SEAMLINE=$(BUILD)/seamline TESTVOICE=$(BUILD)/testvoice $(BUILD)/bench
 
-.PHONY: all test clean
-.SECONDARY:
+FORMATTED = $(wildcard src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch])
+do-lint: lint-style lint-gcc lint-clang lint-cppcheck lint-tidy
+lint-style:
+	@tests/style
+	@clang-format --dry-run -Werror $(FORMATTED)
+lint-gcc lint-clang: lint-%:
+	@$(MAKE) -s --no-print-directory CC=$* BUILD=$(BUILD)/lint-$* DEV=1 do-compile
+lint-cppcheck:
+	@cppcheck -q --std=c11 --enable=warning,performance,portability --inline-suppr \
+	  --suppress=missingIncludeSystem --error-exitcode=1 -Isrc -Itests -I$(BUILD) src tests
+lint-tidy: $(patsubst %.c,tidy-%,$(filter %.c,$(FORMATTED)))
+tidy-%:
+	@clang-tidy --quiet $*.c -- $(filter-out -W%,$(HOUSE)) 2>&1 | grep -v 'warnings generated' || true
+
+do-compile: $(PROGRAMS) $(TESTS)
+
+do-install: $(BUILD)/seamline
+	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
+
+.PHONY: all test test-san cover lint format bench install uninstall clean help $(RUNS) deps \
+  deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
+  lint-style lint-gcc lint-clang lint-cppcheck lint-tidy
+.PRECIOUS: $(BUILD)/tests/%.o $(BUILD)/src/%.o
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)
