@@ -69,7 +69,7 @@ done; \
 command -v gnuplot >/dev/null || missing="$$missing gnuplot-nox fonts-dejavu-core"; \
 [ -n "$$missing" ] || exit 0; \
 if [ "$$(id -u)" = 0 ]; then as=; elif command -v sudo >/dev/null; then as=sudo; else as=none; fi; \
-apt() { $$as env DEBIAN_FRONTEND=noninteractive apt-get -q "$$@"; }; \
+apt() { $$as env DEBIAN_FRONTEND=noninteractive apt-get -q -o DPkg::Lock::Timeout=300 "$$@"; }; \
 [ "$$as" != none ] && apt update && apt install -y --no-install-recommends $$missing && exit 0; \
 echo "These packages are needed and could not be installed from here; as root, run:" \
   "apt-get install$$missing" >&2; exit 1
@@ -122,10 +122,11 @@ lint-gcc lint-clang: lint-%:
 	@$(MAKE) -s --no-print-directory CC=$* BUILD=$(BUILD)/lint-$* DEV=1 do-compile
 lint-cppcheck:
 	@cppcheck -q --std=c11 --enable=warning,performance,portability --inline-suppr \
-	  --suppress=missingIncludeSystem --error-exitcode=1 -Isrc -Itests -I$(BUILD) src tests
-lint-tidy: $(patsubst %.c,tidy-%,$(filter %.c,$(FORMATTED)))
-tidy-%:
-	@clang-tidy --quiet $*.c -- $(filter-out -W%,$(HOUSE)) 2>&1 | grep -v 'warnings generated' || true
+	  --suppress=missingIncludeSystem --suppress=ctuuninitvar --error-exitcode=1 -Isrc -Itests -I$(BUILD) src tests
+TIDY = $(patsubst %.c,%.tidy,$(filter %.c,$(FORMATTED)))
+lint-tidy: $(TIDY)
+$(TIDY): %.tidy:
+	@said=$$(clang-tidy --quiet $*.c -- $(filter-out -W%,$(HOUSE)) 2>&1) || { echo "$$said"; exit 1; }
 
 do-compile: $(PROGRAMS) $(TESTS)
 
@@ -134,6 +135,6 @@ do-install: $(BUILD)/seamline
 
 .PHONY: all test test-san cover lint format bench install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
-  lint-style lint-gcc lint-clang lint-cppcheck lint-tidy
+  lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/tests/%.o $(BUILD)/src/%.o
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

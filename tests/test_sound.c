@@ -155,7 +155,7 @@ static void test_formats(void **state)
     (void)state;
     for (size_t k = 0; k < FORMATS; k++) {
         const format_case *f = &formats[k];
-        size_t n = (size_t)(SECONDS * f->rate);
+        size_t n = (size_t)SECONDS * (size_t)f->rate;
         float *x = tone_new(f->rate, n);
         write_sound(f->name, f->format, f->rate, 1, x, n);
         sound a = read_plain(f->name);
