@@ -12,12 +12,12 @@ HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests -I$(BUILD) 
 ifdef DEV
 HOUSE += -Werror
 endif
-LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lm
+LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -lm
 
 # Debian's packages. gnuplot comes in several that shut each other out, so that the program itself
 # is looked for.
 PACKAGES = gcc libc6-dev libsndfile1-dev libfftw3-dev libgsl-dev libsqlite3-dev libjansson-dev \
-  libsoxr-dev
+  libsoxr-dev nettle-dev
 TEST_PACKAGES = libcmocka-dev
 LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr

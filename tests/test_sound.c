@@ -256,6 +256,47 @@ static void test_channels_are_never_mixed(void **state)
     free(x);
 }
 
+/* Oracle: sha256sum of rate, channels and three floats, lowest byte first. */
+static void test_digest_of_known_bytes(void **state)
+{
+    (void)state;
+    static const char expected[] =
+        "bdd6c0a7067a5af34ebb2175bdb63bcbfd8915d59f47c958ffc771ba7210c00a";
+    const float x[] = {0, 0.5f, -0.25f};
+    write_sound("three.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 8000, 1, x, 3);
+    sound a = read_plain("three.wav");
+    char hex[2 * RECORDING_DIGEST + 1];
+    for (size_t i = 0; i < RECORDING_DIGEST; i++)
+        snprintf(hex + 2 * i, 3, "%02x", a.counts.sound[i]);
+    assert_string_equal(hex, expected);
+    free(a.x);
+}
+
+static bool same_sound(const char *name_a, recording_settings a, const char *name_b,
+                       recording_settings b)
+{
+    sound first = read_sound(name_a, a, 1000), second = read_sound(name_b, b, 777);
+    free(first.x);
+    free(second.x);
+    return memcmp(first.counts.sound, second.counts.sound, RECORDING_DIGEST) == 0;
+}
+
+/* The same samples in three containers are one sound, whichever channel is heard; another rate,
+ * another stretch or another loudness is another. */
+static void test_digest_is_of_the_sound(void **state)
+{
+    (void)state;
+    const recording_settings s = recording_defaults();
+    const recording_settings second = {.channel = 2}, third = {.channel = 3};
+    assert_true(same_sound("16.aiff", s, "16.flac", s));
+    assert_true(same_sound("16.aiff", s, "16.caf", s));
+    assert_true(same_sound("eight.wav", second, "eight.wav", third));
+    assert_false(same_sound("16.wav", s, "16.flac", s));
+    assert_false(same_sound("16.flac", s, "24.flac", s));
+    assert_false(same_sound("16.flac@0-1", s, "16.flac@0-1.5", s));
+    assert_false(same_sound("16.flac@0-1", s, "16.flac@0.5-1.5", s));
+}
+
 /* Which channel is chosen when channel c is a square wave of `level[c]` about `offset[c]`, and
  * channel `late` becomes loud after 10 s. */
 static int chosen(const double level[4], const double offset[4], size_t late, int egg)
@@ -591,6 +632,8 @@ int main(void)
         cmocka_unit_test(test_file_of_that_name_goes_first),
         cmocka_unit_test(test_any_block_gives_the_same),
         cmocka_unit_test(test_channels_are_never_mixed),
+        cmocka_unit_test(test_digest_of_known_bytes),
+        cmocka_unit_test(test_digest_is_of_the_sound),
         cmocka_unit_test(test_loudest_channel_is_chosen),
         cmocka_unit_test(test_channel_that_is_not_there),
         cmocka_unit_test(test_pipe_reads_as_the_file),

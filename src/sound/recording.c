@@ -6,7 +6,9 @@
 
 #include <assert.h>
 #include <math.h>
+#include <nettle/sha2.h>
 #include <sndfile.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -35,6 +37,7 @@ struct recording {
     double sum;
     int run_sign;
     size_t run; /* samples at full scale up to now, all of one sign */
+    struct sha256_ctx hash;
 };
 
 recording_settings recording_defaults(void)
@@ -194,6 +197,37 @@ static bool rate_check(const recording *r, err *e)
                    RATE_LOWEST_HZ, RATE_HIGHEST_HZ);
 }
 
+static void hash_words(recording *r, const uint32_t *words, size_t n)
+{
+    unsigned char bytes[4 * 256];
+    for (size_t i = 0; i < n;) {
+        size_t here = n - i < 256 ? n - i : 256;
+        for (size_t k = 0; k < here; k++, i++)
+            for (int b = 0; b < 4; b++)
+                bytes[4 * k + (size_t)b] = (unsigned char)(words[i] >> (8 * b) & 0xFF);
+        sha256_update(&r->hash, 4 * here, bytes);
+    }
+}
+
+static void hash_begin(recording *r)
+{
+    const uint32_t form[] = {(uint32_t)r->info.samplerate, (uint32_t)r->info.channels};
+    sha256_init(&r->hash);
+    hash_words(r, form, 2);
+}
+
+/* Floats by their bits, lowest byte first, so that every machine gives the same digest. */
+static void hash_frames(recording *r, sf_count_t frames)
+{
+    uint32_t words[256];
+    size_t n = (size_t)frames * (size_t)r->info.channels;
+    for (size_t i = 0; i < n; i += 256) {
+        size_t here = n - i < 256 ? n - i : 256;
+        memcpy(words, r->frames + i, here * sizeof *words);
+        hash_words(r, words, here);
+    }
+}
+
 bool recording_open(const char *name, const recording_settings *s, recording **out, err *e)
 {
     recording *r = xcalloc(1, sizeof *r);
@@ -203,6 +237,7 @@ bool recording_open(const char *name, const recording_settings *s, recording **o
         r->frames = xmalloc((size_t)BLOCK_FRAMES * (size_t)r->info.channels, sizeof *r->frames);
         r->full_scale = largest_sample(r->info.format);
         good = channel_choose(r, s, e) && stretch_choose(r, e);
+        hash_begin(r);
     }
     if (good)
         *out = r;
@@ -277,6 +312,7 @@ bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
         want = want < room ? want : room;
         want = want < BLOCK_FRAMES ? want : BLOCK_FRAMES;
         sf_count_t here = read_frames(r, want);
+        hash_frames(r, here);
         for (sf_count_t i = 0; i < here; i++) {
             float x = sample_of(r, i, r->channel);
             count_sample(r, (double)x);
@@ -292,5 +328,7 @@ recording_counts recording_count(const recording *r)
 {
     recording_counts c = r->counts;
     c.dc = c.samples ? r->sum / (double)c.samples : (double)NAN;
+    struct sha256_ctx so_far = r->hash;
+    sha256_digest(&so_far, sizeof c.sound, c.sound);
     return c;
 }

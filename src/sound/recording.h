@@ -36,11 +36,15 @@ int recording_channel(const recording *r); /* the chosen one, from 1 */
 bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e);
 
 /* What was seen so far in the chosen channel. */
+enum { RECORDING_DIGEST = 32 };
 typedef struct recording_counts {
     size_t samples;
     size_t clipped_runs; /* stretches of 3 or more samples at full scale */
     double dc;           /* mean, re full scale; NaN before the first sample */
     double peak;         /* largest magnitude, re full scale */
+    /* SHA-256 of rate, channels and the samples of all channels: the same for the same sound in
+     * another lossless format, under another name, with other tags, or heard on another channel */
+    unsigned char sound[RECORDING_DIGEST];
 } recording_counts;
 recording_counts recording_count(const recording *r);
 

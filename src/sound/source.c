@@ -105,13 +105,23 @@ static bool make_seekable(source *s, err *e)
     return true;
 }
 
+void source_parts(const char *name, char **path, double *start_s, double *end_s)
+{
+    struct stat st;
+    *path = xstrdup(name);
+    *start_s = 0;
+    *end_s = INFINITY;
+    if (stat(name, &st) != 0 && !take_stretch(*path, start_s, end_s)) {
+        *start_s = 0;
+        *end_s = INFINITY;
+    }
+}
+
 bool source_open(const char *name, source *out, err *e)
 {
-    source s = {.fd = -1, .end_s = INFINITY};
-    struct stat st;
-    char *path = xstrdup(name);
-    if (stat(path, &st) != 0)
-        take_stretch(path, &s.start_s, &s.end_s);
+    source s = {.fd = -1};
+    char *path;
+    source_parts(name, &path, &s.start_s, &s.end_s);
     bool standard = strcmp(path, "-") == 0;
     s.shown = xstrdup(standard ? "Standard input" : path);
     s.fd = standard ? STDIN_FILENO : open(path, O_RDONLY | O_CLOEXEC);

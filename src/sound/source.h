@@ -22,4 +22,8 @@ typedef struct source {
 bool source_open(const char *name, source *out, err *e);
 void source_close(source *s);
 
+/* The two parts of a name without opening anything: *path (the caller frees) and the stretch, 0 and
+ * INFINITY without one. */
+void source_parts(const char *name, char **path, double *start_s, double *end_s);
+
 #endif
