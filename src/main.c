@@ -11,7 +11,7 @@
 
 static int usage(const command *c, err *e)
 {
-    fprintf(stderr, "seamline: %s (seamline %s%s--help tells more)\n", e->text, c ? c->name : "",
+    fprintf(stderr, "seamline: %s Try: seamline %s%s--help\n", e->text, c ? c->name : "",
             c ? " " : "");
     return EXIT_USAGE;
 }
@@ -19,9 +19,9 @@ static int usage(const command *c, err *e)
 static bool check_operands(const command *c, size_t n, err *e)
 {
     if (n < c->least)
-        return err_set(e, "%s wants %s", c->name, c->usage);
+        return err_set(e, "%s wants %s.", c->name, c->usage);
     if (c->most && n > c->most)
-        return err_set(e, "%s takes %s, but %zu operands were given", c->name, c->usage, n);
+        return err_set(e, "%s takes %s, but %zu operands were given.", c->name, c->usage, n);
     return true;
 }
 
@@ -76,9 +76,9 @@ static int refuse_command(const char *typed)
     err e;
     const char *near = command_nearest(typed);
     if (near)
-        err_set(&e, "there is no command \"%s\"; did you mean %s?", typed, near);
+        err_set(&e, "There is no command \"%s\"; did you mean %s?", typed, near);
     else
-        err_set(&e, "there is no command \"%s\"", typed);
+        err_set(&e, "There is no command \"%s\".", typed);
     return usage(NULL, &e);
 }
 
@@ -94,7 +94,7 @@ static int dispatch(size_t n, char *const *args)
     } else if (shared.version || (shared.help && !ops.n)) {
         code = show(NULL, &shared);
     } else if (!ops.n) {
-        err_set(&e, "name a command");
+        err_set(&e, "Name a command.");
         code = usage(NULL, &e);
     } else {
         const command *c = command_named(ops.items[0]);
@@ -110,7 +110,7 @@ int main(int argc, char **argv)
     int code = dispatch(argc > 0 ? (size_t)argc - 1 : 0, argv + 1);
     errno = 0;
     if (fflush(stdout) != 0 || ferror(stdout)) {
-        fprintf(stderr, "seamline: the result could not be written%s%s\n", errno ? ": " : "",
+        fprintf(stderr, "seamline: The result could not be written%s%s.\n", errno ? ": " : "",
                 errno ? strerror(errno) : "");
         if (code == EXIT_DONE)
             code = EXIT_INPUT;

@@ -43,7 +43,7 @@ static bool refuse_range(const option *o, const char *text, const char *where, e
     char least[NUMBER_SIZE], most[NUMBER_SIZE];
     number_short(o->least, least);
     number_short(o->most, most);
-    return err_set(e, "%s takes a %s from %s to %s, not \"%s\"", where, kind, least, most, text);
+    return err_set(e, "%s takes a %s from %s to %s, not \"%s\".", where, kind, least, most, text);
 }
 
 static bool refuse_word(const option *o, const char *text, const char *where, err *e)
@@ -53,7 +53,7 @@ static bool refuse_word(const option *o, const char *text, const char *where, er
         size_t at = strlen(list);
         snprintf(list + at, sizeof list - at, "%s%s", i ? ", " : "", word);
     }
-    return err_set(e, "%s takes %s %s%s, not \"%s\"", where,
+    return err_set(e, "%s takes %s %s%s, not \"%s\".", where,
                    o->kind == OPTION_SET ? "a list, parted by commas, of" : "one of", list,
                    o->kind == OPTION_SET ? ", or none" : "", text);
 }
@@ -70,7 +70,7 @@ bool option_value_read(const option *o, const char *text, const char *where, voi
     case OPTION_TEXT:
     case OPTION_PATH:
         if (!*text)
-            return err_set(e, "%s takes a text that is not empty", where);
+            return err_set(e, "%s takes a text that is not empty.", where);
         *(const char **)to = text;
         return true;
     case OPTION_NUMBER:
@@ -106,8 +106,8 @@ static bool refuse_unknown(const option_group *groups, size_t n_groups, const ch
         }
     const char *near = text_nearest(name, names, n);
     free(names);
-    return near ? err_set(e, "there is no option --%s here; did you mean --%s?", name, near)
-                : err_set(e, "there is no option --%s here", name);
+    return near ? err_set(e, "There is no option --%s here; did you mean --%s?", name, near)
+                : err_set(e, "There is no option --%s here.", name);
 }
 
 typedef struct line {
@@ -121,10 +121,10 @@ static bool read_one(line *l, found f, const char *written, const char *attached
 {
     if (f.o->kind == OPTION_FLAG) {
         if (attached)
-            return err_set(e, "%s takes no value, but \"%s\" was given", written, attached);
+            return err_set(e, "%s takes no value, but \"%s\" was given.", written, attached);
     } else if (!attached) {
         if (l->at == l->n)
-            return err_set(e, "%s wants a value, %s", written, f.o->value);
+            return err_set(e, "%s wants a value, %s.", written, f.o->value);
         attached = l->args[l->at++];
     }
     return option_value_read(f.o, attached, written, f.settings, e);
@@ -147,7 +147,7 @@ static bool read_short(line *l, const char *arg, err *e)
     const char written[] = {'-', arg[1], '\0'};
     found f = find(l->groups, l->n_groups, NULL, arg[1]);
     if (!f.o)
-        return err_set(e, "there is no option %s here (a file of such a name is ./%s)", arg, arg);
+        return err_set(e, "There is no option %s here (a file of such a name is ./%s).", arg, arg);
     return read_one(l, f, written, arg[2] ? arg + 2 : NULL, e);
 }
 

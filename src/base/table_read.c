@@ -21,7 +21,7 @@ static bool slurp(const char *path, char **text, size_t *n, err *e)
     bool pipe = strcmp(path, "-") == 0;
     FILE *in = pipe ? stdin : fopen(path, "rb");
     if (!in)
-        return err_set(e, "%s: the table cannot be opened: %s", path, strerror(errno));
+        return err_set(e, "%s: the table cannot be opened: %s.", path, strerror(errno));
     size_t room = 0, got;
     *text = NULL;
     *n = 0;
@@ -36,7 +36,7 @@ static bool slurp(const char *path, char **text, size_t *n, err *e)
     if (!pipe)
         fclose(in);
     (*text)[*n] = '\0';
-    return !failed || err_set(e, "%s: the table cannot be read: %s", path, strerror(cause));
+    return !failed || err_set(e, "%s: the table cannot be read: %s.", path, strerror(cause));
 }
 
 static void unescape(char *cell)
@@ -113,7 +113,7 @@ static bool take_row(reader *r, char *line, size_t number, err *e)
     char *end = line + strlen(line);
     for (char *cell; (cell = next_cell(&line)); n++) {
         if (n == t->n_columns)
-            return err_set(e, "%s line %zu: the row has more cells than the header's %zu columns",
+            return err_set(e, "%s line %zu: the row has more cells than the header's %zu columns.",
                            t->path, number, t->n_columns);
         t->cells[at + n] = cell;
     }
@@ -138,7 +138,7 @@ static bool take_lines(reader *r, char *rest, err *e)
             return false;
     }
     return t->n_columns > 0 ||
-           err_set(e, "%s: the table has no header row with the names of its columns", t->path);
+           err_set(e, "%s: the table has no header row with the names of its columns.", t->path);
 }
 
 static bool has_nul(const table *t, size_t n, err *e)
@@ -148,7 +148,7 @@ static bool has_nul(const table *t, size_t n, err *e)
         return false;
     for (size_t i = 0; i < length; i++)
         number += t->storage[i] == '\n';
-    err_set(e, "%s line %zu: this is no text table, it holds a NUL byte", t->path, number);
+    err_set(e, "%s line %zu: this is no text table, it holds a NUL byte.", t->path, number);
     return true;
 }
 
@@ -207,7 +207,7 @@ bool table_value(const table *t, size_t row, int column, double *value, err *e)
     else if (strcasecmp(cell, "-inf") == 0)
         *value = -(double)INFINITY;
     else
-        return err_set(e, "%s line %zu: \"%s\" in column %s is no number", t->path, t->line[row],
+        return err_set(e, "%s line %zu: \"%s\" in column %s is no number.", t->path, t->line[row],
                        cell, t->names[column]);
     return true;
 }

@@ -200,6 +200,6 @@ bool table_writer_close(table_writer *w, err *e)
     free(w->names);
     free(w->words);
     free(w);
-    return fine || err_set(e, "the result could not be written: %s",
+    return fine || err_set(e, "The result could not be written: %s.",
                            cause ? strerror(cause) : "the output failed");
 }
