@@ -136,5 +136,5 @@ do-install: $(BUILD)/seamline
 .PHONY: all test test-san cover lint format bench install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
-.PRECIOUS: $(BUILD)/tests/%.o $(BUILD)/src/%.o
+.PRECIOUS: $(BUILD)/%.o
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)
