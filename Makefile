@@ -23,7 +23,8 @@ LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
-OBJ := $(SRC:%.c=$(BUILD)/%.o)
+PLOTS := $(patsubst plots/%.gp,$(BUILD)/plots/%.o,$(wildcard plots/*.gp))
+OBJ := $(SRC:%.c=$(BUILD)/%.o) $(if $(filter show,$(STAGES)),$(PLOTS))
 VOICE := $(filter-out tests/voice/testvoice.c,$(wildcard tests/voice/*.c))
 VOICE_OBJ := $(VOICE:%.c=$(BUILD)/%.o)
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/test_*.c))
@@ -89,6 +90,15 @@ do-all: $(PROGRAMS)
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
+
+# Templates are part of the program: plots/NAME.gp becomes the string plot_NAME.
+$(BUILD)/plots/%.c: plots/%.gp
+	@mkdir -p $(@D)
+	@{ echo '#include "show/templates.h"'; echo 'const char plot_$*[] = {'; \
+	  od -An -v -to1 $< | sed "s/ *\([0-7]\{3\}\)/'\\\\\1',/g"; echo '0};'; } > $@
+$(BUILD)/plots/%.o: $(BUILD)/plots/%.c
+	$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
+
 $(BUILD)/libseamline.a: $(OBJ)
 	@rm -f $@; ar rcs $@ $^
 $(BUILD)/libtestvoice.a: $(VOICE_OBJ)
@@ -136,5 +146,5 @@ do-install: $(BUILD)/seamline
 .PHONY: all test test-san cover lint format bench install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
-.PRECIOUS: $(BUILD)/%.o
+.PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -1,0 +1,134 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "show/gnuplot.h"
+#include "base/array.h"
+#include "base/text.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct gnuplot {
+    char *text; /* the script, always with a final NUL */
+    size_t n, room;
+};
+
+gnuplot *gnuplot_new(void)
+{
+    gnuplot *g = xcalloc(1, sizeof *g);
+    array_reserve((void **)&g->text, &g->room, 1, 1);
+    g->text[0] = '\0';
+    return g;
+}
+
+void gnuplot_free(gnuplot *g)
+{
+    if (g)
+        free(g->text);
+    free(g);
+}
+
+static void append(gnuplot *g, const char *bytes, size_t n)
+{
+    array_reserve((void **)&g->text, &g->room, g->n + n + 1, 1);
+    memcpy(g->text + g->n, bytes, n);
+    g->n += n;
+    g->text[g->n] = '\0';
+}
+
+void gnuplot_commands(gnuplot *g, const char *text)
+{
+    append(g, text, strlen(text));
+}
+
+static void append_number(gnuplot *g, double value)
+{
+    char digits[40];
+    snprintf(digits, sizeof digits, isfinite(value) ? "%.9g" : "NaN", value);
+    gnuplot_commands(g, digits);
+}
+
+void gnuplot_number(gnuplot *g, const char *variable, double value)
+{
+    gnuplot_commands(g, variable);
+    gnuplot_commands(g, " = ");
+    append_number(g, value);
+    gnuplot_commands(g, "\n");
+}
+
+/* Bytes of the character that starts with this byte of valid UTF-8. */
+static size_t character(unsigned char first)
+{
+    return first < 0x80 ? 1 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : 4;
+}
+
+/* C0, DEL and C1 (U+0080..U+009F), which break lines or are forbidden in SVG. */
+static bool is_control(const unsigned char *p)
+{
+    return p[0] < 0x20 || p[0] == 0x7F || (p[0] == 0xC2 && p[1] < 0xA0);
+}
+
+static void append_character(gnuplot *g, const unsigned char *p)
+{
+    char shown[8];
+    size_t length = character(p[0]);
+    if (is_control(p)) {
+        snprintf(shown, sizeof shown, "\\x%02X", p[length - 1]);
+        gnuplot_commands(g, p[0] == '\n' ? "\\n" : p[0] == '\t' ? "\\t" : shown);
+        return;
+    }
+    if (p[0] == '\'')
+        append(g, "'", 1);
+    append(g, (const char *)p, length);
+}
+
+static size_t count_characters(const unsigned char *p)
+{
+    size_t n = 0;
+    for (; *p; p += character(*p))
+        n++;
+    return n;
+}
+
+void gnuplot_text(gnuplot *g, const char *variable, const char *text, size_t longest)
+{
+    assert(longest >= 1);
+    char *valid = text_utf8(text ? text : "");
+    const unsigned char *p = (const unsigned char *)valid;
+    size_t all = count_characters(p), kept = all > longest ? longest - 1 : all;
+    gnuplot_commands(g, variable);
+    gnuplot_commands(g, " = '");
+    for (size_t i = 0; i < kept; i++, p += character(*p))
+        append_character(g, p);
+    gnuplot_commands(g, all > kept ? "\xE2\x80\xA6'\n" : "'\n");
+    free(valid);
+}
+
+void gnuplot_data(gnuplot *g, const char *name)
+{
+    gnuplot_commands(g, "$");
+    gnuplot_commands(g, name);
+    gnuplot_commands(g, " << END_OF_DATA\n");
+}
+
+void gnuplot_row(gnuplot *g, const double *values, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (i)
+            gnuplot_commands(g, " ");
+        append_number(g, values[i]);
+    }
+    gnuplot_commands(g, "\n");
+}
+
+void gnuplot_data_end(gnuplot *g)
+{
+    gnuplot_commands(g, "END_OF_DATA\n");
+}
+
+const char *gnuplot_script(const gnuplot *g)
+{
+    return g->text;
+}

@@ -1,0 +1,70 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef SHOW_MAP_H
+#define SHOW_MAP_H
+
+/* The map of a voice: level across (soft to loud), pitch upwards, where each register was sung,
+ * the flips, and the boundary up and down with its 95 % band over the levels that were sung. */
+
+#include "fit/boundary.h"
+#include "show/picture.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { MAP_CELL_DB = 2, MAP_CELL_ST = 1 }; /* size of a cell of the plane */
+
+typedef struct map_cell {      /* a cell in which a register was sung for at least 50 ms */
+    double level_db, pitch_st; /* its centre */
+    double seconds[2];         /* in M1, in M2; less than 50 ms counts as 0 */
+} map_cell;
+
+typedef struct map_flip {
+    flip_direction direction;
+    double level_db, pitch_st; /* just before the flip */
+    double confidence;         /* >= 0.5 asserted, lower doubtful */
+} map_flip;
+
+typedef struct map_line { /* n = 0: the takes do not tell it */
+    size_t n;
+    double *level_db; /* increasing, from the softest to the loudest level sung */
+    figure *pitch_st;
+} map_line;
+
+typedef struct map {
+    size_t takes, n_cells, n_flips;
+    map_cell *cells;
+    map_flip *flips;
+    map_line line[2];  /* by flip_direction */
+    figure hysteresis; /* up minus down in semitones; NaN: not told */
+} map;
+
+/* From labelled frames and the boundary fitted to them, or to those takes among them that count.
+ * b NULL or n = 0 gives a map without lines or flips. Frames at pitches outside 12..120 or levels
+ * beyond +-160 dB are left out. Copies what it needs; free with map_clear. */
+void map_gather(const path *paths, size_t n, const boundary *b_or_null, map *out);
+void map_clear(map *m);
+
+typedef struct map_labels {
+    const char *singer, *vowel; /* any text; vowel may be "" */
+    const char *level_scale;    /* "dB re session median" and the like */
+    bool levels_are_spl;        /* then 72, not +72 */
+    size_t sessions;
+    double a4_hz; /* for note names alone */
+} map_labels;
+
+/* What the map says, in words: where the voice flips up when soft and when loud, where it flips
+ * back, and what the takes do not tell. An interval wider than a semitone either way is said as
+ * from-to. The caller frees. */
+char *map_words(const map *m, const map_labels *labels);
+
+/* The picture of one map, with the words beneath. An empty map is drawn empty and says so. */
+bool map_draw(const map *m, const map_labels *labels, const picture *where, err *e);
+
+/* One small map a session on one scale, `titles[n]` (any text, dates) above each, the boundary of
+ * all sessions together thin in each, and the words of all beneath. n >= 1. */
+bool map_draw_sessions(const map *sessions, const char *const *titles, size_t n, const map *all,
+                       const map_labels *labels, const picture *where, err *e);
+/* Height that suits a width, so that cells keep their shape. */
+int map_height_px(int width_px, size_t sessions_or_0);
+
+#endif

@@ -1,0 +1,310 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "base/array.h"
+#include "base/note.h"
+#include "show/map.h"
+#include "show/templates.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { NAME_LONGEST = 64, TITLE_LONGEST = 24, VOWEL_LONGEST = 12, ANY_LENGTH = 1 << 20 };
+
+static const double cell_gap = 0.04; /* of a cell, on each side: cells stay apart in grey print */
+
+typedef enum note_names { NAME_ALL, NAME_FEW, NAME_NONE } note_names;
+
+/* The stretch of the plane that is shown. */
+typedef struct window {
+    double lo_db, hi_db, lo_st, hi_st;
+} window;
+
+/* Small maps are half as many again across as down. */
+static size_t panel_columns(size_t n)
+{
+    size_t columns = (size_t)ceil(sqrt(1.5 * (double)n));
+    return columns > n ? n : columns;
+}
+
+static void widen(double *lo, double *hi, double least, double empty_lo)
+{
+    if (!(*hi >= *lo)) {
+        *lo = empty_lo;
+        *hi = empty_lo + least;
+    }
+    double more = fmax(0, least - (*hi - *lo)) / 2;
+    *lo -= more;
+    *hi += more;
+}
+
+static void reach(window *w, double db, double st)
+{
+    w->lo_db = fmin(w->lo_db, db);
+    w->hi_db = fmax(w->hi_db, db);
+    w->lo_st = fmin(w->lo_st, st);
+    w->hi_st = fmax(w->hi_st, st);
+}
+
+/* What was sung, with a margin; the boundary's band is cut to it. An empty map shows C3 to C5. */
+static window window_of(const map *maps, size_t n)
+{
+    window w = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    for (size_t i = 0; i < n; i++) {
+        for (size_t c = 0; c < maps[i].n_cells; c++)
+            reach(&w, maps[i].cells[c].level_db, maps[i].cells[c].pitch_st);
+        for (size_t f = 0; f < maps[i].n_flips; f++)
+            reach(&w, maps[i].flips[f].level_db, maps[i].flips[f].pitch_st);
+    }
+    widen(&w.lo_db, &w.hi_db, 16, -10);
+    widen(&w.lo_st, &w.hi_st, 12, 48);
+    return (window){w.lo_db - MAP_CELL_DB, w.hi_db + MAP_CELL_DB, w.lo_st - 1.2, w.hi_st + 1.2};
+}
+
+/* Each map is one index of every block; a first row of NaN keeps its place when it is empty. */
+static void index_begin(gnuplot *g, size_t i)
+{
+    const double none[5] = {NAN, NAN, NAN, NAN, NAN};
+    if (i) {
+        gnuplot_row(g, NULL, 0);
+        gnuplot_row(g, NULL, 0);
+    }
+    gnuplot_row(g, none, 5);
+}
+
+static void corner(gnuplot *g, const map_cell *c, double right, double up)
+{
+    double half = 0.5 - cell_gap;
+    double at[2] = {c->level_db + right * half * MAP_CELL_DB,
+                    c->pitch_st + up * half * MAP_CELL_ST};
+    gnuplot_row(g, at, 2);
+}
+
+/* A cell sung in one register is a tile; where both were sung each has a half of it: M1 the
+ * lower right, M2 the upper left. */
+static void send_tile(gnuplot *g, const map_cell *c, int reg)
+{
+    bool both = c->seconds[0] > 0 && c->seconds[1] > 0;
+    gnuplot_row(g, NULL, 0);
+    corner(g, c, -1, -1);
+    if (!both || reg == 0)
+        corner(g, c, 1, -1);
+    corner(g, c, 1, 1);
+    if (!both || reg == 1)
+        corner(g, c, -1, 1);
+    corner(g, c, -1, -1);
+}
+
+static void send_tiles(gnuplot *g, const map *maps, size_t n, int reg)
+{
+    gnuplot_data(g, reg == 0 ? "heavy" : "light");
+    for (size_t i = 0; i < n; i++) {
+        index_begin(g, i);
+        for (size_t c = 0; c < maps[i].n_cells; c++)
+            if (maps[i].cells[c].seconds[reg] > 0)
+                send_tile(g, &maps[i].cells[c], reg);
+    }
+    gnuplot_data_end(g);
+}
+
+static double cut(double st, const window *w)
+{
+    return fmin(fmax(st, w->lo_st), w->hi_st);
+}
+
+/* level, pitch, band's lower and upper edge */
+static void send_lines(gnuplot *g, const char *name, const map *maps, size_t n, flip_direction d,
+                       const window *w)
+{
+    gnuplot_data(g, name);
+    for (size_t i = 0; i < n; i++) {
+        const map_line *line = &maps[i].line[d];
+        index_begin(g, i);
+        for (size_t k = 0; k < line->n; k++) {
+            figure p = line->pitch_st[k];
+            bool seen = p.estimate >= w->lo_st && p.estimate <= w->hi_st;
+            double row[4] = {line->level_db[k], seen ? p.estimate : (double)NAN, cut(p.lo95, w),
+                             cut(p.hi95, w)};
+            gnuplot_row(g, row, 4);
+        }
+    }
+    gnuplot_data_end(g);
+}
+
+/* level, pitch, direction (0 up, 1 down), 1 when asserted */
+static void send_flips(gnuplot *g, const map *maps, size_t n)
+{
+    gnuplot_data(g, "flips");
+    for (size_t i = 0; i < n; i++) {
+        index_begin(g, i);
+        for (size_t f = 0; f < maps[i].n_flips; f++) {
+            const map_flip *p = &maps[i].flips[f];
+            double row[4] = {p->level_db, p->pitch_st, p->direction == FLIP_DOWN,
+                             p->confidence >= 0.5};
+            gnuplot_row(g, row, 4);
+        }
+    }
+    gnuplot_data_end(g);
+}
+
+/* For drawing with characters: level, pitch, 1 heavy, 2 light, 3 both. */
+static void send_cells(gnuplot *g, const map *maps, size_t n)
+{
+    gnuplot_data(g, "cells");
+    for (size_t i = 0; i < n; i++) {
+        index_begin(g, i);
+        for (size_t c = 0; c < maps[i].n_cells; c++) {
+            const map_cell *p = &maps[i].cells[c];
+            double row[3] = {p->level_db, p->pitch_st,
+                             (p->seconds[0] > 0) + 2 * (p->seconds[1] > 0)};
+            gnuplot_row(g, row, 3);
+        }
+    }
+    gnuplot_data_end(g);
+}
+
+/* Commands that set the tics of the pitch axis: a grid line for every white key; names for all of
+ * them, for C and F alone, or for none. */
+static void send_note_tics(gnuplot *g, const char *variable, const window *w, double a4_hz,
+                           note_names names)
+{
+    static const bool white[12] = {1, 0, 1, 0, 1, 1, 0, 1, 0, 1, 0, 1};
+    double tuning = 12 * log2(a4_hz / 440);
+    char *tics = xstrdup("set ytics (");
+    const char *comma = "";
+    for (long note = lround(ceil(w->lo_st - tuning)); (double)note + tuning <= w->hi_st; note++) {
+        long key = ((note % 12) + 12) % 12;
+        char name[NOTE_NAME_SIZE] = "";
+        if (!white[key])
+            continue;
+        if (names == NAME_ALL || (names == NAME_FEW && (key == 0 || key == 5)))
+            note_nearest((double)note, 440, name);
+        char *longer = xformat("%s%s\"%s\" %.6f", tics, comma, name, (double)note + tuning);
+        free(tics);
+        tics = longer;
+        comma = ", ";
+    }
+    char *whole = xformat("%s)", tics);
+    gnuplot_text(g, variable, whole, ANY_LENGTH);
+    free(whole);
+    free(tics);
+}
+
+static void send_data(gnuplot *g, const map *maps, size_t n, const map *all_or_null,
+                      const window *w)
+{
+    send_tiles(g, maps, n, 0);
+    send_tiles(g, maps, n, 1);
+    send_cells(g, maps, n);
+    send_flips(g, maps, n);
+    send_lines(g, "up", maps, n, FLIP_UP, w);
+    send_lines(g, "down", maps, n, FLIP_DOWN, w);
+    send_lines(g, "all_up", all_or_null, all_or_null != NULL, FLIP_UP, w);
+    send_lines(g, "all_down", all_or_null, all_or_null != NULL, FLIP_DOWN, w);
+}
+
+static void send_window(gnuplot *g, const window *w, double a4_hz, bool small)
+{
+    gnuplot_number(g, "lo_db", w->lo_db);
+    gnuplot_number(g, "hi_db", w->hi_db);
+    gnuplot_number(g, "lo_st", w->lo_st);
+    gnuplot_number(g, "hi_st", w->hi_st);
+    gnuplot_number(g, "tuning", 12 * log2(a4_hz / 440));
+    gnuplot_number(g, "db_step", w->hi_db - w->lo_db > (small ? 25 : 50) ? 10 : 5);
+    bool few = w->hi_st - w->lo_st > (small ? 14 : 40);
+    send_note_tics(g, "named_tics", w, a4_hz, few ? NAME_FEW : NAME_ALL);
+    send_note_tics(g, "bare_tics", w, a4_hz, NAME_NONE);
+}
+
+static size_t count_flips(const map *m, int direction, bool doubtful)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < m->n_flips; i++)
+        n += (direction < 0 || (int)m->flips[i].direction == direction) &&
+             (!doubtful || m->flips[i].confidence < 0.5);
+    return n;
+}
+
+static void send_titles(gnuplot *g, const map *m, const map_labels *l)
+{
+    gnuplot_text(g, "singer", l->singer, NAME_LONGEST);
+    gnuplot_text(g, "vowel", l->vowel, VOWEL_LONGEST);
+    size_t doubtful = count_flips(m, -1, true);
+    char *counts = xformat("%zu take%s in %zu session%s, %zu flips up and %zu down", m->takes,
+                           m->takes == 1 ? "" : "s", l->sessions, l->sessions == 1 ? "" : "s",
+                           count_flips(m, FLIP_UP, false), count_flips(m, FLIP_DOWN, false));
+    char *whole = doubtful ? xformat("%s, %zu of them doubtful", counts, doubtful) : NULL;
+    gnuplot_text(g, "counts", whole ? whole : counts, ANY_LENGTH);
+    free(whole);
+    free(counts);
+    char *pitch = xformat("pitch (note names, A4 = %g Hz)", l->a4_hz);
+    gnuplot_text(g, "pitch_axis", pitch, ANY_LENGTH);
+    free(pitch);
+    gnuplot_text(g, "level_scale", l->level_scale, ANY_LENGTH);
+}
+
+/* Breaks the words into lines[] at blanks. */
+static void send_words(gnuplot *g, const map *m, const map_labels *l, size_t longest)
+{
+    char *words = map_words(m, l), *from = words, variable[32];
+    size_t n = 0;
+    gnuplot_commands(g, "array lines[16]\n");
+    while (*from && n < 16) {
+        size_t length = strlen(from), line = length;
+        if (length > longest)
+            for (line = longest; line > 0 && from[line] != ' '; line--)
+                continue;
+        line = line ? line : length;
+        bool more = from[line] == ' ';
+        from[line] = '\0';
+        snprintf(variable, sizeof variable, "lines[%zu]", ++n);
+        gnuplot_text(g, variable, from, ANY_LENGTH);
+        from += line + more;
+    }
+    gnuplot_number(g, "n_lines", (double)n);
+    free(words);
+}
+
+static bool draw(const map *maps, const char *const *titles, size_t n, const map *all,
+                 const map_labels *labels, const picture *where, err *e)
+{
+    gnuplot *g = gnuplot_new();
+    bool small = titles != NULL, characters = where->kind == PICTURE_SCREEN;
+    char variable[32];
+    window w = window_of(maps, n);
+    gnuplot_number(g, "panels", (double)n);
+    gnuplot_number(g, "columns", small ? (double)panel_columns(n) : 1);
+    gnuplot_number(g, "small", small);
+    gnuplot_commands(g, "array titles[panels]\n");
+    for (size_t i = 0; i < n; i++) {
+        snprintf(variable, sizeof variable, "titles[%zu]", i + 1);
+        gnuplot_text(g, variable, titles ? titles[i] : "", TITLE_LONGEST);
+    }
+    send_titles(g, all ? all : &maps[0], labels);
+    send_words(g, all ? all : &maps[0], labels, characters ? (size_t)where->columns - 2 : 104);
+    send_window(g, &w, labels->a4_hz, small);
+    send_data(g, maps, n, all, &w);
+    gnuplot_commands(g, characters ? plot_map_text : plot_map);
+    bool ok = picture_draw(g, where, e);
+    gnuplot_free(g);
+    return ok;
+}
+
+bool map_draw(const map *m, const map_labels *labels, const picture *where, err *e)
+{
+    return draw(m, NULL, 1, NULL, labels, where, e);
+}
+
+bool map_draw_sessions(const map *sessions, const char *const *titles, size_t n, const map *all,
+                       const map_labels *labels, const picture *where, err *e)
+{
+    return draw(sessions, titles, n, all, labels, where, e);
+}
+
+int map_height_px(int width_px, size_t sessions_or_0)
+{
+    size_t columns = panel_columns(sessions_or_0);
+    size_t rows = sessions_or_0 ? (sessions_or_0 + columns - 1) / columns : 0;
+    double at_1200 = rows ? 300 + 270 * (double)rows : 920;
+    return (int)lround(at_1200 * width_px / 1200);
+}

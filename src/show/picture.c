@@ -1,0 +1,243 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "show/picture.h"
+#include "base/array.h"
+#include "base/process.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/ioctl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum { REPORT_SIZE = 4096 }; /* bytes read of what gnuplot prints */
+
+static const struct ending {
+    const char *name, *terminal;
+} endings[] = {{".png", "pngcairo"}, {".svg", "svg"}, {".pdf", "pdfcairo"}};
+
+static const char *const windows[] = {"qt", "wxt", "x11"};
+
+static const char *file_terminal(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    const char *dot = strrchr(slash ? slash + 1 : path, '.');
+    for (size_t i = 0; dot && i < sizeof endings / sizeof *endings; i++)
+        if (strcasecmp(dot, endings[i].name) == 0)
+            return endings[i].terminal;
+    return NULL;
+}
+
+static bool explain(process_end end, int status, const char *report, err *e)
+{
+    if (end == PROCESS_MISSING)
+        return err_set(e, "gnuplot draws the pictures and is not installed here: install it "
+                          "(on Debian and Ubuntu the package gnuplot-nox) and try again");
+    if (end == PROCESS_FAILED)
+        return err_set(e, "gnuplot could not be run to its end: %s",
+                       errno ? strerror(errno) : "it was stopped by a signal");
+    return err_set(e, "gnuplot could not draw the picture (exit %d): %.300s", status, report);
+}
+
+/* The first line of a report that says something; gnuplot shows the faulty line and a caret first.
+ */
+static void first_message(FILE *from, char line[REPORT_SIZE])
+{
+    char next[REPORT_SIZE];
+    line[0] = '\0';
+    rewind(from);
+    while (fgets(next, sizeof next, from)) {
+        next[strcspn(next, "\n")] = '\0';
+        if (strstr(next, "line ") && !strstr(next, "warning:")) {
+            memcpy(line, next, sizeof next);
+            return;
+        }
+    }
+    strcpy(line, "it did not say why");
+}
+
+/* gnuplot on a script, its pictures to `out`. */
+static bool run(const char *script, bool stays, int out, err *e)
+{
+    const char *const argv[] = {"gnuplot", "--default-settings", stays ? "--persist" : NULL, NULL};
+    FILE *said = tmpfile();
+    if (!said)
+        return err_set(e, "cannot make a temporary file: %s", strerror(errno));
+    int status = 0;
+    process_end end = process_run(argv, script, strlen(script), out, fileno(said), &status);
+    char line[REPORT_SIZE];
+    bool ok = end == PROCESS_DONE && status == 0;
+    if (!ok) {
+        int why = errno;
+        first_message(said, line);
+        errno = why;
+        explain(end, status, line, e);
+    }
+    fclose(said);
+    return ok;
+}
+
+/* The first window terminal that this gnuplot has, or NULL; a missing gnuplot has none. */
+static const char *window_terminal(void)
+{
+    char names[REPORT_SIZE] = " ", wanted[16];
+    FILE *list = tmpfile();
+    err ignored;
+    if (!list)
+        return NULL;
+    if (run("set print '-'\nprint GPVAL_TERMINALS\n", false, fileno(list), &ignored)) {
+        rewind(list);
+        if (!fgets(names + 1, (int)sizeof names - 1, list))
+            names[1] = '\0';
+    }
+    fclose(list);
+    for (size_t i = 0; i < sizeof windows / sizeof *windows; i++) {
+        snprintf(wanted, sizeof wanted, " %s ", windows[i]);
+        if (strstr(names, wanted))
+            return windows[i];
+    }
+    return NULL;
+}
+
+static bool has_display(void)
+{
+    const char *x = getenv("DISPLAY"), *wayland = getenv("WAYLAND_DISPLAY");
+    return (x && *x) || (wayland && *wayland);
+}
+
+static void screen_size(picture *p)
+{
+    struct winsize size = {0};
+    p->columns = 80;
+    p->rows = 24;
+    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col >= 40 && size.ws_row >= 16) {
+        p->columns = size.ws_col < 160 ? size.ws_col : 160;
+        p->rows = size.ws_row - 2 < 50 ? size.ws_row - 2 : 50;
+    }
+}
+
+bool picture_choose(const char *path_or_null, int width_px, int height_px, picture *out, err *e)
+{
+    *out = (picture){PICTURE_NONE, path_or_null, width_px, height_px, 0, 0};
+    if (path_or_null) {
+        out->kind = PICTURE_FILE;
+        return file_terminal(path_or_null) ||
+               err_set(e,
+                       "cannot tell which kind of picture \"%s\" is to be: let its name end in "
+                       ".png, .svg or .pdf",
+                       path_or_null);
+    }
+    if (has_display() && window_terminal())
+        out->kind = PICTURE_WINDOW;
+    else if (isatty(STDOUT_FILENO)) {
+        out->kind = PICTURE_SCREEN;
+        screen_size(out);
+    }
+    return true;
+}
+
+/* Type and line widths keep their share of the picture: designed at 1200 px across. */
+static char *terminal(const picture *p, const char *name)
+{
+    double scale = p->width_px / 1200.0;
+    if (p->kind == PICTURE_SCREEN)
+        return xformat("set terminal dumb mono noenhanced size %d, %d\npt = 1\n", p->columns,
+                       p->rows);
+    bool pdf = strcmp(name, "pdfcairo") == 0;
+    double pt = scale * (strcmp(name, "svg") == 0 ? 4.0 / 3 : pdf ? 0.96 : 1);
+    char *size = pdf ? xformat("%.3fin, %.3fin", p->width_px / 100.0, p->height_px / 100.0)
+                     : xformat("%d, %d", p->width_px, p->height_px);
+    char *set = xformat("set terminal %s size %s font 'Sans,%.2f' linewidth %.3f noenhanced "
+                        "background rgb 'white'\npt = %.4f\n",
+                        name, size, 12 * pt, (pdf ? 1 : 1.5) * scale, pt);
+    free(size);
+    return set;
+}
+
+static char *whole_script(const gnuplot *g, const picture *where, const char *name)
+{
+    char *set = terminal(where, name);
+    char *script = xformat("set encoding utf8\n%sscale = %.4f\nwidth_px = %d.0\n"
+                           "height_px = %d.0\n%s",
+                           set, where->width_px / 1200.0, where->width_px, where->height_px,
+                           gnuplot_script(g));
+    free(set);
+    return script;
+}
+
+static bool copy(FILE *from, FILE *to, err *e)
+{
+    char block[REPORT_SIZE];
+    size_t got;
+    rewind(from);
+    while ((got = fread(block, 1, sizeof block, from)) > 0)
+        fwrite(block, 1, got, to);
+    return (!ferror(from) && fflush(to) == 0 && !ferror(to)) ||
+           err_set(e, "cannot write the drawing: %s", strerror(errno));
+}
+
+static bool draw_aside(const char *script, bool stays, FILE *to, err *e)
+{
+    FILE *aside = tmpfile();
+    if (!aside)
+        return err_set(e, "cannot make a temporary file: %s", strerror(errno));
+    bool ok = run(script, stays, fileno(aside), e) && (!to || copy(aside, to, e));
+    fclose(aside);
+    return ok;
+}
+
+/* The rights that a new file would have: a temporary file is closed to others. */
+static bool open_rights(int fd)
+{
+    mode_t mask = umask(0);
+    umask(mask);
+    return fchmod(fd, 0666 & ~mask) == 0;
+}
+
+static bool regular_or_absent(const char *path, err *e)
+{
+    struct stat s;
+    return stat(path, &s) != 0 || S_ISREG(s.st_mode) ||
+           err_set(e, "cannot draw into \"%s\": it is there and is no plain file", path);
+}
+
+static bool draw_file(const char *script, const char *path, err *e)
+{
+    const char *slash = strrchr(path, '/');
+    char *part = xformat("%.*s.seamline-XXXXXX", slash ? (int)(slash + 1 - path) : 0, path);
+    int fd = -1;
+    bool ok = regular_or_absent(path, e);
+    if (ok && (fd = mkstemp(part)) < 0)
+        ok = err_set(e, "cannot write the picture \"%s\": %s", path, strerror(errno));
+    if (fd >= 0) {
+        ok = run(script, false, fd, e);
+        bool written = open_rights(fd);
+        written = close(fd) == 0 && written;
+        if (ok && (!written || rename(part, path) != 0))
+            ok = err_set(e, "cannot write the picture \"%s\": %s", path, strerror(errno));
+        if (!ok)
+            unlink(part);
+    }
+    free(part);
+    return ok;
+}
+
+bool picture_draw(const gnuplot *g, const picture *where, err *e)
+{
+    if (where->kind == PICTURE_NONE)
+        return true;
+    const char *name = where->kind == PICTURE_FILE     ? file_terminal(where->path)
+                       : where->kind == PICTURE_WINDOW ? window_terminal()
+                                                       : "dumb";
+    if (!name)
+        return err_set(e, "there is nothing to draw on: give a file with -o");
+    char *script = whole_script(g, where, name);
+    bool ok = where->kind == PICTURE_FILE
+                  ? draw_file(script, where->path, e)
+                  : draw_aside(script, where->kind == PICTURE_WINDOW,
+                               where->kind == PICTURE_SCREEN ? stdout : NULL, e);
+    free(script);
+    return ok;
+}

@@ -1,0 +1,9 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef SHOW_TEMPLATES_H
+#define SHOW_TEMPLATES_H
+
+/* The gnuplot templates of plots/, built into the program: plots/NAME.gp is plot_NAME. */
+extern const char plot_map[];
+extern const char plot_map_text[];
+
+#endif
