@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* bench FILE...: processor time that listening and finding the registers take for one second of
+ * sound, the best of three runs. */
+#include "register/decode.h"
+#include "voice/listen.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <time.h>
+
+enum { RUNS = 3 };
+
+static double processor_s(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+/* Hears every file; the seconds of sound, or NaN when one cannot be heard. */
+static double listen_all(char *const *files, size_t n, track **tracks)
+{
+    voice_settings s = voice_defaults();
+    double sound_s = 0;
+    for (size_t i = 0; i < n; i++) {
+        err e = {""};
+        if (!voice_listen(files[i], &s, &tracks[i], NULL, &e)) {
+            fprintf(stderr, "bench: %s\n", e.text);
+            return (double)NAN;
+        }
+        sound_s += (double)tracks[i]->n * tracks[i]->hop_s;
+    }
+    return sound_s;
+}
+
+static void decode_all(track *const *tracks, size_t n)
+{
+    register_settings s = register_defaults();
+    register_summary summary;
+    flips *found = xcalloc(n, sizeof *found);
+    register_decode(tracks, n, &s, found, &summary);
+    for (size_t i = 0; i < n; i++)
+        flips_clear(&found[i]);
+    free(found);
+}
+
+static void print_stage(const char *stage, double spent_s, double sound_s)
+{
+    printf("%s\t%.2f\t%.0f\n", stage, 1000 * spent_s / sound_s, sound_s / spent_s);
+}
+
+int main(int argc, char **argv)
+{
+    size_t n = (size_t)argc - 1;
+    track **tracks = xcalloc(n, sizeof *tracks);
+    double listen_s = INFINITY, decode_s = INFINITY, sound_s = 0;
+    for (int run = 0; run < RUNS && !isnan(sound_s); run++) {
+        double start = processor_s();
+        sound_s = listen_all(argv + 1, n, tracks);
+        listen_s = fmin(listen_s, processor_s() - start);
+        start = processor_s();
+        if (!isnan(sound_s))
+            decode_all(tracks, n);
+        decode_s = fmin(decode_s, processor_s() - start);
+        for (size_t i = 0; i < n; i++) {
+            track_free(tracks[i]);
+            tracks[i] = NULL;
+        }
+    }
+    free(tracks);
+    if (!(sound_s > 0))
+        return 1;
+    printf("# takes %zu\n# sound_s %.1f\n", n, sound_s);
+    puts("stage\tms_per_second_of_sound\ttimes_real_time");
+    print_stage("listen", listen_s, sound_s);
+    print_stage("registers", decode_s, sound_s);
+    return 0;
+}
