@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command/boundary_table.h"
+
+#include <string.h>
+
+static void note_attempts(const boundary *b, flip_direction direction, const char *key,
+                          table_writer *w)
+{
+    size_t attempts, censored;
+    boundary_attempts(b, direction, &attempts, &censored);
+    table_note(w, key, "%zu, without a flip %zu", attempts, censored);
+}
+
+void boundary_table_notes(const boundary *b, table_writer *w)
+{
+    table_note(w, "at_db", "%.2f", boundary_at_db(b));
+    note_attempts(b, FLIP_UP, "up.attempts", w);
+    note_attempts(b, FLIP_DOWN, "down.attempts", w);
+    for (int row = 0; row < BOUNDARY_ROWS; row++) {
+        const char *reason = boundary_reason(b, (boundary_row)row);
+        if (reason)
+            table_note(w, boundary_row_name((boundary_row)row), "%s", reason);
+    }
+}
+
+void boundary_table_rows(const boundary *b, table_writer *w)
+{
+    for (int row = 0; row < BOUNDARY_ROWS; row++) {
+        figure f = boundary_figure(b, (boundary_row)row);
+        const char *unit = boundary_row_unit((boundary_row)row);
+        int decimals = strcmp(unit, "st/dB") == 0 ? 4 : 3;
+        table_text(w, boundary_row_name((boundary_row)row));
+        table_number(w, f.estimate, decimals);
+        table_number(w, f.lo95, decimals);
+        table_number(w, f.hi95, decimals);
+        table_text(w, unit);
+    }
+}

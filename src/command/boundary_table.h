@@ -1,0 +1,18 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef COMMAND_BOUNDARY_TABLE_H
+#define COMMAND_BOUNDARY_TABLE_H
+
+/* The table of a boundary, as `fit` and `map` print it: every row is always there, what the takes
+ * do not tell with empty fields and a note that says why. */
+
+#include "base/table.h"
+#include "fit/boundary.h"
+
+#define BOUNDARY_COLUMNS "parameter estimate lo95 hi95 unit"
+
+/* at_db, how many attempts there were and how many ended without a flip, and under the name of
+ * each row that is not told the reason. */
+void boundary_table_notes(const boundary *b, table_writer *w);
+void boundary_table_rows(const boundary *b, table_writer *w);
+
+#endif
