@@ -48,6 +48,8 @@ lint: deps-lint ## layout, lengths, licence lines, formatting, two compilers and
 	@$(MAKE) $(JOBS) do-lint
 format: deps-lint ## put every source file into the house's format
 	@clang-format -i $(FORMATTED)
+mutants: deps-test ## edits of one line, each of which a test has to notice
+	@tests/mutants $(BUILD)/mutants
 bench: deps-test ## how long listening takes for a second of sound
 	@$(MAKE) $(JOBS) do-bench
 install: deps ## install the program under $(PREFIX), /usr/local unless given; DESTDIR is heeded
@@ -100,9 +102,9 @@ $(BUILD)/plots/%.o: $(BUILD)/plots/%.c
 	$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
 
 $(BUILD)/libseamline.a: $(OBJ)
-	@rm -f $@; ar rcs $@ $^
+	@mkdir -p $(@D); rm -f $@; ar rcs $@ $^
 $(BUILD)/libtestvoice.a: $(VOICE_OBJ)
-	@rm -f $@; ar rcs $@ $^
+	@mkdir -p $(@D); rm -f $@; ar rcs $@ $^
 $(BUILD)/seamline: $(BUILD)/src/main.o $(BUILD)/libseamline.a
 	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/testvoice: $(BUILD)/tests/voice/testvoice.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
@@ -143,7 +145,7 @@ do-compile: $(PROGRAMS) $(TESTS)
 do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
-.PHONY: all test test-san cover lint format bench install uninstall clean help $(RUNS) deps \
+.PHONY: all test test-san cover mutants lint format bench install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
