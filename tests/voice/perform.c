@@ -1,0 +1,387 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/perform.h"
+
+#include "base/array.h"
+#include "base/note.h"
+#include "voice/dice.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { GRID = 4, FLIPS_MOST = 64 }; /* the rule and the prediction step by GRID milliseconds */
+
+#define SETTLED_S 0.12 /* an attempt starts this long after onset or flip */
+#define NEAR_EDGE_S 0.15
+
+typedef struct stage {
+    const singer *s;
+    const score *sc;
+    score_line line;
+    double *vibrato, *more_h1h2, *more_noise, *formant[TRACT_VOWEL];
+    double mean_db[2]; /* predicted level around the boundary, each register */
+    int first;         /* register at the start, 0 or 1 */
+    performance p;
+} stage;
+
+static double smooth(double x)
+{
+    return x <= 0 ? 0 : x >= 1 ? 1 : 0.5 - 0.5 * cos(M_PI * x);
+}
+
+/* Share of the change that is done; a raised cosine has 59 % of its length between 10 and 90 %. */
+static double done(const sung_flip *f, double t)
+{
+    double length = f->span_ms / 1000 / (1 - 2 * acos(0.8) / M_PI);
+    return smooth(0.5 + (t - f->time_s) / length);
+}
+
+double perform_predict_db(const lf_pulse *pulse, const tract *t, double pitch_st, double rate_hz)
+{
+    tract_state tuned;
+    tract_tune(&tuned, t, t->n, rate_hz);
+    double f0 = note_to_hz(pitch_st), power = 0;
+    double top = fmin(6000, 0.47 * rate_hz);
+    for (int h = 1; h * f0 < top; h++) {
+        double amplitude = 2 * cabs(lf_harmonic(pulse, h));
+        double gain = pow(10, tract_gain_db(&tuned, t->n, h * f0, rate_hz) / 10);
+        power += amplitude * amplitude / 2 * gain;
+    }
+    return 10 * log10(power);
+}
+
+static double weight_at(const stage *g, double t)
+{
+    double w = g->first;
+    for (size_t i = 0; i < g->p.n_flips; i++)
+        w += (g->p.flips[i].direction == FLIP_UP ? 1 : -1) * done(&g->p.flips[i], t);
+    return fmin(fmax(w, 0), 1);
+}
+
+static double displaced_at(const stage *g, double t)
+{
+    double sum = 0;
+    for (size_t i = 0; i < g->p.n_flips; i++) {
+        const sung_flip *f = &g->p.flips[i];
+        double back =
+            f->settle_s > 0 ? smooth((t - f->time_s - f->settle_after_s) / f->settle_s) : 0;
+        sum += f->leap_st * done(f, t) * (1 - back);
+    }
+    return sum;
+}
+
+static double dip_at(const stage *g, double t)
+{
+    double sum = 0;
+    for (size_t i = 0; i < g->p.n_flips; i++) {
+        const sung_flip *f = &g->p.flips[i];
+        double width = fmax(f->span_ms / 1000 / 2, 0.012); /* sd of the dip */
+        double x = (t - f->time_s) / width;
+        sum += f->dip_db * exp(-x * x / 2);
+    }
+    return sum;
+}
+
+static double pitch_at(const stage *g, size_t k)
+{
+    return g->line.pitch_st[k] + g->vibrato[k] + displaced_at(g, (double)k * SCORE_STEP_S);
+}
+
+static double meant_db(const stage *g, size_t k)
+{
+    const singer *s = g->s;
+    double trill = s->vibrato_st > 0 ? s->vibrato_db / s->vibrato_st : 0;
+    return g->line.level_db[k] + trill * g->vibrato[k];
+}
+
+/* The tract in step k: wandering, with F1 rising with level and kept off the fundamental. */
+static void formants_at(const stage *g, size_t k, double pitch_st, double f_hz[TRACT_VOWEL])
+{
+    const singer *s = g->s;
+    for (int i = 0; i < TRACT_VOWEL; i++)
+        f_hz[i] = s->tract.f_hz[i] * (1 + g->formant[i][k]);
+    double f1 = f_hz[0] * (1 + s->f1_per_db * (meant_db(g, k) - s->boundary.level_db));
+    double least = s->f1_follow * note_to_hz(pitch_st);
+    f_hz[0] = pow(pow(f1, 8) + pow(least, 8), 0.125);
+    f_hz[1] = pow(pow(f_hz[1], 12) + pow(1.25 * f_hz[0], 12), 1.0 / 12);
+}
+
+static double rd_at(const stage *g, size_t k, double weight, double pitch_st)
+{
+    double soft_edge = 4 * (1 - g->line.gate[k]); /* breathier where the voice sets in and ends */
+    return singer_rd(g->s, weight, pitch_st, meant_db(g, k), g->more_h1h2[k] + soft_edge);
+}
+
+static double predicted_at(const stage *g, size_t k, double weight, double pitch_st)
+{
+    lf_pulse pulse = lf_from_rd(rd_at(g, k, weight, pitch_st), singer_ra_factor(g->s, weight));
+    tract t = g->s->tract;
+    formants_at(g, k, pitch_st, t.f_hz);
+    return perform_predict_db(&pulse, &t, pitch_st, g->s->rate_hz);
+}
+
+/* Level that comes out, without gate and dips. */
+static double level_at(const stage *g, size_t k, double weight, double predicted_db)
+{
+    const singer *s = g->s;
+    double mean = (1 - weight) * g->mean_db[0] + weight * g->mean_db[1];
+    double gain = (1 - weight) * s->source[0].gain_db + weight * s->source[1].gain_db;
+    double ripple = fmin(fmax(s->ripple * (predicted_db - mean), -5), 5);
+    return meant_db(g, k) + gain + ripple;
+}
+
+static void means(stage *g)
+{
+    const singer *s = g->s;
+    for (int reg = 0; reg < 2; reg++) {
+        double sum = 0;
+        for (int i = -8; i <= 8; i++) {
+            double pitch = s->boundary.pitch_st + i;
+            double rd = singer_rd(s, reg, pitch, s->boundary.level_db, 0);
+            lf_pulse pulse = lf_from_rd(rd, s->source[reg].ra_factor);
+            sum += perform_predict_db(&pulse, &s->tract, pitch, s->rate_hz);
+        }
+        g->mean_db[reg] = sum / 17;
+    }
+}
+
+static void vibrato_fill(stage *g, gsl_rng *r)
+{
+    const singer *s = g->s;
+    size_t n = g->line.n;
+    double *rate = xmalloc(n, sizeof *rate), *extent = xmalloc(n, sizeof *extent);
+    dice_wander(r, n, SCORE_STEP_S, 0.5, 0.05, rate);
+    dice_wander(r, n, SCORE_STEP_S, 0.7, 0.25, extent);
+    double phase = dice_between(r, 0, 2 * M_PI), sung_s = 0;
+    double sets_in = dice_between(r, 0, 0.6);
+    for (size_t k = 0; k < n; k++) {
+        phase += 2 * M_PI * s->vibrato_hz * (1 + rate[k]) * SCORE_STEP_S;
+        sung_s = g->line.gate[k] > 0 ? sung_s + SCORE_STEP_S : 0;
+        double wide = fmin(fmax(1 + extent[k], 0), 1.4) * smooth((sung_s - sets_in) / 0.4);
+        g->vibrato[k] = s->vibrato_st * g->line.vibrato * wide * sin(phase);
+    }
+    free(rate);
+    free(extent);
+}
+
+static void drift_fill(stage *g, int take)
+{
+    gsl_rng *r = dice_new(g->s->seed, (uint64_t)take, DICE_DRIFT);
+    size_t n = g->line.n;
+    g->vibrato = xmalloc(n, sizeof *g->vibrato);
+    g->more_h1h2 = xmalloc(n, sizeof *g->more_h1h2);
+    g->more_noise = xmalloc(n, sizeof *g->more_noise);
+    vibrato_fill(g, r);
+    dice_wander(r, n, SCORE_STEP_S, 0.5, 1.0, g->more_h1h2);
+    dice_wander(r, n, SCORE_STEP_S, 0.3, 1.5, g->more_noise);
+    for (int i = 0; i < TRACT_VOWEL; i++) {
+        g->formant[i] = xmalloc(n, sizeof *g->formant[i]);
+        dice_wander(r, n, SCORE_STEP_S, 0.7, g->s->articulation, g->formant[i]);
+    }
+    gsl_rng_free(r);
+}
+
+/* One flip at time t, with its own leap, span and way back. */
+static void flip_add(stage *g, gsl_rng *r, double t, double pitch_st, double level_db, bool at_will)
+{
+    const singer *s = g->s;
+    bool up = weight_at(g, t) < 0.5;
+    double vary = fmin(fmax(1 + dice_normal(r, 0.2), 0.6), 1.2);
+    double usual = (up ? s->leap_st : -s->leap_st * s->leap_down) * vary;
+    double now = displaced_at(g, t);
+    bool undoes = now * usual < 0 && fabs(now) > 0.3 * fabs(usual);
+    sung_flip f = {.time_s = t, .direction = up ? FLIP_UP : FLIP_DOWN, .at_will = at_will};
+    f.span_ms = dice_between(r, s->span_ms[0], s->span_ms[1]);
+    f.leap_st = undoes ? -now : usual;
+    double settle_s = dice_between(r, 0.2, 0.5);
+    f.settle_after_s = dice_between(r, 0.05, 0.25);
+    f.settle_s = dice_chance(r, s->settle) && !undoes ? settle_s : 0;
+    f.dip_db = -s->dip_db * dice_between(r, 0.3, 1);
+    f.pitch_before_st = pitch_st;
+    f.level_db = level_db;
+    performance *p = &g->p;
+    if (p->n_flips < FLIPS_MOST)
+        p->flips[p->n_flips++] = f;
+}
+
+typedef struct attempt {
+    bool open;      /* a threshold has been drawn */
+    double start_s; /* not before this */
+    double eps;     /* the draw, st */
+    double last_z;  /* of the grid point before */
+} attempt;
+
+/* One grid point of the rule: z is how far the pitch is past the boundary, positive once past. */
+static void rule_step(stage *g, gsl_rng *r, attempt *a, size_t k)
+{
+    const singer *s = g->s;
+    double t = (double)k * SCORE_STEP_S, w = weight_at(g, t);
+    if (t < a->start_s)
+        return;
+    double pitch = pitch_at(g, k);
+    double level = level_at(g, k, w, predicted_at(g, k, w, pitch));
+    double z = w < 0.5 ? pitch - singer_up_st(s, level) : singer_down_st(s, level) - pitch;
+    if (!a->open) {
+        a->eps = dice_normal_above(r, s->boundary.spread, z);
+        a->open = true;
+    } else if (z > a->eps) {
+        double back = fmin((z - a->eps) / (z - a->last_z), 1) * GRID * SCORE_STEP_S;
+        flip_add(g, r, t - back, pitch, level, false);
+        *a = (attempt){.start_s = t + SETTLED_S};
+        return;
+    }
+    a->last_z = z;
+}
+
+/* Whether the voice sounds in step k and is not about to end. */
+static bool well_inside(const stage *g, size_t k)
+{
+    size_t ahead = k + (size_t)(NEAR_EDGE_S / SCORE_STEP_S);
+    return g->line.gate[k] > 0.99 && ahead < g->line.n && g->line.gate[ahead] > 0.99;
+}
+
+static int register_at_start(const stage *g, gsl_rng *r, size_t k)
+{
+    const singer *s = g->s;
+    if (g->sc->held)
+        return g->sc->held - 1;
+    double pitch = g->line.pitch_st[k], level = meant_db(g, k);
+    bool either = dice_chance(r, 0.5);
+    if (pitch >= singer_up_st(s, level))
+        return 1;
+    return pitch <= singer_down_st(s, level) ? 0 : either;
+}
+
+static void let_flip(stage *g, gsl_rng *r)
+{
+    attempt a = {0};
+    for (size_t k = 0; k < g->line.n; k += GRID) {
+        if (well_inside(g, k))
+            rule_step(g, r, &a, k);
+        else
+            a = (attempt){.start_s = (double)k * SCORE_STEP_S + SETTLED_S};
+    }
+}
+
+static void flip_at_will(stage *g, gsl_rng *r)
+{
+    double next = 0;
+    for (size_t k = 0; k < g->line.n; k += GRID) {
+        double t = (double)k * SCORE_STEP_S;
+        if (!well_inside(g, k)) {
+            next = t + dice_between(r, 0.5, 1.2);
+        } else if (t >= next) {
+            double pitch = pitch_at(g, k), w = weight_at(g, t);
+            flip_add(g, r, t, pitch, level_at(g, k, w, predicted_at(g, k, w, pitch)), true);
+            next = t + dice_between(r, 0.5, 1.3);
+        }
+    }
+}
+
+static void flips_place(stage *g, int take)
+{
+    gsl_rng *r = dice_new(g->s->seed, (uint64_t)take, DICE_FLIPS);
+    g->p.flips = xcalloc(FLIPS_MOST, sizeof *g->p.flips);
+    size_t on = 0;
+    while (on < g->line.n && g->line.gate[on] < 0.99)
+        on++;
+    if (on < g->line.n) {
+        g->first = register_at_start(g, r, on);
+        if (g->sc->kind == SCORE_ATWILL)
+            flip_at_will(g, r);
+        else if (!g->sc->held)
+            let_flip(g, r);
+    }
+    gsl_rng_free(r);
+}
+
+static double jitter_at(const stage *g, double t)
+{
+    double rough = 1;
+    for (size_t i = 0; i < g->p.n_flips; i++) {
+        double since = t - g->p.flips[i].time_s;
+        if (since > 0 && since < 0.08)
+            rough = g->s->rough;
+    }
+    return g->s->jitter * rough;
+}
+
+static void predict(stage *g)
+{
+    performance *p = &g->p;
+    for (size_t k = 0; k < p->n; k += GRID)
+        p->predicted_db[k] = p->gate[k] > 0 ? predicted_at(g, k, p->weight[k], p->pitch_st[k])
+                                            : (g->mean_db[0] + g->mean_db[1]) / 2;
+    for (size_t k = 0; k < p->n; k++) {
+        size_t lo = k / GRID * GRID, hi = lo + GRID < p->n ? lo + GRID : lo;
+        double share = (double)(k - lo) / GRID;
+        p->predicted_db[k] = (1 - share) * p->predicted_db[lo] + share * p->predicted_db[hi];
+    }
+}
+
+static void fill(stage *g)
+{
+    performance *p = &g->p;
+    const singer *s = g->s;
+    for (size_t k = 0; k < p->n; k++) {
+        double t = (double)k * SCORE_STEP_S, w = weight_at(g, t);
+        p->gate[k] = g->line.gate[k];
+        p->breath[k] = g->line.breath[k];
+        p->weight[k] = w;
+        p->pitch_st[k] = pitch_at(g, k);
+        p->rd[k] = rd_at(g, k, w, p->pitch_st[k]);
+        p->ra_factor[k] = singer_ra_factor(s, w);
+        p->jitter[k] = jitter_at(g, t);
+        double softer = fmin(fmax(s->boundary.level_db - meant_db(g, k), -10), 15);
+        p->noise_db[k] = (1 - w) * s->source[0].noise_db + w * s->source[1].noise_db +
+                         0.3 * softer + g->more_noise[k];
+        formants_at(g, k, p->pitch_st[k], &p->formant_hz[k * TRACT_VOWEL]);
+        p->reg[k] = p->gate[k] < 0.1 ? 0 : w < 0.5 ? 1 : 2;
+    }
+    predict(g);
+    for (size_t k = 0; k < p->n; k++)
+        p->level_db[k] = p->gate[k] > 0
+                             ? level_at(g, k, p->weight[k], p->predicted_db[k]) +
+                                   20 * log10(p->gate[k]) + dip_at(g, (double)k * SCORE_STEP_S)
+                             : -INFINITY;
+}
+
+static void performance_new(performance *p, size_t n)
+{
+    double **all[] = {&p->pitch_st, &p->level_db,  &p->gate,     &p->breath, &p->weight,
+                      &p->rd,       &p->ra_factor, &p->noise_db, &p->jitter, &p->predicted_db};
+    p->n = n;
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+        *all[i] = xcalloc(n, sizeof **all[i]);
+    p->formant_hz = xcalloc(n * TRACT_VOWEL, sizeof *p->formant_hz);
+    p->reg = xcalloc(n, sizeof *p->reg);
+}
+
+performance perform(const singer *s, const score *sc, int take)
+{
+    stage g = {.s = s, .sc = sc};
+    g.line = score_write(sc, s, take);
+    performance_new(&g.p, g.line.n);
+    drift_fill(&g, take);
+    means(&g);
+    flips_place(&g, take);
+    fill(&g);
+    score_line_clear(&g.line);
+    free(g.vibrato);
+    free(g.more_h1h2);
+    free(g.more_noise);
+    for (int i = 0; i < TRACT_VOWEL; i++)
+        free(g.formant[i]);
+    return g.p;
+}
+
+void performance_clear(performance *p)
+{
+    double *all[] = {p->pitch_st, p->level_db,  p->gate,     p->breath, p->weight,
+                     p->rd,       p->ra_factor, p->noise_db, p->jitter, p->predicted_db};
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+        free(all[i]);
+    free(p->formant_hz);
+    free(p->reg);
+    free(p->flips);
+    *p = (performance){0};
+}

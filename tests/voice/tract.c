@@ -1,0 +1,115 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/tract.h"
+
+#include "voice/dice.h"
+
+#include <math.h>
+#include <string.h>
+
+typedef struct vowel_row {
+    double f[TRACT_VOWEL], b[TRACT_VOWEL];
+} vowel_row;
+
+static const char vowel_names[] = "aeiou";
+
+/* [voice][vowel]; voices bass, tenor, alto, soprano. */
+static const vowel_row sung[4][5] = {
+    {{{600, 1040, 2250, 2450, 2750}, {60, 70, 110, 120, 130}},
+     {{400, 1620, 2400, 2800, 3100}, {40, 80, 100, 120, 120}},
+     {{250, 1750, 2600, 3050, 3340}, {60, 90, 100, 120, 120}},
+     {{400, 750, 2400, 2600, 2900}, {40, 80, 100, 120, 120}},
+     {{350, 600, 2400, 2675, 2950}, {40, 80, 100, 120, 120}}},
+    {{{650, 1080, 2650, 2900, 3250}, {80, 90, 120, 130, 140}},
+     {{400, 1700, 2600, 3200, 3580}, {70, 80, 100, 120, 120}},
+     {{290, 1870, 2800, 3250, 3540}, {40, 90, 100, 120, 120}},
+     {{400, 800, 2600, 2800, 3000}, {40, 80, 100, 120, 120}},
+     {{350, 600, 2700, 2900, 3300}, {40, 60, 100, 120, 120}}},
+    {{{800, 1150, 2800, 3500, 4950}, {80, 90, 120, 130, 140}},
+     {{400, 1600, 2700, 3300, 4950}, {60, 80, 120, 150, 200}},
+     {{350, 1700, 2700, 3700, 4950}, {50, 100, 120, 150, 200}},
+     {{450, 800, 2830, 3500, 4950}, {70, 80, 100, 130, 135}},
+     {{325, 700, 2530, 3500, 4950}, {50, 60, 170, 180, 200}}},
+    {{{800, 1150, 2900, 3900, 4950}, {80, 90, 120, 130, 140}},
+     {{350, 2000, 2800, 3600, 4950}, {60, 100, 120, 150, 200}},
+     {{270, 2140, 2950, 3900, 4950}, {60, 90, 100, 120, 120}},
+     {{450, 800, 2830, 3800, 4950}, {40, 80, 100, 120, 120}},
+     {{325, 700, 2700, 3800, 4950}, {50, 60, 170, 180, 200}}},
+};
+
+/* [woman][vowel] F1..F3; /e/ lies between the published neighbours. F4 and F5 are a tube's. */
+static const double spoken[2][5][TRACT_VOWEL] = {
+    {{768, 1333, 2522, 3500, 4500},
+     {476, 2089, 2691, 3500, 4500},
+     {342, 2322, 3000, 3700, 4500},
+     {497, 910, 2459, 3400, 4500},
+     {378, 997, 2343, 3400, 4500}},
+    {{936, 1551, 2815, 4000, 5000},
+     {536, 2530, 3047, 4000, 5000},
+     {437, 2761, 3372, 4200, 5100},
+     {555, 1035, 2828, 3900, 5000},
+     {459, 1105, 2735, 3900, 5000}},
+};
+
+bool tract_draw(gsl_rng *dice, bool woman, char vowel, int rate_hz, tract *out)
+{
+    const char *at = vowel ? strchr(vowel_names, vowel) : NULL;
+    if (!at)
+        return false;
+    size_t v = (size_t)(at - vowel_names);
+    double high = dice_between(dice, 0, 1);     /* between the deeper and the higher voice */
+    double speech = dice_between(dice, 0, 0.7); /* how far from a trained singer's formants */
+    double size = dice_between(dice, 0.95, 1.05), wide = dice_between(dice, 0.8, 1.5);
+    const vowel_row *lo = &sung[woman ? 2 : 0][v], *hi = &sung[woman ? 3 : 1][v];
+    *out = (tract){0};
+    for (int i = 0; i < TRACT_VOWEL; i++) {
+        double f = (1 - high) * lo->f[i] + high * hi->f[i];
+        f = (1 - speech) * f + speech * spoken[woman][v][i];
+        out->f_hz[i] = f * size * dice_between(dice, 0.97, 1.03);
+        out->b_hz[i] = ((1 - high) * lo->b[i] + high * hi->b[i]) * wide;
+    }
+    double spacing = (woman ? 1180 : 1010) * size; /* half the speed of sound over the length */
+    int n = TRACT_VOWEL;
+    for (double f = out->f_hz[n - 1] + spacing; f < 0.48 * rate_hz && n < TRACT_MOST;
+         f += spacing) {
+        out->f_hz[n] = f;
+        out->b_hz[n++] = 100 + 0.06 * f; /* losses grow with frequency */
+    }
+    out->n = n;
+    return true;
+}
+
+double tract_gain_db(const tract_state *s, int n, double f_hz, double rate_hz)
+{
+    double w = 2 * M_PI * f_hz / rate_hz, power = 1;
+    double c1 = cos(w), s1 = sin(w), c2 = cos(2 * w), s2 = sin(2 * w);
+    for (int i = 0; i < n; i++) {
+        double re = 1 - s->b[i] * c1 - s->c[i] * c2, im = s->b[i] * s1 + s->c[i] * s2;
+        power *= s->a[i] * s->a[i] / (re * re + im * im);
+    }
+    return 10 * log10(power);
+}
+
+void tract_tune(tract_state *s, const tract *t, int n, double rate_hz)
+{
+    for (int i = 0; i < n; i++) {
+        double r = exp(-M_PI * t->b_hz[i] / rate_hz);
+        s->c[i] = -r * r;
+        s->b[i] = 2 * r * cos(2 * M_PI * t->f_hz[i] / rate_hz);
+        s->a[i] = 1 - s->b[i] - s->c[i];
+    }
+}
+
+void tract_run(tract_state *s, const tract *t, double *samples, size_t n)
+{
+    for (int i = 0; i < t->n; i++) {
+        double a = s->a[i], b = s->b[i], c = s->c[i], y1 = s->y1[i], y2 = s->y2[i];
+        for (size_t k = 0; k < n; k++) {
+            double y = a * samples[k] + b * y1 + c * y2;
+            y2 = y1;
+            y1 = y;
+            samples[k] = y;
+        }
+        s->y1[i] = y1;
+        s->y2[i] = y2;
+    }
+}

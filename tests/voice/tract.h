@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef VOICE_TRACT_H
+#define VOICE_TRACT_H
+
+/* The vocal tract: a cascade of resonators of gain 1 at 0 Hz (Klatt 1980), the first five at the
+ * vowel's formants, the higher ones at a tube's spacing up to half the sampling rate.
+ *
+ * Sung formants: the table of facts for bass, tenor, alto and soprano in the Csound manual; spoken
+ * ones: Hillenbrand et al. 1995, averages of men and women (both partly from memory). */
+
+#include <gsl/gsl_rng.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { TRACT_VOWEL = 5, TRACT_MOST = 28 };
+
+typedef struct tract {
+    int n;                   /* resonators, 5..TRACT_MOST */
+    double f_hz[TRACT_MOST]; /* rising */
+    double b_hz[TRACT_MOST]; /* 3 dB bandwidths */
+} tract;
+
+/* vowel is one of "aeiou", else false. The singer's own scaling of formants (+-8 %) and
+ * bandwidths is drawn from `dice`. */
+bool tract_draw(gsl_rng *dice, bool woman, char vowel, int rate_hz, tract *out);
+
+typedef struct tract_state { /* what the resonators remember */
+    double y1[TRACT_MOST], y2[TRACT_MOST];
+    double a[TRACT_MOST], b[TRACT_MOST], c[TRACT_MOST];
+} tract_state;
+/* Gain in dB at f_hz of the first n resonators as tuned. */
+double tract_gain_db(const tract_state *s, int n, double f_hz, double rate_hz);
+/* Sets the coefficients of resonators 0..n-1 and keeps what they remember. */
+void tract_tune(tract_state *s, const tract *t, int n, double rate_hz);
+/* Filters n samples in place. */
+void tract_run(tract_state *s, const tract *t, double *samples, size_t n);
+
+#endif
