@@ -219,6 +219,21 @@ static void test_file_of_that_name_goes_first(void **state)
     assert_int_equal(remove("16.wav@0-1"), 0);
 }
 
+static void test_name_with_a_sign_of_its_own(void **state)
+{
+    (void)state;
+    size_t n;
+    char *bytes = read_bytes("16.wav", &n);
+    write_bytes("me@1-home.wav", bytes, n);
+    free(bytes);
+    sound a = read_plain("me@1-home.wav"), b = read_plain("me@1-home.wav@0.5-1");
+    assert_int_equal(a.n, 96000);
+    assert_int_equal(b.n, 24000);
+    assert_memory_equal(a.x + 24000, b.x, b.n * sizeof *b.x);
+    free(a.x);
+    free(b.x);
+}
+
 static void test_any_block_gives_the_same(void **state)
 {
     (void)state;
@@ -523,8 +538,8 @@ static void test_clipped_runs(void **state)
 static void test_what_is_a_run(void **state)
 {
     (void)state;
-    static const float x[] = {1,  1,  0,      1,      -1,     1, -1, 0, 1, 1, 1, -1, -1,
-                              -1, -1, 0.999f, 0.999f, 0.999f, 1, 1,  1, 1, 1, 1, 1};
+    static const float x[] = {1, 1,  0,  1,  -1, 1, -1, 0, 1, -1, 1, 0, 1,      1,      1,
+                              0, -1, -1, -1, -1, 1, 1,  1, 1, 1,  1, 1, 0.999f, 0.999f, 0.999f};
     enum { N = sizeof x / sizeof *x };
     write_sound("runs.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 48000, 1, x, N);
     for (size_t block = 1; block < 8; block++) {
@@ -534,19 +549,20 @@ static void test_what_is_a_run(void **state)
     }
 }
 
-/* Whole periods of a sine about 0.25: the mean is 0.25 and the peak 0.75, to float's precision. */
+/* Whole periods of a sine about -0.25: the mean is -0.25 and the largest magnitude 0.75, to float's
+ * precision. */
 static void test_offset_and_peak(void **state)
 {
     (void)state;
     enum { RATE = 48000, N = SECONDS * RATE };
     float *x = xmalloc(N, sizeof *x);
     for (size_t i = 0; i < N; i++)
-        x[i] = (float)(0.25 + 0.5 * sin(2 * M_PI * 100 * (double)i / RATE));
+        x[i] = (float)(-0.25 + 0.5 * sin(2 * M_PI * 100 * (double)i / RATE));
     write_sound("offset.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE, 1, x, N);
     sound a = read_plain("offset.wav");
-    print_message("offset wrong by %.1e, peak by %.1e\n", fabs(a.counts.dc - 0.25),
+    print_message("offset wrong by %.1e, peak by %.1e\n", fabs(a.counts.dc + 0.25),
                   fabs(a.counts.peak - 0.75));
-    assert_true(fabs(a.counts.dc - 0.25) <= 1e-7);
+    assert_true(fabs(a.counts.dc + 0.25) <= 1e-7);
     assert_true(fabs(a.counts.peak - 0.75) <= 1e-7);
     free(a.x);
     free(x);
@@ -645,6 +661,7 @@ int main(void)
         cmocka_unit_test(test_stretch_is_part_of_whole),
         cmocka_unit_test(test_stretch_limits),
         cmocka_unit_test(test_file_of_that_name_goes_first),
+        cmocka_unit_test(test_name_with_a_sign_of_its_own),
         cmocka_unit_test(test_any_block_gives_the_same),
         cmocka_unit_test(test_channels_are_never_mixed),
         cmocka_unit_test(test_digest_of_known_bytes),
