@@ -634,6 +634,56 @@ static void test_damaged(void **state)
     free(x);
 }
 
+static sound read_block(const char *name, int channel, size_t block)
+{
+    sound a = read_sound(name, (recording_settings){.channel = channel}, block);
+    free(a.x);
+    return a;
+}
+
+#define assert_same_sound(a, b, same)                                                              \
+    assert_int_equal(memcmp((a).counts.sound, (b).counts.sound, RECORDING_DIGEST) == 0, same)
+
+/* The digest is that of the sound, not of the file: no lossless format, channel or block size
+ * changes it, the smallest change of the sound does. */
+static void test_digest(void **state)
+{
+    (void)state;
+    enum { N = 20000 };
+    float *x = noise_new(N);
+    write_sound("d.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 48000, 2, x, N / 2);
+    write_sound("d.aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_16, 48000, 2, x, N / 2);
+    write_sound("d.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_16, 48000, 2, x, N / 2);
+    write_sound("mono.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 48000, 1, x, N);
+    write_sound("rate.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 44100, 2, x, N / 2);
+    x[N - 1] += 1.0f / 16384;
+    write_sound("other.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 48000, 2, x, N / 2);
+    free(x);
+    sound d = read_block("d.wav", 1, 1000);
+    assert_same_sound(d, read_block("d.aiff", 1, 1000), 1);
+    assert_same_sound(d, read_block("d.caf", 1, 1000), 1);
+    assert_same_sound(d, read_block("d.wav", 2, 1000), 1);
+    assert_same_sound(d, read_block("d.wav", 1, 777), 1);
+    assert_same_sound(d, read_block("mono.wav", 1, 1000), 0);
+    assert_same_sound(d, read_block("rate.wav", 1, 1000), 0);
+    assert_same_sound(d, read_block("other.wav", 1, 1000), 0);
+    assert_same_sound(d, read_block("d.wav@0-0.1", 1, 1000), 0);
+}
+
+/* SHA-256 of rate 8000, one channel and the samples 0.5 and -0.25, by coreutils' sha256sum 9.1 from
+ * the bytes: printf '\x40\x1f\0\0\1\0\0\0\0\0\0\x3f\0\0\x80\xbe' | sha256sum */
+static void test_digest_by_hand(void **state)
+{
+    (void)state;
+    float x[2] = {0.5f, -0.25f};
+    write_sound("two.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 8000, 1, x, 2);
+    sound a = read_block("two.wav", 1, 10);
+    char hex[2 * RECORDING_DIGEST + 1];
+    for (size_t i = 0; i < RECORDING_DIGEST; i++)
+        snprintf(hex + 2 * i, 3, "%02x", a.counts.sound[i]);
+    assert_string_equal(hex, "14e0a8ec2b054be344f37c1095bedd929fd4c3952d7a130266b8669222cf3528");
+}
+
 static int folder_enter(void **state)
 {
     static char folder[] = "/tmp/seamline-test-XXXXXX";
@@ -679,6 +729,8 @@ int main(void)
         cmocka_unit_test(test_offset_and_peak),
         cmocka_unit_test(test_cut_off),
         cmocka_unit_test(test_damaged),
+        cmocka_unit_test(test_digest),
+        cmocka_unit_test(test_digest_by_hand),
     };
     return cmocka_run_group_tests_name("sound", tests, folder_enter, folder_remove);
 }
