@@ -67,7 +67,7 @@ typedef struct journal_take {
     int hold, vary;     /* bits of JOURNAL_DIMENSIONS; 0 none; -1 not stated */
     declared_register declared;
     /* how it was heard */
-    int egg;                /* channel, from 1; 0 none */
+    char *settings;         /* of the listening; equal text, equal listening */
     char *version;          /* of the program */
     bool judged;            /* false: heard, but its registers are not decoded yet */
     size_t flips, doubtful; /* asserted flips, and those of confidence below 0.5 */

@@ -1,0 +1,133 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "journal/frames.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+enum { FLOAT_BYTES = 4, HARMONIC_BYTES = 2 * TRACK_HARMONICS * FLOAT_BYTES };
+
+static unsigned char *put(unsigned char *to, float value)
+{
+    uint32_t bits;
+    memcpy(&bits, &value, sizeof bits);
+    for (int i = 0; i < FLOAT_BYTES; i++)
+        to[i] = (unsigned char)(bits >> (8 * i) & 0xFF);
+    return to + FLOAT_BYTES;
+}
+
+static float get(const unsigned char *from)
+{
+    uint32_t bits = 0;
+    for (int i = 0; i < FLOAT_BYTES; i++)
+        bits |= (uint32_t)from[i] << (8 * i);
+    float value;
+    memcpy(&value, &bits, sizeof value);
+    return value;
+}
+
+static unsigned char *put_doubles(unsigned char *to, const double *values, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        to = put(to, (float)values[i]);
+    return to;
+}
+
+static const unsigned char *get_doubles(const unsigned char *from, double *values, size_t n)
+{
+    for (size_t i = 0; i < n; i++, from += FLOAT_BYTES)
+        values[i] = (double)get(from);
+    return from;
+}
+
+static bool has_harmonics(const track *t, size_t frame)
+{
+    const float *h = t->harmonic_db + frame * TRACK_HARMONICS;
+    const float *noise = t->noise_db + frame * TRACK_HARMONICS;
+    for (size_t i = 0; i < TRACK_HARMONICS; i++)
+        if (!isnan(h[i]) || !isnan(noise[i]))
+            return true;
+    return false;
+}
+
+static unsigned char *put_harmonics(unsigned char *to, const track *t, const float *values,
+                                    const unsigned char *has)
+{
+    for (size_t i = 0; i < t->n; i++)
+        for (size_t h = 0; has[i] && h < TRACK_HARMONICS; h++)
+            to = put(to, values[i * TRACK_HARMONICS + h]);
+    return to;
+}
+
+static const unsigned char *get_harmonics(const unsigned char *from, const track *t, float *values,
+                                          const unsigned char *has)
+{
+    for (size_t i = 0; i < t->n; i++)
+        for (size_t h = 0; has[i] && h < TRACK_HARMONICS; h++, from += FLOAT_BYTES)
+            values[i * TRACK_HARMONICS + h] = get(from);
+    return from;
+}
+
+frames_bytes frames_heard_write(const track *t)
+{
+    size_t m = 0, floats = 3 * FLOAT_BYTES + 1;
+    for (size_t i = 0; i < t->n; i++)
+        m += has_harmonics(t, i);
+    frames_bytes b = {.n = t->n * floats + m * HARMONIC_BYTES};
+    unsigned char *to = b.bytes = xmalloc(b.n, 1);
+    to = put_doubles(to, t->pitch_st, t->n);
+    to = put_doubles(to, t->voicing, t->n);
+    to = put_doubles(to, t->level_db, t->n);
+    unsigned char *has = to;
+    for (size_t i = 0; i < t->n; i++)
+        *to++ = has_harmonics(t, i);
+    to = put_harmonics(to, t, t->harmonic_db, has);
+    put_harmonics(to, t, t->noise_db, has);
+    return b;
+}
+
+frames_bytes frames_p_m2_write(const track *t)
+{
+    frames_bytes b = {.bytes = xmalloc(t->n, FLOAT_BYTES), .n = t->n * FLOAT_BYTES};
+    put_doubles(b.bytes, t->p_m2, t->n);
+    return b;
+}
+
+bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
+{
+    size_t m = 0, plain = t->n * (3 * FLOAT_BYTES + 1);
+    if (t->n > n_bytes || n_bytes < plain)
+        return false;
+    const unsigned char *has = (const unsigned char *)bytes + t->n * 3 * FLOAT_BYTES;
+    for (size_t i = 0; i < t->n; i++) {
+        if (has[i] > 1)
+            return false;
+        m += has[i];
+    }
+    if (n_bytes != plain + m * HARMONIC_BYTES)
+        return false;
+    const unsigned char *from = bytes;
+    from = get_doubles(from, t->pitch_st, t->n);
+    from = get_doubles(from, t->voicing, t->n);
+    get_doubles(from, t->level_db, t->n);
+    from = get_harmonics(has + t->n, t, t->harmonic_db, has);
+    get_harmonics(from, t, t->noise_db, has);
+    return true;
+}
+
+bool frames_registers_read(const void *reg, size_t reg_bytes, const void *p_m2, size_t p_m2_bytes,
+                           track *t)
+{
+    if (reg_bytes != t->n || p_m2_bytes / FLOAT_BYTES != t->n || p_m2_bytes % FLOAT_BYTES)
+        return false;
+    if (t->n) {
+        memcpy(t->reg, reg, t->n);
+        get_doubles(p_m2, t->p_m2, t->n);
+    }
+    for (size_t i = 0; i < t->n; i++)
+        if (t->reg[i] > 2)
+            return false;
+    return true;
+}

@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JOURNAL_FRAMES_H
+#define JOURNAL_FRAMES_H
+
+/* A track as bytes: the layout that docs/journal.md describes. Numbers are 32-bit floats, lowest
+ * byte first; NaN where there is nothing, -INFINITY for the level of silence.
+ *
+ * `heard`: pitch_st[n], voicing[n], level_db[n], then one byte a frame that is 1 where harmonics
+ * follow, then harmonic_db[m][16] and noise_db[m][16] of those m frames.
+ * `reg`: one byte a frame. `p_m2`: floats. */
+
+#include "base/message.h"
+#include "voice/track.h"
+
+#include <stddef.h>
+
+enum { FRAMES_LAYOUT = 1 };
+
+typedef struct frames_bytes {
+    unsigned char *bytes; /* free() */
+    size_t n;
+} frames_bytes;
+
+frames_bytes frames_heard_write(const track *t);
+frames_bytes frames_p_m2_write(const track *t);
+
+/* Fill a track made by track_new(); false when the bytes are not those of t->n frames. */
+bool frames_heard_read(const void *bytes, size_t n_bytes, track *t);
+bool frames_registers_read(const void *reg, size_t reg_bytes, const void *p_m2, size_t p_m2_bytes,
+                           track *t);
+
+#endif

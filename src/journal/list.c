@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the journal holds, for those who only read. */
+#include "journal/journal.h"
+
+#include "base/array.h"
+#include "base/text.h"
+#include "journal/take.h"
+
+#include <stdlib.h>
+
+static bool read_singers(const journal *j, journal_singer **items, size_t *n, err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    size_t room = 0;
+    if (!sql_prepare(j,
+                     "SELECT g.name, g.notes, count(DISTINCT s.id), count(t.id),"
+                     " total((SELECT count(*) FROM flips f"
+                     "  WHERE f.take = t.id AND f.confidence >= 0.5)), min(s.date), max(s.date)"
+                     " FROM singers g LEFT JOIN (sessions s JOIN takes t"
+                     "  ON t.session = s.id AND t.judged = 1) ON s.singer = g.id"
+                     " GROUP BY g.id ORDER BY g.name",
+                     &s, e, ""))
+        return false;
+    while (sql_step(j, &s, &row, e)) {
+        if (!row) {
+            sqlite3_finalize(s);
+            return true;
+        }
+        array_reserve((void **)items, &room, *n + 1, sizeof **items);
+        (*items)[(*n)++] = (journal_singer){.name = sql_text(s, 0),
+                                            .notes = sql_text(s, 1),
+                                            .sessions = (size_t)sqlite3_column_int64(s, 2),
+                                            .takes = (size_t)sqlite3_column_int64(s, 3),
+                                            .flips = (size_t)sqlite3_column_int64(s, 4),
+                                            .first = sql_text(s, 5),
+                                            .last = sql_text(s, 6)};
+    }
+    return false;
+}
+
+bool journal_singers(journal *j, journal_singer **items, size_t *n, err *e)
+{
+    *items = NULL;
+    *n = 0;
+    if (read_singers(j, items, n, e))
+        return true;
+    journal_singers_free(*items, *n);
+    return false;
+}
+
+void journal_singers_free(journal_singer *items, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        free(items[i].name);
+        free(items[i].notes);
+        free(items[i].first);
+        free(items[i].last);
+    }
+    free(items);
+}
+
+static bool refuse_singer(journal *j, const char *singer, err *e)
+{
+    journal_singer *known;
+    size_t n;
+    if (!journal_singers(j, &known, &n, e))
+        return false;
+    const char **names = xmalloc(n, sizeof *names);
+    for (size_t i = 0; i < n; i++)
+        names[i] = known[i].name;
+    const char *near = text_nearest(singer, names, n);
+    if (near)
+        err_set(e, "The journal has no singer %s; did you mean %s?", singer, near);
+    else if (n)
+        err_set(e, "The journal has no singer %s: seamline singers lists those it has.", singer);
+    else
+        err_set(e, "The journal has no singer %s: it has none yet.", singer);
+    free(names);
+    journal_singers_free(known, n);
+    return false;
+}
+
+bool journal_knows(journal *j, const char *singer, err *e)
+{
+    long n;
+    return sql_long(j, "SELECT count(*) FROM singers WHERE name = ?", 0, &n, e, "t", singer) &&
+           (n > 0 || refuse_singer(j, singer, e));
+}
+
+static bool read_vowels(const journal *j, const char *singer, journal_vowel **items, size_t *n,
+                        err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    size_t room = 0;
+    if (!sql_prepare(j,
+                     "SELECT t.vowel, count(*) FROM takes t JOIN sessions s ON s.id = t.session"
+                     " JOIN singers g ON g.id = s.singer WHERE g.name = ? AND t.judged = 1"
+                     " GROUP BY t.vowel ORDER BY count(*) DESC, t.vowel",
+                     &s, e, "t", singer))
+        return false;
+    while (sql_step(j, &s, &row, e)) {
+        if (!row) {
+            sqlite3_finalize(s);
+            return true;
+        }
+        array_reserve((void **)items, &room, *n + 1, sizeof **items);
+        (*items)[(*n)++] = (journal_vowel){sql_text(s, 0), (size_t)sqlite3_column_int64(s, 1)};
+    }
+    return false;
+}
+
+bool journal_vowels(journal *j, const char *singer, journal_vowel **items, size_t *n, err *e)
+{
+    *items = NULL;
+    *n = 0;
+    if (journal_knows(j, singer, e) && read_vowels(j, singer, items, n, e))
+        return true;
+    journal_vowels_free(*items, *n);
+    return false;
+}
+
+void journal_vowels_free(journal_vowel *items, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        free(items[i].vowel);
+    free(items);
+}
+
+static bool judged(journal *j, const char *singer, const char *vowel_or_null, take_list *list,
+                   err *e)
+{
+    const char *where = vowel_or_null ? "WHERE t.judged = 1 AND g.name = ? AND t.vowel = ?"
+                                      : "WHERE t.judged = 1 AND g.name = ?";
+    return journal_knows(j, singer, e) && take_query(j, where, singer, vowel_or_null, list, e);
+}
+
+bool journal_takes(journal *j, const char *singer, const char *vowel_or_null, journal_take **items,
+                   size_t *n, err *e)
+{
+    take_list list;
+    bool begun;
+    if (!sql_begin_read(j, &begun, e))
+        return false;
+    bool fine = judged(j, singer, vowel_or_null, &list, e);
+    sql_end_read(j, begun);
+    if (fine) {
+        *items = list.items;
+        *n = list.n;
+        free(list.ids);
+    }
+    return fine;
+}
+
+void journal_takes_free(journal_take *items, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        journal_take_clear(&items[i]);
+    free(items);
+}
+
+bool journal_tracks(journal *j, const char *singer, const char *vowel_or_null, journal_item **items,
+                    size_t *n, err *e)
+{
+    take_list list;
+    bool begun;
+    if (!sql_begin_read(j, &begun, e))
+        return false;
+    bool fine = judged(j, singer, vowel_or_null, &list, e) && take_items(j, &list, items, n, e);
+    sql_end_read(j, begun);
+    return fine;
+}
+
+void journal_items_free(journal_item *items, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        journal_take_clear(&items[i].take);
+        track_free(items[i].track);
+        flips_clear(&items[i].flips);
+    }
+    free(items);
+}

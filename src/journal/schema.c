@@ -1,0 +1,152 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "journal/schema.h"
+
+#include "journal/sql.h"
+
+#include <assert.h>
+#include <stdio.h>
+
+/* The ASCII of "Seam": what file(1) and SQLite show as the application's id. */
+static const long application = 0x5365616D;
+
+static const char tables[] =
+    "CREATE TABLE singers("
+    " id INTEGER PRIMARY KEY,"
+    " name TEXT NOT NULL UNIQUE CHECK(name <> ''),"
+    " notes TEXT NOT NULL DEFAULT '');"
+    "CREATE TABLE sessions("
+    " id INTEGER PRIMARY KEY,"
+    " singer INTEGER NOT NULL REFERENCES singers(id) ON DELETE CASCADE,"
+    " date TEXT NOT NULL CHECK(date GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),"
+    " rig TEXT NOT NULL DEFAULT '',"
+    " full_scale_db REAL,"
+    " distance_cm REAL NOT NULL);"
+    "CREATE UNIQUE INDEX session_key"
+    " ON sessions(singer, date, rig, ifnull(full_scale_db, ''), distance_cm);"
+    "CREATE TABLE takes("
+    " id INTEGER PRIMARY KEY,"
+    " code TEXT NOT NULL,"
+    " judged INTEGER NOT NULL DEFAULT 0 CHECK(judged IN (0, 1)),"
+    " session INTEGER NOT NULL REFERENCES sessions(id) ON DELETE CASCADE,"
+    " file TEXT NOT NULL,"
+    " start_s REAL,"
+    " end_s REAL,"
+    " sound BLOB NOT NULL,"
+    " name TEXT NOT NULL DEFAULT '',"
+    " vowel TEXT NOT NULL DEFAULT '',"
+    " hold TEXT,"
+    " vary TEXT,"
+    " declared INTEGER CHECK(declared IN (1, 2)),"
+    " seconds REAL NOT NULL,"
+    " voiced_s REAL NOT NULL,"
+    " clipped_runs INTEGER NOT NULL,"
+    " dc REAL,"
+    " peak REAL NOT NULL,"
+    " leq_db REAL,"
+    " settings TEXT NOT NULL,"
+    " version TEXT NOT NULL,"
+    " UNIQUE(code, judged));"
+    "CREATE INDEX take_session ON takes(session);"
+    "CREATE TABLE frames("
+    " take INTEGER PRIMARY KEY REFERENCES takes(id) ON DELETE CASCADE,"
+    " layout INTEGER NOT NULL,"
+    " n INTEGER NOT NULL,"
+    " hop_s REAL NOT NULL,"
+    " first_s REAL NOT NULL,"
+    " full_scale_db REAL,"
+    " heard BLOB NOT NULL);"
+    "CREATE TABLE registers("
+    " take INTEGER PRIMARY KEY REFERENCES takes(id) ON DELETE CASCADE,"
+    " reg BLOB NOT NULL,"
+    " p_m2 BLOB NOT NULL);"
+    "CREATE TABLE flips("
+    " take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,"
+    " number INTEGER NOT NULL,"
+    " time_s REAL NOT NULL,"
+    " direction TEXT NOT NULL CHECK(direction IN ('up', 'down')),"
+    " pitch_before_st REAL,"
+    " pitch_after_st REAL,"
+    " level_before_db REAL,"
+    " level_after_db REAL,"
+    " span_ms REAL,"
+    " confidence REAL NOT NULL,"
+    " PRIMARY KEY(take, number)) WITHOUT ROWID;"
+    "CREATE TABLE corrections("
+    " take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,"
+    " number INTEGER NOT NULL,"
+    " action TEXT NOT NULL CHECK(action IN ('add', 'move', 'remove', 'confirm')),"
+    " direction TEXT CHECK(direction IN ('up', 'down')),"
+    " time_s REAL NOT NULL,"
+    " to_s REAL,"
+    " PRIMARY KEY(take, number)) WITHOUT ROWID;"
+    "CREATE TABLE checks("
+    " take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,"
+    " name TEXT NOT NULL,"
+    " result TEXT NOT NULL CHECK(result IN ('pass', 'warn', 'fail')),"
+    " figure REAL,"
+    " unit TEXT,"
+    " PRIMARY KEY(take, name)) WITHOUT ROWID;"
+    "CREATE TABLE models("
+    " singer INTEGER NOT NULL REFERENCES singers(id) ON DELETE CASCADE,"
+    " vowel TEXT NOT NULL,"
+    " version TEXT NOT NULL,"
+    " answer TEXT NOT NULL,"
+    " model BLOB,"
+    " PRIMARY KEY(singer, vowel)) WITHOUT ROWID;";
+
+typedef struct identity {
+    long application, version, objects;
+} identity;
+
+static bool identify(const journal *j, identity *who, err *e)
+{
+    return sql_long(j, "PRAGMA application_id", 0, &who->application, e, "") &&
+           sql_long(j, "PRAGMA user_version", 0, &who->version, e, "") &&
+           sql_long(j, "SELECT count(*) FROM sqlite_schema", 0, &who->objects, e, "");
+}
+
+static bool empty(const identity *who)
+{
+    return !who->application && !who->version && !who->objects;
+}
+
+static bool make(const journal *j, err *e)
+{
+    char marks[96];
+    snprintf(marks, sizeof marks, "PRAGMA application_id = %ld; PRAGMA user_version = %d",
+             application, (int)SCHEMA_VERSION);
+    return sql_run(j, tables, e) && sql_run(j, marks, e);
+}
+
+/* Two processes may find the file empty at once: the second sees the first one's tables. */
+static bool make_once(journal *j, err *e)
+{
+    identity who;
+    if (!journal_begin(j, e))
+        return false;
+    if (identify(j, &who, e) && (!empty(&who) || make(j, e)))
+        return journal_commit(j, e);
+    journal_rollback(j);
+    return false;
+}
+
+bool schema_ready(journal *j, journal_mode mode, err *e)
+{
+    identity who;
+    if (!identify(j, &who, e))
+        return false;
+    if (empty(&who)) {
+        if (mode == JOURNAL_READ)
+            return err_set(e, "The journal %s holds nothing yet.", j->file);
+        if (!make_once(j, e) || !identify(j, &who, e))
+            return false;
+    }
+    if (who.application != application)
+        return err_set(e, "%s is another program's database, not a journal.", j->file);
+    if (who.version > SCHEMA_VERSION)
+        return err_set(e,
+                       "The journal %s was written by a newer seamline (schema %ld, this one knows "
+                       "up to %d): update seamline.",
+                       j->file, who.version, (int)SCHEMA_VERSION);
+    return true;
+}

@@ -1,0 +1,208 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "journal/store.h"
+
+#include "base/number.h"
+#include "base/text.h"
+#include "journal/frames.h"
+#include "journal/take.h"
+
+#include <math.h>
+#include <nettle/sha2.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static void hash_text(struct sha256_ctx *hash, const char *text)
+{
+    sha256_update(hash, strlen(text) + 1, (const unsigned char *)text);
+}
+
+static void hash_seconds(struct sha256_ctx *hash, double seconds)
+{
+    char text[NUMBER_SIZE];
+    number_fixed(seconds, 6, text);
+    hash_text(hash, text);
+}
+
+void journal_code(const char *singer, const unsigned char sound[JOURNAL_DIGEST], double start_s,
+                  double end_s, char code[JOURNAL_CODE])
+{
+    struct sha256_ctx hash;
+    unsigned char digest[SHA256_DIGEST_SIZE];
+    sha256_init(&hash);
+    hash_text(&hash, singer);
+    hash_seconds(&hash, start_s);
+    hash_seconds(&hash, end_s);
+    sha256_update(&hash, JOURNAL_DIGEST, sound);
+    sha256_digest(&hash, sizeof digest, digest);
+    for (size_t i = 0; i < sizeof digest; i++)
+        snprintf(code + 2 * i, 3, "%02x", digest[i]);
+}
+
+bool journal_find(journal *j, const char *code, journal_take *out, bool *found, err *e)
+{
+    take_list list;
+    if (!take_query(j,
+                    "WHERE t.code = ? AND NOT EXISTS (SELECT 1 FROM takes o"
+                    " WHERE o.code = t.code AND o.judged < t.judged)",
+                    code, NULL, &list, e))
+        return false;
+    *found = list.n > 0;
+    if (*found) {
+        *out = list.items[0];
+        list.items[0] = (journal_take){0};
+    }
+    take_list_clear(&list);
+    return true;
+}
+
+static bool session_of(const journal *j, const journal_take *t, long *id, err *e)
+{
+    return sql_do(j, "INSERT INTO singers(name) VALUES (?) ON CONFLICT DO NOTHING", e, "t",
+                  t->singer) &&
+           sql_do(j,
+                  "INSERT INTO sessions(singer, date, rig, full_scale_db, distance_cm)"
+                  " SELECT id, ?, ?, ?, ? FROM singers WHERE name = ? ON CONFLICT DO NOTHING",
+                  e, "ttrrt", t->date, t->rig, t->full_scale_db, t->distance_cm, t->singer) &&
+           sql_long(j,
+                    "SELECT s.id FROM sessions s JOIN singers g ON g.id = s.singer"
+                    " WHERE g.name = ? AND s.date = ? AND s.rig = ? AND s.full_scale_db IS ?"
+                    " AND s.distance_cm = ?",
+                    0, id, e, "tttrr", t->singer, t->date, t->rig, t->full_scale_db,
+                    t->distance_cm);
+}
+
+static char *set_text(int bits)
+{
+    return bits < 0 ? NULL : text_set_write(JOURNAL_DIMENSIONS, bits);
+}
+
+static bool insert_take(const journal *j, const journal_take *t, long session, err *e)
+{
+    char *hold = set_text(t->hold), *vary = set_text(t->vary);
+    bool fine = sql_do(
+        j,
+        "INSERT INTO takes(code, session, file, start_s, end_s, sound, name, vowel, hold, vary,"
+        " declared, seconds, voiced_s, clipped_runs, dc, peak, leq_db, settings, version)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, 0), ?, ?, ?, ?, ?, ?, ?, ?)",
+        e, "titrrbttttirrirrrtt", t->code, session, t->file, t->start_s, t->end_s, t->sound,
+        (size_t)JOURNAL_DIGEST, t->name, t->vowel, hold, vary, (long)t->declared, t->seconds,
+        t->voiced_s, (long)t->clipped_runs, t->dc, t->peak, t->leq_db, t->settings, t->version);
+    free(hold);
+    free(vary);
+    return fine;
+}
+
+static bool insert_frames(const journal *j, long take, const track *t, err *e)
+{
+    frames_bytes heard = frames_heard_write(t);
+    bool fine = sql_do(j,
+                       "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard)"
+                       " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                       e, "iiirrrb", take, (long)FRAMES_LAYOUT, (long)t->n, t->hop_s,
+                       t->n ? t->time_s[0] : 0.0, t->full_scale_db, heard.bytes, heard.n);
+    free(heard.bytes);
+    return fine;
+}
+
+static bool store(const journal *j, const journal_take *t, const track *heard, err *e)
+{
+    long session;
+    return session_of(j, t, &session, e) &&
+           sql_do(j, "DELETE FROM takes WHERE code = ? AND judged = 0", e, "t", t->code) &&
+           insert_take(j, t, session, e) &&
+           insert_frames(j, (long)sqlite3_last_insert_rowid(j->db), heard, e);
+}
+
+bool journal_store(journal *j, const journal_take *t, const track *heard, err *e)
+{
+    if (!sqlite3_get_autocommit(j->db))
+        return store(j, t, heard, e);
+    if (!journal_begin(j, e))
+        return false;
+    if (store(j, t, heard, e))
+        return journal_commit(j, e);
+    journal_rollback(j);
+    return false;
+}
+
+bool journal_heard(journal *j, const char *singer, const char *vowel, journal_item **items,
+                   size_t *n, err *e)
+{
+    take_list list;
+    return take_query(j,
+                      "WHERE g.name = ? AND t.vowel = ? AND NOT EXISTS (SELECT 1 FROM takes o"
+                      " WHERE o.code = t.code AND o.judged < t.judged)",
+                      singer, vowel, &list, e) &&
+           take_items(j, &list, items, n, e);
+}
+
+static bool insert_flip(const journal *j, long take, size_t number, const flip *f, err *e)
+{
+    return sql_do(j, "INSERT INTO flips VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", e, "iirtrrrrrr",
+                  take, (long)number, f->time_s, f->direction == FLIP_UP ? "up" : "down",
+                  f->pitch_before_st, f->pitch_after_st, f->level_before_db, f->level_after_db,
+                  f->span_ms, f->confidence);
+}
+
+static bool judge_frames(const journal *j, long take, const journal_item *item, err *e)
+{
+    frames_bytes p_m2 = frames_p_m2_write(item->track);
+    bool fine = sql_do(j, "REPLACE INTO registers(take, reg, p_m2) VALUES (?, ?, ?)", e, "ibb",
+                       take, item->track->reg, item->track->n, p_m2.bytes, p_m2.n) &&
+                sql_do(j, "DELETE FROM flips WHERE take = ?", e, "i", take);
+    free(p_m2.bytes);
+    for (size_t i = 0; fine && i < item->flips.n; i++)
+        fine = insert_flip(j, take, i + 1, &item->flips.items[i], e);
+    return fine;
+}
+
+/* The newest hearing takes the place of the one shown so far, and inherits its corrections. */
+static bool judge_take(const journal *j, const journal_item *item, err *e)
+{
+    long take, shown;
+    const char *code = item->take.code;
+    return sql_long(j, "SELECT id FROM takes WHERE code = ? ORDER BY judged LIMIT 1", 0, &take, e,
+                    "t", code) &&
+           sql_long(j, "SELECT id FROM takes WHERE code = ? AND judged = 1 AND id <> ?", 0, &shown,
+                    e, "ti", code, take) &&
+           sql_do(j, "UPDATE corrections SET take = ? WHERE take = ?", e, "ii", take, shown) &&
+           sql_do(j, "DELETE FROM takes WHERE id = ?", e, "i", shown) &&
+           sql_do(j, "UPDATE takes SET judged = 1 WHERE id = ?", e, "i", take) &&
+           judge_frames(j, take, item, e);
+}
+
+static bool judge(const journal *j, const char *singer, const char *vowel,
+                  const journal_item *items, size_t n, const char *version, const char *answer,
+                  err *e)
+{
+    for (size_t i = 0; i < n; i++)
+        if (!judge_take(j, &items[i], e))
+            return false;
+    if (n == 0)
+        return sql_do(j,
+                      "DELETE FROM models WHERE vowel = ?"
+                      " AND singer = (SELECT id FROM singers WHERE name = ?)",
+                      e, "tt", vowel, singer);
+    return sql_do(j,
+                  "REPLACE INTO models(singer, vowel, version, answer)"
+                  " SELECT id, ?, ?, ? FROM singers WHERE name = ?",
+                  e, "tttt", vowel, version, answer, singer) &&
+           sql_do(j,
+                  "DELETE FROM sessions WHERE singer = (SELECT id FROM singers WHERE name = ?)"
+                  " AND NOT EXISTS (SELECT 1 FROM takes t WHERE t.session = sessions.id)",
+                  e, "t", singer);
+}
+
+bool journal_judge(journal *j, const char *singer, const char *vowel, const journal_item *items,
+                   size_t n, const char *version, const char *answer, err *e)
+{
+    if (!sqlite3_get_autocommit(j->db))
+        return judge(j, singer, vowel, items, n, version, answer, e);
+    if (!journal_begin(j, e))
+        return false;
+    if (judge(j, singer, vowel, items, n, version, answer, e))
+        return journal_commit(j, e);
+    journal_rollback(j);
+    return false;
+}

@@ -1,0 +1,277 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "journal/take.h"
+
+#include "base/array.h"
+#include "base/text.h"
+#include "journal/frames.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { SHORTEST_NAME = 10 };
+
+enum column {
+    ID,
+    CODE,
+    CODE_BEFORE,
+    CODE_AFTER,
+    SINGER,
+    SESSION,
+    DATE,
+    RIG,
+    FULL_SCALE,
+    DISTANCE,
+    FILE_NAME,
+    START,
+    END,
+    SOUND,
+    SECONDS,
+    VOICED,
+    CLIPPED,
+    DC,
+    PEAK,
+    LEQ,
+    NAME,
+    VOWEL,
+    HOLD,
+    VARY,
+    DECLARED,
+    SETTINGS,
+    VERSION,
+    JUDGED,
+    FLIPS,
+    DOUBTFUL
+};
+
+const char take_select[] =
+    "SELECT t.id, t.code, (SELECT max(o.code) FROM takes o WHERE o.code < t.code),"
+    " (SELECT min(o.code) FROM takes o WHERE o.code > t.code), g.name, s.id, s.date, s.rig,"
+    " s.full_scale_db, s.distance_cm, t.file, t.start_s, t.end_s, t.sound, t.seconds, t.voiced_s,"
+    " t.clipped_runs, t.dc, t.peak, t.leq_db, t.name, t.vowel, t.hold, t.vary, t.declared,"
+    " t.settings, t.version, t.judged,"
+    " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
+    " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
+    " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON g.id = s.singer ";
+
+const char take_order[] = " ORDER BY s.date, t.file, ifnull(t.start_s, -1), t.code";
+
+static size_t common(const char *a, const char *b)
+{
+    size_t n = 0;
+    while (a[n] && a[n] == b[n])
+        n++;
+    return n;
+}
+
+/* As few digits as no other take begins with; its neighbours in order share the most with it. */
+static char *short_name(sqlite3_stmt *s)
+{
+    char *name = sql_text(s, CODE), *before = sql_text(s, CODE_BEFORE),
+         *after = sql_text(s, CODE_AFTER);
+    size_t left = common(name, before), right = common(name, after), n = strlen(name);
+    size_t tells = 1 + (left > right ? left : right);
+    tells = tells < SHORTEST_NAME ? SHORTEST_NAME : tells;
+    if (tells < n)
+        name[tells] = '\0';
+    free(before);
+    free(after);
+    return name;
+}
+
+static int read_set(sqlite3_stmt *s, int column)
+{
+    int bits = -1;
+    const unsigned char *text = sqlite3_column_text(s, column);
+    if (text)
+        text_set_read((const char *)text, JOURNAL_DIMENSIONS, &bits);
+    return bits;
+}
+
+journal_take take_read(sqlite3_stmt *s)
+{
+    journal_take t = {
+        .code = sql_text(s, CODE),
+        .take = short_name(s),
+        .singer = sql_text(s, SINGER),
+        .session = (long)sqlite3_column_int64(s, SESSION),
+        .date = sql_text(s, DATE),
+        .rig = sql_text(s, RIG),
+        .full_scale_db = sql_real(s, FULL_SCALE),
+        .distance_cm = sql_real(s, DISTANCE),
+        .file = sql_text(s, FILE_NAME),
+        .start_s = sql_real(s, START),
+        .end_s = sql_real(s, END),
+        .seconds = sql_real(s, SECONDS),
+        .voiced_s = sql_real(s, VOICED),
+        .clipped_runs = (size_t)sqlite3_column_int64(s, CLIPPED),
+        .dc = sql_real(s, DC),
+        .peak = sql_real(s, PEAK),
+        .leq_db = sql_real(s, LEQ),
+        .name = sql_text(s, NAME),
+        .vowel = sql_text(s, VOWEL),
+        .hold = read_set(s, HOLD),
+        .vary = read_set(s, VARY),
+        .declared = (declared_register)sqlite3_column_int(s, DECLARED),
+        .settings = sql_text(s, SETTINGS),
+        .version = sql_text(s, VERSION),
+        .judged = sqlite3_column_int(s, JUDGED) != 0,
+        .flips = (size_t)sqlite3_column_int64(s, FLIPS),
+        .doubtful = (size_t)sqlite3_column_int64(s, DOUBTFUL),
+    };
+    const void *sound = sqlite3_column_blob(s, SOUND);
+    if (sound && sqlite3_column_bytes(s, SOUND) == JOURNAL_DIGEST)
+        memcpy(t.sound, sound, JOURNAL_DIGEST);
+    return t;
+}
+
+void journal_take_clear(journal_take *t)
+{
+    free(t->code);
+    free(t->take);
+    free(t->singer);
+    free(t->date);
+    free(t->rig);
+    free(t->file);
+    free(t->name);
+    free(t->vowel);
+    free(t->settings);
+    free(t->version);
+    *t = (journal_take){0};
+}
+
+static track *read_track(sqlite3_stmt *s, const journal_take *of)
+{
+    size_t bytes = (size_t)sqlite3_column_bytes(s, 4), n = (size_t)sqlite3_column_int64(s, 1);
+    if (sqlite3_column_int(s, 0) != FRAMES_LAYOUT || n > bytes)
+        return NULL;
+    track *t = track_new(of->take, n, sql_real(s, 2), sql_real(s, 3));
+    t->full_scale_db = sql_real(s, 7);
+    t->declared = of->declared;
+    bool judged = sqlite3_column_type(s, 5) != SQLITE_NULL;
+    bool fine = frames_heard_read(sqlite3_column_blob(s, 4), bytes, t);
+    if (fine && judged)
+        fine =
+            frames_registers_read(sqlite3_column_blob(s, 5), (size_t)sqlite3_column_bytes(s, 5),
+                                  sqlite3_column_blob(s, 6), (size_t)sqlite3_column_bytes(s, 6), t);
+    if (fine)
+        return t;
+    track_free(t);
+    return NULL;
+}
+
+static bool load_track(const journal *j, long id, journal_item *item, err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    if (!sql_prepare(j,
+                     "SELECT f.layout, f.n, f.hop_s, f.first_s, f.heard, r.reg, r.p_m2,"
+                     " f.full_scale_db FROM frames f LEFT JOIN registers r ON r.take = f.take"
+                     " WHERE f.take = ?",
+                     &s, e, "i", id) ||
+        !sql_step(j, &s, &row, e))
+        return false;
+    item->track = row ? read_track(s, &item->take) : NULL;
+    sqlite3_finalize(s);
+    return item->track || err_set(e,
+                                  "The frames of take %s in the journal %s are damaged: go back to "
+                                  "a copy of it.",
+                                  item->take.take, j->file);
+}
+
+static flip read_flip(sqlite3_stmt *s)
+{
+    return (flip){.time_s = sql_real(s, 0),
+                  .direction = sqlite3_column_int(s, 1) ? FLIP_UP : FLIP_DOWN,
+                  .pitch_before_st = sql_real(s, 2),
+                  .pitch_after_st = sql_real(s, 3),
+                  .level_before_db = sql_real(s, 4),
+                  .level_after_db = sql_real(s, 5),
+                  .span_ms = sql_real(s, 6),
+                  .confidence = sql_real(s, 7)};
+}
+
+static bool load_flips(const journal *j, long id, journal_item *item, err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    if (!sql_prepare(j,
+                     "SELECT time_s, direction = 'up', pitch_before_st, pitch_after_st,"
+                     " level_before_db, level_after_db, span_ms, confidence FROM flips"
+                     " WHERE take = ? ORDER BY number",
+                     &s, e, "i", id))
+        return false;
+    while (sql_step(j, &s, &row, e)) {
+        if (!row) {
+            sqlite3_finalize(s);
+            return true;
+        }
+        flips_append(&item->flips, read_flip(s));
+    }
+    return false;
+}
+
+bool take_load(const journal *j, long id, journal_item *item, err *e)
+{
+    return load_track(j, id, item, e) && load_flips(j, id, item, e);
+}
+
+static bool run_query(const journal *j, const char *text, const char *singer,
+                      const char *vowel_or_null, take_list *out, err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    if (!(vowel_or_null ? sql_prepare(j, text, &s, e, "tt", singer, vowel_or_null)
+                        : sql_prepare(j, text, &s, e, "t", singer)))
+        return false;
+    while (sql_step(j, &s, &row, e)) {
+        if (!row) {
+            sqlite3_finalize(s);
+            return true;
+        }
+        array_reserve((void **)&out->items, &out->room, out->n + 1, sizeof *out->items);
+        array_reserve((void **)&out->ids, &out->id_room, out->n + 1, sizeof *out->ids);
+        out->items[out->n] = take_read(s);
+        out->ids[out->n++] = (long)sqlite3_column_int64(s, ID);
+    }
+    return false;
+}
+
+bool take_query(const journal *j, const char *where, const char *singer, const char *vowel_or_null,
+                take_list *out, err *e)
+{
+    char *text = xformat("%s%s%s", take_select, where, take_order);
+    *out = (take_list){0};
+    bool fine = run_query(j, text, singer, vowel_or_null, out, e);
+    free(text);
+    if (!fine)
+        take_list_clear(out);
+    return fine;
+}
+
+void take_list_clear(take_list *l)
+{
+    journal_takes_free(l->items, l->n);
+    free(l->ids);
+    *l = (take_list){0};
+}
+
+bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n, err *e)
+{
+    journal_item *made = xcalloc(l->n, sizeof *made);
+    size_t count = l->n;
+    bool fine = true;
+    for (size_t i = 0; i < count; i++) {
+        made[i].take = l->items[i];
+        l->items[i] = (journal_take){0};
+    }
+    for (size_t i = 0; fine && i < count; i++)
+        fine = take_load(j, l->ids[i], &made[i], e);
+    take_list_clear(l);
+    if (fine) {
+        *items = made;
+        *n = count;
+    } else {
+        journal_items_free(made, count);
+    }
+    return fine;
+}
