@@ -56,8 +56,9 @@ const command command_takes = {
     .name = "takes",
     .summary = "a singer's takes in the journal",
     .usage = "SINGER",
-    .detail = "A row per take, by date: asserted and doubtful flips, what was to be held and varied, "
-              "the\nregister that was named, and the level of the take's mean power.",
+    .detail =
+        "A row per take, by date: asserted and doubtful flips, what was to be held and varied, "
+        "the\nregister that was named, and the level of the take's mean power.",
     .least = 1,
     .most = 1,
     .options = options,
