@@ -52,6 +52,8 @@ mutants: deps-test ## edits of one line, each of which a test has to notice
 	@tests/mutants $(BUILD)/mutants
 bench: deps-test ## how long listening takes for a second of sound
 	@$(MAKE) $(JOBS) do-bench
+accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voices of known truth
+	@$(MAKE) $(JOBS) do-accuracy
 install: deps ## install the program under $(PREFIX), /usr/local unless given; DESTDIR is heeded
 	@$(MAKE) $(JOBS) do-install
 uninstall: ## remove what install put there
@@ -125,6 +127,13 @@ $(RUNS): run-%:
 do-bench: $(PROGRAMS) $(BUILD)/bench
 	@SEAMLINE=$(BUILD)/seamline TESTVOICE=$(BUILD)/testvoice $(BUILD)/bench
 
+# Takes are rendered again when the test voice has changed.
+$(BUILD)/accuracy-takes/voice: $(VOICE_OBJ)
+	@rm -rf $(@D); mkdir -p $(@D) docs; touch $@
+do-accuracy: $(BUILD)/accuracy $(BUILD)/accuracy-takes/voice
+	@$< --takes $(BUILD)/accuracy-takes > $(BUILD)/accuracy.md
+	@mv $(BUILD)/accuracy.md docs/accuracy.md; cat docs/accuracy.md
+
 FORMATTED = $(wildcard src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch])
 do-lint: lint-style lint-gcc lint-clang lint-cppcheck lint-tidy
 lint-style:
@@ -145,7 +154,7 @@ do-compile: $(PROGRAMS) $(TESTS)
 do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
-.PHONY: all test test-san cover mutants lint format bench install uninstall clean help $(RUNS) deps \
+.PHONY: all test test-san cover mutants lint format bench accuracy do-accuracy install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c

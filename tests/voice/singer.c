@@ -103,7 +103,8 @@ singer singer_draw_as(family f, uint64_t seed, bool woman, char vowel)
 
 singer singer_draw(family f, uint64_t seed)
 {
-    return singer_draw_as(f, seed, singer_draws_woman(f, seed), family_get(f)->vowel);
+    uint64_t own = seed ^ dice_seed(family_get(f)->name); /* families share no singers */
+    return singer_draw_as(f, own, singer_draws_woman(f, own), family_get(f)->vowel);
 }
 
 static double register_rd(const singer *s, int reg, double pitch_st, double level_db,
