@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef FIT_ESTIMATE_H
+#define FIT_ESTIMATE_H
+
+/* The boundary's coefficients from attempts: which directions can be fitted, from where the
+ * search starts, one slope or two.
+ *
+ * A direction is fitted when it has at least one flip; attempts of the other are left out. Up and
+ * down share the slope unless two fit better by Akaike's criterion corrected for few flips (AICc:
+ * Hurvich & Tsai 1989), which needs 4 flips over 4 dB in each. Takes have a random offset when at
+ * least two of them flipped twice. */
+
+#include "fit/attempts.h"
+#include "fit/interval.h"
+#include "fit/prior.h"
+
+typedef struct estimate_settings {
+    double share;      /* 0.03: attempts that end for no reason of the boundary's */
+    double rate_floor; /* 0.1 st/s: below it a measured speed of approach is noise */
+    double slack_st;   /* 0.25: standard error of pitch against boundary at a flip */
+} estimate_settings;
+estimate_settings estimate_defaults(void);
+
+typedef struct estimate {
+    bool fitted[2];       /* by flip_direction */
+    unsigned group[2];    /* where fitted */
+    double flips[2];      /* sum of weights */
+    double level_lo_db[2], level_hi_db[2]; /* of flips with weight >= 0.5; NaN when none */
+    likelihood likelihood;
+    prior prior;
+    penalised penalised;
+    fitted fit;           /* fit.settled false: nothing can be told */
+} estimate;
+
+/* pitch_st: median sung pitch. Levels enter as level - at_db. Free with estimate_free. */
+estimate *estimate_new(const attempts *a, double at_db, double pitch_st,
+                       const estimate_settings *s);
+void estimate_free(estimate *e); /* NULL allowed */
+
+/* The coefficients that make up the boundary's pitch at a level: contrast'theta. */
+void estimate_contrast(const estimate *e, flip_direction d, double level_less_at_db,
+                       double contrast[MAXIMUM_PARAMETERS]);
+
+#endif

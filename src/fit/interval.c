@@ -1,0 +1,184 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "fit/interval.h"
+
+#include <math.h>
+#include <string.h>
+
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_linalg.h>
+
+enum { P = MAXIMUM_PARAMETERS };
+
+/* Lower Cholesky factor of the leading block; false when it is not positive definite. */
+static bool factor(const square *a, size_t n, square *out)
+{
+    *out = *a;
+    gsl_matrix_view m = gsl_matrix_view_array_with_tda(&out->at[0][0], n, n, P);
+    gsl_error_handler_t *handler = gsl_set_error_handler_off();
+    bool done = gsl_linalg_cholesky_decomp1(&m.matrix) == GSL_SUCCESS;
+    gsl_set_error_handler(handler);
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = i + 1; j < n; j++)
+            out->at[i][j] = 0;
+    return done;
+}
+
+static bool invert(const square *a, size_t n, square *out)
+{
+    if (!factor(a, n, out))
+        return false;
+    gsl_matrix_view m = gsl_matrix_view_array_with_tda(&out->at[0][0], n, n, P);
+    gsl_linalg_cholesky_invert(&m.matrix);
+    return true;
+}
+
+void fitted_settle(fitted *f)
+{
+    square curvature = maximum_curvature(&f->f, f->top.theta);
+    f->settled =
+        invert(&curvature, f->f.n, &f->covariance) && factor(&f->covariance, f->f.n, &f->root);
+}
+
+static double quadratic(const square *a, size_t n, const double *c)
+{
+    double sum = 0;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            sum += c[i] * a->at[i][j] * c[j];
+    return sum;
+}
+
+double fitted_variance(const fitted *f, const double *contrast)
+{
+    return quadratic(&f->covariance, f->f.n, contrast);
+}
+
+/* log variance of the contrast with the spreads held at theta; NaN when it has none. */
+static double log_variance(const fitted *f, const double *theta, const double *contrast,
+                           size_t n_means)
+{
+    square curvature = maximum_curvature(&f->f, theta), inverse;
+    if (!invert(&curvature, n_means, &inverse))
+        return (double)NAN;
+    return log(quadratic(&inverse, n_means, contrast));
+}
+
+double interval_freedom(const fitted *f, const double *contrast, size_t n_means)
+{
+    double theta[P], slope[P] = {0};
+    memcpy(theta, f->top.theta, sizeof theta);
+    for (size_t v = n_means; v < f->f.n; v++) {
+        double step = 0.1;
+        theta[v] = f->top.theta[v] + step;
+        double above = log_variance(f, theta, contrast, n_means);
+        theta[v] = f->top.theta[v] - step;
+        double below = log_variance(f, theta, contrast, n_means);
+        theta[v] = f->top.theta[v];
+        slope[v] = (above - below) / (2 * step);
+        if (!isfinite(slope[v]))
+            slope[v] = 2.0;
+    }
+    double spread = quadratic(&f->covariance, f->f.n, slope);
+    return spread > 0 ? fmax(2.0 / spread, 0.75) : INFINITY;
+}
+
+double interval_cut(double nu)
+{
+    if (nu > 1e6)
+        return gsl_cdf_chisq_Pinv(0.95, 1);
+    double t = gsl_cdf_tdist_Pinv(0.975, nu);
+    return nu * log1p(t * t / nu);
+}
+
+double interval_cut_spread(double nu)
+{
+    return gsl_cdf_chisq_Pinv(0.95, 1) * (1.0 + 1.0 / (3.0 * nu));
+}
+
+/* The profile along a contrast: directions that leave it alone, and the ridge to walk along. */
+typedef struct profile {
+    const fitted *f;
+    double sd;       /* of the contrast */
+    double ridge[P]; /* d theta / d contrast of the quadratic profile */
+    square directions;
+} profile;
+
+static profile profile_along(const fitted *f, const double *contrast)
+{
+    size_t n = f->f.n;
+    profile p = {.f = f, .sd = sqrt(fitted_variance(f, contrast))};
+    double u[P] = {0}, v[P];
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++) {
+            p.ridge[i] += f->covariance.at[i][j] * contrast[j] / (p.sd * p.sd);
+            u[j] += f->root.at[i][j] * contrast[i] / p.sd;
+        }
+    /* u is a unit vector; the Householder mirror that sends it to +-e_0 has as its other columns
+     * an orthonormal basis of what is orthogonal to it. */
+    double flip = u[0] >= 0 ? 1 : -1, norm = 2 * (1 + fabs(u[0]));
+    memcpy(v, u, sizeof v);
+    v[0] += flip;
+    for (size_t d = 1; d < n; d++)
+        for (size_t i = 0; i < n; i++)
+            for (size_t k = 0; k <= i; k++) {
+                double column = (k == d) - 2 * v[k] * v[d] / norm;
+                p.directions.at[d - 1][i] += f->root.at[i][k] * column;
+            }
+    return p;
+}
+
+/* Square root of twice the fall at `shift` from the maximum; theta goes in as the last place on
+ * the profile, at `*last`, and comes out as the new one. */
+static double profile_root(const profile *p, double shift, double *last, double *theta)
+{
+    for (size_t i = 0; i < p->f->f.n; i++)
+        theta[i] += (shift - *last) * p->ridge[i];
+    *last = shift;
+    maximum m = maximum_find(&p->f->f, theta, p->f->f.n - 1, &p->directions);
+    memcpy(theta, m.theta, sizeof m.theta);
+    double fall = 2 * (p->f->top.value - m.value);
+    return isfinite(fall) ? sqrt(fmax(fall, 0)) : INFINITY;
+}
+
+/* Regula falsi on the root of the fall, which is about linear in the shift. */
+static bool profile_end(const profile *p, double target, double side, double *shift)
+{
+    double theta[P], last = 0, lo = 0, r_lo = 0, hi = INFINITY, r_hi = INFINITY;
+    memcpy(theta, p->f->top.theta, sizeof theta);
+    *shift = side * target * p->sd;
+    for (int i = 0; i < 30; i++) {
+        double r = profile_root(p, *shift, &last, theta);
+        if (fabs(r - target) < 0.005 * target)
+            return true;
+        if (r < target) {
+            lo = fabs(*shift);
+            r_lo = r;
+        } else {
+            hi = fabs(*shift);
+            r_hi = r;
+        }
+        double next;
+        if (isfinite(r_hi)) {
+            double part = (target - r_lo) / (r_hi - r_lo);
+            next = lo + (hi - lo) * fmin(fmax(part, 0.1), 0.9);
+        } else {
+            next = isfinite(hi) ? 0.5 * (lo + hi) : lo * fmin(fmax(target / r_lo, 1.05), 2.0);
+        }
+        *shift = side * next;
+    }
+    return false;
+}
+
+bool interval_profile(const fitted *f, const double *contrast, double cut, double *lo, double *hi)
+{
+    profile p = profile_along(f, contrast);
+    double centre = 0, below, above;
+    for (size_t i = 0; i < f->f.n; i++)
+        centre += contrast[i] * f->top.theta[i];
+    if (!profile_end(&p, sqrt(cut), -1, &below) || !profile_end(&p, sqrt(cut), 1, &above))
+        return false;
+    *lo = centre + below;
+    *hi = centre + above;
+    return true;
+}

@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef FIT_INTERVAL_H
+#define FIT_INTERVAL_H
+
+/* A maximum with its covariance, and 95 % intervals from the profile that hold with few flips.
+ *
+ * The interval of a contrast c'theta is where twice the fall of the profile stays below
+ * nu log(1 + t^2 / nu), t the 97.5 % point of Student's t with nu degrees of freedom: exact in
+ * normal regression, where the plain chi-squared cut is too narrow. nu is Satterthwaite's (1946):
+ * 2 Var / Var-of-Var, from how much the contrast's variance hangs on the spreads and on how well
+ * these are known. docs/boundary.md has the coverage. */
+
+#include "fit/likelihood.h"
+#include "fit/maximum.h"
+
+typedef struct fitted {
+    objective f;
+    maximum top;
+    bool settled;   /* the curvature is positive in every direction */
+    square covariance;
+    square root;    /* its Cholesky factor, lower */
+} fitted;
+
+/* The curvature at a maximum and what follows from it. */
+void fitted_settle(fitted *f);
+double fitted_variance(const fitted *f, const double *contrast);
+
+/* Degrees of freedom of a contrast of the first n_means parameters, the others being spreads;
+ * 0.75 at the least, INFINITY where the variance does not hang on them. */
+double interval_freedom(const fitted *f, const double *contrast, size_t n_means);
+/* Cut for twice the fall of the profile: of a mean, nu > 0; of the log of a spread (Bartlett's
+ * factor 1 + 1 / 3 nu on the chi-squared point). */
+double interval_cut(double nu);
+double interval_cut_spread(double nu);
+
+/* The ends of the interval of contrast'theta; false when an end was not reached. */
+bool interval_profile(const fitted *f, const double *contrast, double cut, double *lo, double *hi);
+
+#endif

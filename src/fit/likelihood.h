@@ -1,0 +1,70 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef FIT_LIKELIHOOD_H
+#define FIT_LIKELIHOOD_H
+
+/* Log-likelihood, with its gradient, of thresholds that a path passes for the first time.
+ *
+ * Each observation has a path z(t) = sign * [y(t) - a - b0 - b . x(t)] and a threshold
+ * eps ~ N(0, s); it ends when z first exceeds eps. With m the running maximum of z,
+ *   ended in (A, C]: [F(C) - F(A)] / [1 - F(z_start)],  not ended: [1 - F(A)] / [1 - F(z_start)],
+ * F the distribution of eps (Kalbfleisch & Prentice, The Statistical Analysis of Failure Time
+ * Data, ch. 3: censoring and truncation). Sign -1 mirrors it: a fall below a threshold, or
+ * left-censored data. a ~ N(0, offset) is shared by the observations of one cluster and
+ * integrated out. A share of the observations is taken to end where it will (contamination).
+ * With one point an observation, no truncation, share 0 and offset 0 this is censored normal
+ * regression. docs/boundary.md has the equations. */
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { LIKELIHOOD_X = 2, LIKELIHOOD_GROUPS = 2, LIKELIHOOD_PARAMETERS = 9 };
+
+typedef struct threshold_point {
+    double y;               /* pitch, st */
+    double x[LIKELIHOOD_X]; /* level minus a centre, dB; the second as the caller likes */
+} threshold_point;
+
+typedef struct threshold_obs {
+    unsigned group;   /* which b0, s (and b, where slopes are separate): 0 or 1 */
+    size_t cluster;   /* take; observations are ordered by it */
+    int sign;         /* +1 or -1 */
+    bool truncated;   /* `start` counts */
+    bool ended;       /* false: right-censored */
+    bool rated;       /* the end is a density in time: `rate` counts */
+    double weight;    /* 0..1, probability that the end is real */
+    double log_scale; /* added to the log density of an end: log(width) makes it a probability */
+    size_t first, n_points;      /* where the running maximum may lie, in likelihood.points */
+    threshold_point start, end;  /* of the path; end as if the path had gone on */
+    threshold_point rate;        /* change of y and x per second where it ended */
+} threshold_obs;
+
+typedef struct likelihood {
+    size_t n, n_points;
+    threshold_obs *obs;
+    threshold_point *points;
+    unsigned groups, n_x; /* 1..2 groups; 0..2 covariates */
+    bool shared;          /* one b for both groups */
+    bool offset;          /* clusters have a random offset */
+    double share;         /* contamination, 0..1 */
+    double span_s;        /* time in which one end is expected, for `rated`; s */
+    double rate_floor;    /* of |dz/dt| at an end, st/s; 0: exact */
+    double slack;         /* standard error of z at an end, st; 0: none below the maximum allowed */
+    size_t nodes;         /* of the integral over the offset, odd, <= 129 */
+} likelihood;
+
+/* Where each parameter lies in theta: b0[groups], then b[n_x] (shared) or b of each group, then
+ * log s[groups], then t with offset = |t|. */
+size_t likelihood_parameters(const likelihood *l);
+size_t likelihood_b0(const likelihood *l, unsigned group);
+size_t likelihood_b(const likelihood *l, unsigned group, unsigned k);
+size_t likelihood_log_s(const likelihood *l, unsigned group);
+size_t likelihood_offset(const likelihood *l); /* only where l->offset */
+
+/* Nodes that integrate to 1e-5 with `most` observations a cluster and offset up to `ratio` s. */
+size_t likelihood_nodes(size_t most, double ratio);
+
+/* opt_gradient[likelihood_parameters] may be NULL. -INFINITY where the data are impossible.
+ * n = 0 gives 0. */
+double likelihood_value(const likelihood *l, const double *theta, double *opt_gradient);
+
+#endif

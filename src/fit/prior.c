@@ -1,0 +1,83 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "fit/prior.h"
+
+#include <math.h>
+
+prior prior_defaults(void)
+{
+    return (prior){.pitch_st = 60,
+                   .pitch_sd_st = 12,
+                   .slope = 0.2,
+                   .slope_sd = 0.4,
+                   .spread_st = 0.6,
+                   .spread_sd = 0.8,
+                   .offset_sd_st = 0.7,
+                   .curve_sd = 0.02};
+}
+
+void prior_count(prior *p, const likelihood *l)
+{
+    double ends[LIKELIHOOD_GROUPS] = {0}, takes[LIKELIHOOD_GROUPS] = {0};
+    size_t last[LIKELIHOOD_GROUPS] = {(size_t)-1, (size_t)-1};
+    for (size_t i = 0; i < l->n; i++) {
+        const threshold_obs *o = &l->obs[i];
+        if (!o->ended)
+            continue;
+        ends[o->group] += o->weight;
+        takes[o->group] += last[o->group] != o->cluster;
+        last[o->group] = o->cluster;
+    }
+    double all = ends[0] + ends[1];
+    for (unsigned g = 0; g < l->groups; g++) {
+        double share = l->shared && all > 0 ? ends[g] / all : 1.0;
+        p->spent[g] = 1.0 + l->n_x * share;
+        p->per_take[g] = takes[g] > 0 ? ends[g] / takes[g] : 1.0;
+    }
+}
+
+static double normal(double x, double mean, double sd, double *opt_gradient)
+{
+    double u = (x - mean) / sd;
+    if (opt_gradient)
+        *opt_gradient -= u / sd;
+    return -0.5 * u * u;
+}
+
+/* p/2 log(s^2 + m offset^2): s alone without an offset. */
+static double spent(const prior *p, const likelihood *l, unsigned g, const double *theta,
+                    double *opt_gradient)
+{
+    size_t at = likelihood_log_s(l, g);
+    double s = exp(theta[at]), t = l->offset ? theta[likelihood_offset(l)] : 0;
+    double all = s * s + p->per_take[g] * t * t;
+    if (opt_gradient) {
+        opt_gradient[at] += p->spent[g] * s * s / all;
+        if (l->offset)
+            opt_gradient[likelihood_offset(l)] += p->spent[g] * p->per_take[g] * t / all;
+    }
+    return 0.5 * p->spent[g] * log(all);
+}
+
+double penalised_value(const void *a_penalised, const double *theta, double *opt_gradient)
+{
+    const penalised *both = a_penalised;
+    const likelihood *l = both->likelihood;
+    const prior *p = both->prior;
+    double sum = likelihood_value(l, theta, opt_gradient), *g = opt_gradient;
+    for (unsigned group = 0; group < l->groups; group++) {
+        size_t b0 = likelihood_b0(l, group), s = likelihood_log_s(l, group);
+        sum += normal(theta[b0], p->pitch_st, p->pitch_sd_st, g ? &g[b0] : NULL);
+        sum += normal(theta[s], log(p->spread_st), p->spread_sd, g ? &g[s] : NULL);
+        sum += spent(p, l, group, theta, g);
+        for (unsigned k = 0; k < l->n_x && (group == 0 || !l->shared); k++) {
+            size_t b = likelihood_b(l, group, k);
+            sum +=
+                normal(theta[b], k ? 0 : p->slope, k ? p->curve_sd : p->slope_sd, g ? &g[b] : NULL);
+        }
+    }
+    if (l->offset) {
+        size_t t = likelihood_offset(l);
+        sum += normal(theta[t], 0, p->offset_sd_st, g ? &g[t] : NULL);
+    }
+    return sum;
+}
