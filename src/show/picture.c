@@ -33,12 +33,13 @@ static const char *file_terminal(const char *path)
 static bool explain(process_end end, int status, const char *report, err *e)
 {
     if (end == PROCESS_MISSING)
-        return err_set(e, "gnuplot draws the pictures and is not installed here: install it "
-                          "(on Debian and Ubuntu the package gnuplot-nox) and try again");
+        return err_set(e, "The pictures are drawn by gnuplot, which is not installed here: install "
+                          "it (on Debian and Ubuntu the package gnuplot-nox).");
     if (end == PROCESS_FAILED)
-        return err_set(e, "gnuplot could not be run to its end: %s",
+        return err_set(e, "The gnuplot program did not run to its end: %s.",
                        errno ? strerror(errno) : "it was stopped by a signal");
-    return err_set(e, "gnuplot could not draw the picture (exit %d): %.300s", status, report);
+    return err_set(e, "The gnuplot program could not draw the picture (exit %d): %.300s.", status,
+                   report);
 }
 
 /* The first line of a report that says something; gnuplot shows the faulty line and a caret first.
@@ -64,7 +65,7 @@ static bool run(const char *script, bool stays, int out, err *e)
     const char *const argv[] = {"gnuplot", "--default-settings", stays ? "--persist" : NULL, NULL};
     FILE *said = tmpfile();
     if (!said)
-        return err_set(e, "cannot make a temporary file: %s", strerror(errno));
+        return err_set(e, "No temporary file could be made: %s.", strerror(errno));
     int status = 0;
     process_end end = process_run(argv, script, strlen(script), out, fileno(said), &status);
     char line[REPORT_SIZE];
@@ -124,9 +125,7 @@ bool picture_choose(const char *path_or_null, int width_px, int height_px, pictu
     if (path_or_null) {
         out->kind = PICTURE_FILE;
         return file_terminal(path_or_null) ||
-               err_set(e,
-                       "cannot tell which kind of picture \"%s\" is to be: let its name end in "
-                       ".png, .svg or .pdf",
+               err_set(e, "The name of the picture, \"%s\", must end in .png, .svg or .pdf.",
                        path_or_null);
     }
     if (has_display() && window_terminal())
@@ -175,14 +174,14 @@ static bool copy(FILE *from, FILE *to, err *e)
     while ((got = fread(block, 1, sizeof block, from)) > 0)
         fwrite(block, 1, got, to);
     return (!ferror(from) && fflush(to) == 0 && !ferror(to)) ||
-           err_set(e, "cannot write the drawing: %s", strerror(errno));
+           err_set(e, "The drawing could not be written: %s.", strerror(errno));
 }
 
 static bool draw_aside(const char *script, bool stays, FILE *to, err *e)
 {
     FILE *aside = tmpfile();
     if (!aside)
-        return err_set(e, "cannot make a temporary file: %s", strerror(errno));
+        return err_set(e, "No temporary file could be made: %s.", strerror(errno));
     bool ok = run(script, stays, fileno(aside), e) && (!to || copy(aside, to, e));
     fclose(aside);
     return ok;
@@ -200,7 +199,10 @@ static bool regular_or_absent(const char *path, err *e)
 {
     struct stat s;
     return stat(path, &s) != 0 || S_ISREG(s.st_mode) ||
-           err_set(e, "cannot draw into \"%s\": it is there and is no plain file", path);
+           err_set(e,
+                   "The picture \"%s\" could not be written: there is something of that name "
+                   "that is no plain file.",
+                   path);
 }
 
 static bool draw_file(const char *script, const char *path, err *e)
@@ -210,13 +212,13 @@ static bool draw_file(const char *script, const char *path, err *e)
     int fd = -1;
     bool ok = regular_or_absent(path, e);
     if (ok && (fd = mkstemp(part)) < 0)
-        ok = err_set(e, "cannot write the picture \"%s\": %s", path, strerror(errno));
+        ok = err_set(e, "The picture \"%s\" could not be written: %s.", path, strerror(errno));
     if (fd >= 0) {
         ok = run(script, false, fd, e);
         bool written = open_rights(fd);
         written = close(fd) == 0 && written;
         if (ok && (!written || rename(part, path) != 0))
-            ok = err_set(e, "cannot write the picture \"%s\": %s", path, strerror(errno));
+            ok = err_set(e, "The picture \"%s\" could not be written: %s.", path, strerror(errno));
         if (!ok)
             unlink(part);
     }
@@ -232,7 +234,7 @@ bool picture_draw(const gnuplot *g, const picture *where, err *e)
                        : where->kind == PICTURE_WINDOW ? window_terminal()
                                                        : "dumb";
     if (!name)
-        return err_set(e, "there is nothing to draw on: give a file with -o");
+        return err_set(e, "There is no window to draw on: name a file with -o.");
     char *script = whole_script(g, where, name);
     bool ok = where->kind == PICTURE_FILE
                   ? draw_file(script, where->path, e)
