@@ -127,7 +127,11 @@ static void boundary_write(FILE *out, const reader *r, const singer *s)
             b->slope, b->spread, b->hysteresis, s->leap_st);
 }
 
-static bool row_render(reader *r, const char *folder, FILE *truth, FILE *boundary)
+typedef struct truth_tables {
+    FILE *flips, *frames, *boundary;
+} truth_tables;
+
+static bool row_render(reader *r, const char *folder, const truth_tables *to)
 {
     const char *file = text(r, "file");
     if (!*file || *file == '/' || strstr(file, ".."))
@@ -142,25 +146,27 @@ static bool row_render(reader *r, const char *folder, FILE *truth, FILE *boundar
     sound x = sing(&s, &p, take);
     sing_in_place(&s, &x, take);
     bool ok = files_way_to(path, r->e) && files_write_wav(path, &x, 16, r->e);
-    truth_write(truth, r, &p);
+    truth_write(to->flips, r, &p);
+    studio_frames_write(to->frames, file, &p);
     if (rows_before(r, true) == 0)
-        boundary_write(boundary, r, &s);
+        boundary_write(to->boundary, r, &s);
     sound_clear(&x);
     performance_clear(&p);
     free(path);
     return ok;
 }
 
-static bool tables_write(const table *t, const char *folder, FILE *truth, FILE *boundary, err *e)
+static bool rows_render(const table *t, const char *folder, const truth_tables *to, err *e)
 {
     fputs("file\tsinger\tdate\ttime_s\tdirection\tspan_ms\tleap_st\tpitch_before_st\tlevel_db\t"
           "atwill\n",
-          truth);
+          to->flips);
+    fputs("take\ttime_s\tpitch_st\tlevel_db\tregister\n", to->frames);
     fputs("singer\tdate\tvowel\tlevel_db\tup_st\tdown_st\tslope\tspread\thysteresis\tleap_st\n",
-          boundary);
+          to->boundary);
     for (size_t row = 0; row < t->n_rows; row++) {
         reader r = {.t = t, .row = row, .e = e, .ok = true};
-        if (!row_render(&r, folder, truth, boundary))
+        if (!row_render(&r, folder, to))
             return false;
     }
     return true;
@@ -169,15 +175,16 @@ static bool tables_write(const table *t, const char *folder, FILE *truth, FILE *
 bool studio_scenario(const char *table_path, const char *folder, err *e)
 {
     table *t = NULL;
-    FILE *truth = NULL, *boundary = NULL;
+    truth_tables to = {0};
     bool ok = table_read(table_path, &t, e) && files_folder(folder, e) &&
-              files_create(folder, "truth.tsv", &truth, e) &&
-              files_create(folder, "boundary.tsv", &boundary, e) &&
-              tables_write(t, folder, truth, boundary, e);
-    if (truth && fclose(truth) != 0)
-        ok = err_set(e, "The truth in %s could not be written whole.", folder);
-    if (boundary && fclose(boundary) != 0)
-        ok = err_set(e, "The boundary in %s could not be written whole.", folder);
+              files_create(folder, "truth.tsv", &to.flips, e) &&
+              files_create(folder, "frames.tsv", &to.frames, e) &&
+              files_create(folder, "boundary.tsv", &to.boundary, e) &&
+              rows_render(t, folder, &to, e);
+    FILE *all[] = {to.flips, to.frames, to.boundary};
+    for (size_t i = 0; i < 3; i++)
+        if (all[i] && fclose(all[i]) != 0)
+            ok = err_set(e, "The truth in %s could not be written whole.", folder);
     table_free(t);
     return ok;
 }

@@ -16,7 +16,7 @@ static const char *direction_name(flip_direction d)
     return d == FLIP_UP ? "up" : "down";
 }
 
-static void frames_write(FILE *out, const char *take, const performance *p)
+void studio_frames_write(FILE *out, const char *take, const performance *p)
 {
     for (size_t k = 0; k < p->n; k += FRAME_STEPS) {
         double t = (double)k * SCORE_STEP_S;
@@ -79,7 +79,7 @@ static bool family_take(const singer *s, int take, const char *folder, const tru
     performance p;
     bool ok = record(s, &sc, take, path, &p, e);
     fprintf(t->takes, "%s\t%s\n", name, score_kind_name(sc.kind));
-    frames_write(t->frames, name, &p);
+    studio_frames_write(t->frames, name, &p);
     flips_write(t->flips, name, &p);
     performance_clear(&p);
     free(path);

@@ -13,7 +13,9 @@
  * level_db), down_st, slope, level_db, spread, hysteresis, leap_st, h1h2_step_db, rate_hz, ... */
 
 #include "base/message.h"
-#include "voice/score.h"
+#include "voice/perform.h"
+
+#include <stdio.h>
 
 /* Makes the folder when it is not there (its parent must be). Fails with a sentence when a file
  * cannot be written. */
@@ -36,8 +38,12 @@ bool studio_family(family f, uint64_t seed, const char *folder, err *e);
  *
  * Levels are those of the clean voice, dB re full scale. Beside the WAVs:
  *   truth.tsv     file singer date time_s direction span_ms leap_st pitch_before_st level_db atwill
+ *   frames.tsv    take time_s pitch_st level_db register, as above; take is the file's path
  *   boundary.tsv  singer date vowel level_db up_st down_st slope spread hysteresis leap_st: a row
  * for each singer, date and vowel, as in the first of its rows */
 bool studio_scenario(const char *table_path, const char *folder, err *e);
+
+/* The rows of frames.tsv for one take. */
+void studio_frames_write(FILE *out, const char *take, const performance *p);
 
 #endif

@@ -1,0 +1,53 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# demo.sh BUILD: an invented studio from recordings to maps. The program is given the sound, the
+# dates and what the singers say they held and moved; what the voices were told to do is opened
+# only after it has answered.
+set -eu
+build=$1
+demo=$build/demo
+studio=data/studio.tsv
+full_scale=112
+SEAMLINE_JOURNAL=$demo/journal.db
+export SEAMLINE_JOURNAL
+unset DISPLAY WAYLAND_DISPLAY || true
+
+# For the program: columns that any studio could write down. The studio's microphone is calibrated,
+# swift records at home on a telephone.
+takes() {
+    awk -F '\t' -v home="$1" '
+        NR == 1 { for (i = 1; i <= NF; i++) at[$i] = i; OFS = "\t"
+                  print "file", "singer", "date", "hold", "vary", "vowel"; next }
+        ($at["singer"] == "swift") == home {
+            print $at["file"], $at["singer"], $at["date"], $at["hold"], $at["vary"], $at["vowel"] }
+    ' "$studio"
+}
+
+rm -rf "$demo"
+mkdir -p "$demo/recordings" "$demo/truth"
+echo "The test voice sings the takes of $studio ..."
+"$build/testvoice" render "$studio" "$demo/recordings"
+mv "$demo/recordings"/*.tsv "$demo/truth/"
+
+echo "seamline listens to them ..."
+takes 0 >"$demo/recordings/studio.tsv"
+takes 1 >"$demo/recordings/home.tsv"
+"$build/seamline" add --table "$demo/recordings/studio.tsv" --full-scale $full_scale >"$demo/added.tsv"
+"$build/seamline" add --table "$demo/recordings/home.tsv" >>"$demo/added.tsv"
+echo
+"$build/seamline" singers
+echo
+
+maps=
+for singer in $("$build/seamline" singers | awk -F '\t' '!/^#/ && seen++ { print $1 }'); do
+    "$build/seamline" map "$singer" -o "$demo/$singer.png" >"$demo/$singer.tsv"
+    maps="$maps $demo/$singer.tsv"
+done
+"$build/seamline" map wren --sessions -o "$demo/wren-sessions.png" >/dev/null
+
+echo "Where the voices flip, as heard, and as they were told to (opened only now):"
+echo
+# shellcheck disable=SC2086
+"$build/demo_compare" "$studio" "$demo/truth" $full_scale $maps
+echo "The maps are $demo/*.png; the one over the sessions is $demo/wren-sessions.png."
+echo "The journal is $SEAMLINE_JOURNAL: try $build/seamline takes wren --journal $SEAMLINE_JOURNAL"
