@@ -70,6 +70,9 @@ static bool is_control(const unsigned char *p)
     return p[0] < 0x20 || p[0] == 0x7F || (p[0] == 0xC2 && p[1] < 0xA0);
 }
 
+/* In a single-quoted string all but a quote stands for itself. A doubled quote, which should stand
+ * for one, is misread by gnuplot 5.4 where a string begins and beside another; so it is put in as a
+ * string of its own. */
 static void append_character(gnuplot *g, const unsigned char *p)
 {
     char shown[8];
@@ -80,8 +83,9 @@ static void append_character(gnuplot *g, const unsigned char *p)
         return;
     }
     if (p[0] == '\'')
-        append(g, "'", 1);
-    append(g, (const char *)p, length);
+        gnuplot_commands(g, "' . \"'\" . '");
+    else
+        append(g, (const char *)p, length);
 }
 
 static size_t count_characters(const unsigned char *p)

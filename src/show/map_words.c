@@ -56,7 +56,8 @@ static bool soft_and_loud(const map_line *line)
 
 static const char *level(double db, const map_labels *labels, char shown[16])
 {
-    snprintf(shown, 16, labels->levels_are_spl ? "%.0f dB" : "%+.0f dB", db);
+    double whole = round(db) + 0.0; /* no -0 */
+    snprintf(shown, 16, labels->levels_are_spl || whole == 0 ? "%.0f dB" : "%+.0f dB", whole);
     return shown;
 }
 
