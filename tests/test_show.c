@@ -51,9 +51,9 @@ static int leave_folder(void **state)
     return failed;
 }
 
-static char *read_file(const char *path)
+static char *read_file(const char *file)
 {
-    FILE *f = fopen(path, "rb");
+    FILE *f = fopen(file, "rb");
     assert_non_null(f);
     char *text = xcalloc(1 << 22, 1);
     size_t n = fread(text, 1, (1 << 22) - 1, f);
@@ -62,9 +62,9 @@ static char *read_file(const char *path)
     return text;
 }
 
-static void write_file(const char *path, const char *text)
+static void write_file(const char *file, const char *text)
 {
-    FILE *f = fopen(path, "w");
+    FILE *f = fopen(file, "w");
     assert_non_null(f);
     assert_true(fputs(text, f) >= 0);
     assert_int_equal(fclose(f), 0);
@@ -101,18 +101,18 @@ static map example(double half)
     return m;
 }
 
-static bool draw(const map *m, const map_labels *l, const char *path, int width_px, err *e)
+static bool draw(const map *m, const map_labels *l, const char *file, int width_px, err *e)
 {
     picture where;
-    return picture_choose(path, width_px, map_height_px(width_px, 0), &where, e) &&
+    return picture_choose(file, width_px, map_height_px(width_px, 0), &where, e) &&
            map_draw(m, l, &where, e);
 }
 
-static void assert_drawn(const map *m, const map_labels *l, const char *path, int width_px)
+static void assert_drawn(const map *m, const map_labels *l, const char *file, int width_px)
 {
     err e = {""};
-    if (!draw(m, l, path, width_px, &e))
-        fail_msg("%s: %s", path, e.text);
+    if (!draw(m, l, file, width_px, &e))
+        fail_msg("%s: %s", file, e.text);
 }
 
 static long big_endian(const unsigned char *p)
@@ -120,10 +120,10 @@ static long big_endian(const unsigned char *p)
     return ((long)p[0] << 24) | ((long)p[1] << 16) | ((long)p[2] << 8) | p[3];
 }
 
-static void assert_png(const char *path, int width_px, int height_px)
+static void assert_png(const char *file, int width_px, int height_px)
 {
     unsigned char head[24];
-    FILE *f = fopen(path, "rb");
+    FILE *f = fopen(file, "rb");
     assert_non_null(f);
     assert_int_equal(fread(head, 1, sizeof head, f), sizeof head);
     fclose(f);
@@ -270,18 +270,18 @@ static void a_drawn_file_takes_the_place_of_the_old_one(void **state)
 static void a_missing_gnuplot_gets_a_sentence(void **state)
 {
     (void)state;
-    char *path = xstrdup(getenv("PATH"));
+    char *was = xstrdup(getenv("PATH"));
     map m = example(0.5);
     map_labels l = labels("wren");
     err e = {""};
     setenv("PATH", "/nonexistent", 1);
     bool drawn = draw(&m, &l, "m.png", 600, &e);
-    setenv("PATH", path, 1);
+    setenv("PATH", was, 1);
     assert_false(drawn);
     assert_non_null(strstr(e.text, "gnuplot"));
     assert_non_null(strstr(e.text, "install"));
     assert_int_equal(entries(), 0);
-    free(path);
+    free(was);
     map_clear(&m);
 }
 
