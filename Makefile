@@ -125,7 +125,8 @@ $(RUNS): run-%:
 	  tests/run $(BUILD)/$* $(BUILD)/log/$*
 
 do-bench: $(PROGRAMS) $(BUILD)/bench
-	@SEAMLINE=$(BUILD)/seamline TESTVOICE=$(BUILD)/testvoice $(BUILD)/bench
+	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
+	@$(BUILD)/bench $(BUILD)/bench-takes/take-*.wav
 
 # Takes are rendered again when the test voice has changed.
 $(BUILD)/accuracy-takes/voice: $(VOICE_OBJ)
