@@ -214,7 +214,7 @@ static void note_one(const option *o, const void *at, table_writer *w)
     note_key(o, key);
     if (o->kind == OPTION_NUMBER)
         number_short(*(const double *)at, text);
-    else if (o->kind == OPTION_WHOLE)
+    else if (o->kind == OPTION_WHOLE && in_range(o, *(const int *)at))
         snprintf(text, sizeof text, "%d", *(const int *)at);
     else if (o->kind == OPTION_FLAG)
         strcpy(text, *(const bool *)at ? "yes" : "");

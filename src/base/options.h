@@ -20,7 +20,7 @@ typedef enum option_kind {
     OPTION_TEXT,   /* const char *, borrowed from the command line */
     OPTION_PATH,   /* the same for a file that is not part of what the result depends on: no note */
     OPTION_NUMBER, /* double within [least, most]; NaN: not stated */
-    OPTION_WHOLE,  /* int within [least, most] */
+    OPTION_WHOLE,  /* int within [least, most]; outside: not stated */
     OPTION_CHOICE, /* int: index of the word among `words` */
     OPTION_SET     /* int: bits of the words named, parted by commas; 0 "none"; -1 not stated */
 } option_kind;

@@ -11,6 +11,7 @@
 
 #include "base/message.h"
 #include "register/flip.h"
+#include "sound/date.h"
 #include "voice/track.h"
 
 #include <stddef.h>
@@ -44,13 +45,17 @@ enum { JOURNAL_DIGEST = 32, JOURNAL_CODE = 64 + 1 };
 /* The dimensions of "--hold" and "--vary", bit 0 first. */
 #define JOURNAL_DIMENSIONS "pitch|level|register"
 
+/* Words of date_origin in the file and in tables. */
+#define JOURNAL_DATE_FROM "stated|recorded|modified"
+
 typedef struct journal_take {
     char *code; /* 64 hex digits, from singer, sound and stretch alone */
     char *take; /* its first 10, or as many as tell it from every other take: the name in tables */
     char *singer;
     /* the session: what takes of one singer on one day with one set-up share */
-    long session;         /* same number, same session; otherwise without meaning */
-    char *date;           /* YYYY-MM-DD */
+    long session; /* same number, same session; otherwise without meaning */
+    char *date;   /* YYYY-MM-DD */
+    date_origin date_from;
     char *rig;            /* "" when not stated */
     double full_scale_db; /* dB SPL of RMS 1.0 at the microphone; NaN: not calibrated */
     double distance_cm;
@@ -67,6 +72,7 @@ typedef struct journal_take {
     int hold, vary;     /* bits of JOURNAL_DIMENSIONS; 0 none; -1 not stated */
     declared_register declared;
     /* how it was heard */
+    int egg;                /* channel, from 1; 0 none */
     char *settings;         /* of the listening; equal text, equal listening */
     char *version;          /* of the program */
     bool judged;            /* false: heard, but its registers are not decoded yet */

@@ -4,6 +4,7 @@
 
 #include "base/array.h"
 #include "base/text.h"
+#include "journal/store.h"
 #include "journal/take.h"
 
 #include <stdlib.h>
@@ -88,17 +89,13 @@ bool journal_knows(journal *j, const char *singer, err *e)
            (n > 0 || refuse_singer(j, singer, e));
 }
 
-static bool read_vowels(const journal *j, const char *singer, journal_vowel **items, size_t *n,
-                        err *e)
+static bool read_vowels(const journal *j, const char *text, const char *singer,
+                        journal_vowel **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
     bool row;
     size_t room = 0;
-    if (!sql_prepare(j,
-                     "SELECT t.vowel, count(*) FROM takes t JOIN sessions s ON s.id = t.session"
-                     " JOIN singers g ON g.id = s.singer WHERE g.name = ? AND t.judged = 1"
-                     " GROUP BY t.vowel ORDER BY count(*) DESC, t.vowel",
-                     &s, e, "t", singer))
+    if (!sql_prepare(j, text, &s, e, "t", singer))
         return false;
     while (sql_step(j, &s, &row, e)) {
         if (!row) {
@@ -113,9 +110,28 @@ static bool read_vowels(const journal *j, const char *singer, journal_vowel **it
 
 bool journal_vowels(journal *j, const char *singer, journal_vowel **items, size_t *n, err *e)
 {
+    static const char text[] =
+        "SELECT t.vowel, count(*) FROM takes t JOIN sessions s ON s.id = t.session"
+        " JOIN singers g ON g.id = s.singer WHERE g.name = ? AND t.judged = 1"
+        " GROUP BY t.vowel ORDER BY count(*) DESC, t.vowel";
     *items = NULL;
     *n = 0;
-    if (journal_knows(j, singer, e) && read_vowels(j, singer, items, n, e))
+    if (journal_knows(j, singer, e) && read_vowels(j, text, singer, items, n, e))
+        return true;
+    journal_vowels_free(*items, *n);
+    return false;
+}
+
+bool journal_waiting(journal *j, const char *singer, journal_vowel **items, size_t *n, err *e)
+{
+    static const char text[] =
+        "SELECT t.vowel, count(*) FROM takes t JOIN sessions s ON s.id = t.session"
+        " JOIN singers g ON g.id = s.singer WHERE g.name = ?"
+        " AND EXISTS (SELECT 1 FROM takes o WHERE o.code = t.code AND o.judged = 0)"
+        " GROUP BY t.vowel ORDER BY t.vowel";
+    *items = NULL;
+    *n = 0;
+    if (read_vowels(j, text, singer, items, n, e))
         return true;
     journal_vowels_free(*items, *n);
     return false;

@@ -23,6 +23,9 @@ bool journal_find(journal *j, const char *code, journal_take *out, bool *found, 
  * are not there. */
 bool journal_store(journal *j, const journal_take *t, const track *heard, err *e);
 
+/* The vowels of which a singer's takes wait for judgement, or have done until a take was heard anew
+ * as another vowel, by name. The caller frees as journal_vowels(). */
+bool journal_waiting(journal *j, const char *singer, journal_vowel **items, size_t *n, err *e);
 /* All of a singer's takes of a vowel as last heard: what register_decode() wants. */
 bool journal_heard(journal *j, const char *singer, const char *vowel, journal_item **items,
                    size_t *n, err *e);

@@ -18,6 +18,7 @@ enum column {
     SINGER,
     SESSION,
     DATE,
+    DATE_FROM,
     RIG,
     FULL_SCALE,
     DISTANCE,
@@ -36,6 +37,7 @@ enum column {
     HOLD,
     VARY,
     DECLARED,
+    EGG,
     SETTINGS,
     VERSION,
     JUDGED,
@@ -45,10 +47,11 @@ enum column {
 
 const char take_select[] =
     "SELECT t.id, t.code, (SELECT max(o.code) FROM takes o WHERE o.code < t.code),"
-    " (SELECT min(o.code) FROM takes o WHERE o.code > t.code), g.name, s.id, s.date, s.rig,"
+    " (SELECT min(o.code) FROM takes o WHERE o.code > t.code), g.name, s.id, s.date, t.date_from, "
+    "s.rig,"
     " s.full_scale_db, s.distance_cm, t.file, t.start_s, t.end_s, t.sound, t.seconds, t.voiced_s,"
     " t.clipped_runs, t.dc, t.peak, t.leq_db, t.name, t.vowel, t.hold, t.vary, t.declared,"
-    " t.settings, t.version, t.judged,"
+    " t.egg, t.settings, t.version, t.judged,"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
     " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON g.id = s.singer ";
@@ -87,6 +90,14 @@ static int read_set(sqlite3_stmt *s, int column)
     return bits;
 }
 
+static date_origin read_date_from(sqlite3_stmt *s)
+{
+    char *word = sql_text(s, DATE_FROM);
+    int i = text_word_index(JOURNAL_DATE_FROM, word);
+    free(word);
+    return i < 0 ? DATE_MODIFIED : (date_origin)i;
+}
+
 journal_take take_read(sqlite3_stmt *s)
 {
     journal_take t = {
@@ -95,6 +106,7 @@ journal_take take_read(sqlite3_stmt *s)
         .singer = sql_text(s, SINGER),
         .session = (long)sqlite3_column_int64(s, SESSION),
         .date = sql_text(s, DATE),
+        .date_from = read_date_from(s),
         .rig = sql_text(s, RIG),
         .full_scale_db = sql_real(s, FULL_SCALE),
         .distance_cm = sql_real(s, DISTANCE),
@@ -112,6 +124,7 @@ journal_take take_read(sqlite3_stmt *s)
         .hold = read_set(s, HOLD),
         .vary = read_set(s, VARY),
         .declared = (declared_register)sqlite3_column_int(s, DECLARED),
+        .egg = sqlite3_column_int(s, EGG),
         .settings = sql_text(s, SETTINGS),
         .version = sql_text(s, VERSION),
         .judged = sqlite3_column_int(s, JUDGED) != 0,

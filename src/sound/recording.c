@@ -327,6 +327,7 @@ bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
 recording_counts recording_count(const recording *r)
 {
     recording_counts c = r->counts;
+    c.seconds = (double)c.samples / r->info.samplerate;
     c.dc = c.samples ? r->sum / (double)c.samples : (double)NAN;
     struct sha256_ctx so_far = r->hash;
     sha256_digest(&so_far, sizeof c.sound, c.sound);

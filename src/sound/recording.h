@@ -39,6 +39,7 @@ bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e);
 enum { RECORDING_DIGEST = 32 };
 typedef struct recording_counts {
     size_t samples;
+    double seconds;
     size_t clipped_runs; /* stretches of 3 or more samples at full scale */
     double dc;           /* mean, re full scale; NaN before the first sample */
     double peak;         /* largest magnitude, re full scale */

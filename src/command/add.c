@@ -1,0 +1,230 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Recordings into the journal: hear each, then judge the singer's registers, then say what is
+ * stored. A row on stdout means that the take survives whatever comes. */
+#include "base/array.h"
+#include "base/text.h"
+#include "base/ticker.h"
+#include "command/command.h"
+#include "command/hear.h"
+#include "command/intake.h"
+#include "command/interrupt.h"
+#include "command/judge.h"
+#include "command/take_cells.h"
+#include "journal/store.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef struct turn {
+    bool came;          /* it was this recording's turn */
+    bool stored, twice; /* twice: the same recording as an earlier one of this batch */
+    hear_outcome outcome;
+    char code[JOURNAL_CODE];
+} turn;
+
+typedef struct batch {
+    journal *j;
+    const intake_list *list;
+    turn *turns; /* [list->n] */
+    size_t heard;
+    bool failed;              /* something had its sentence on stderr */
+    bool interrupted, broken; /* by Ctrl-C; by a journal that fails */
+    ticker *ticker;
+    table_writer *w;
+} batch;
+
+static void say(batch *b, const char *sentence)
+{
+    ticker_hide(b->ticker);
+    message_warn("%s", sentence);
+}
+
+static void fail(batch *b, const err *e, bool broken)
+{
+    say(b, e->text);
+    b->failed = true;
+    b->broken = b->broken || broken;
+}
+
+static bool goes_on(const batch *b)
+{
+    return !b->interrupted && !b->broken;
+}
+
+static bool came_before(const batch *b, size_t i)
+{
+    for (size_t k = 0; k < i; k++)
+        if (b->turns[k].stored && strcmp(b->turns[k].code, b->turns[i].code) == 0)
+            return true;
+    return false;
+}
+
+static void hear_one(batch *b, size_t i)
+{
+    const intake *in = &b->list->items[i];
+    turn *t = &b->turns[i];
+    err e = {""};
+    t->came = true;
+    t->outcome = hear_recording(b->j, in, t->code, &e);
+    b->heard++;
+    if (t->outcome == HEAR_UNREADABLE || t->outcome == HEAR_UNSTORED) {
+        fail(b, &e, t->outcome == HEAR_UNSTORED);
+        return;
+    }
+    t->twice = came_before(b, i);
+    t->stored = !t->twice;
+    if (t->twice || t->outcome == HEAR_KNOWN) {
+        err_set(&e, "%s is in the journal already, as a take of %s: it stays one take.", in->file,
+                in->singer);
+        say(b, e.text);
+    }
+}
+
+/* Hears the recordings of the same singer from the i-th on. */
+static void hear_singer(batch *b, size_t i)
+{
+    const char *singer = b->list->items[i].singer;
+    for (; i < b->list->n && goes_on(b); i++) {
+        if (strcmp(b->list->items[i].singer, singer) != 0)
+            continue;
+        b->interrupted = interrupt_came();
+        if (b->interrupted)
+            return;
+        ticker_show(b->ticker, b->heard);
+        hear_one(b, i);
+    }
+}
+
+static void write_take(table_writer *w, const intake *in, const turn *of, const journal_take *t)
+{
+    static const char *const outcomes[] = {"new", "heard again", "known"};
+    char date_from[TEXT_WORD_SIZE];
+    text_word(JOURNAL_DATE_FROM, (size_t)t->date_from, date_from);
+    table_text(w, t->take);
+    table_text(w, in->file);
+    table_text(w, t->singer);
+    table_text(w, t->date);
+    table_number(w, t->seconds, 3);
+    table_number(w, t->voiced_s, 3);
+    table_count(w, (long)t->flips);
+    table_count(w, (long)t->doubtful);
+    table_count(w, (long)t->clipped_runs);
+    table_number(w, t->dc, 5);
+    table_number(w, t->peak, 5);
+    table_number(w, t->leq_db, 1);
+    cell_level_unit(w, t);
+    table_text(w, date_from);
+    table_text(w, outcomes[of->outcome]);
+}
+
+static void show_one(batch *b, size_t i)
+{
+    journal_take t;
+    bool found;
+    err e;
+    if (!journal_find(b->j, b->turns[i].code, &t, &found, &e)) {
+        fail(b, &e, true);
+    } else if (found) {
+        if (t.voiced_s <= 0)
+            message_warn("%s: no voice was heard in it.", b->list->items[i].file);
+        write_take(b->w, &b->list->items[i], &b->turns[i], &t);
+        journal_take_clear(&t);
+    }
+}
+
+/* What was heard of a singer is judged even where the batch is stopped. */
+static void judge_and_show(batch *b, size_t first)
+{
+    const char *singer = b->list->items[first].singer;
+    err e;
+    ticker_hide(b->ticker);
+    if (!judge_singer(b->j, singer, &e)) {
+        fail(b, &e, true);
+        return;
+    }
+    for (size_t i = first; i < b->list->n && !b->broken; i++)
+        if (b->turns[i].stored && strcmp(b->list->items[i].singer, singer) == 0)
+            show_one(b, i);
+    fflush(stdout);
+}
+
+static int add_all(const command_call *call, batch *b, err *e)
+{
+    static const char columns[] =
+        "take file singer date seconds voiced_s flips doubtful clipped dc "
+        "peak level_db level_unit date_from state";
+    b->turns = xcalloc(b->list->n, sizeof *b->turns);
+    b->ticker = ticker_new("recordings", b->list->n, call->shared->quiet);
+    b->w = command_table(call, columns);
+    interrupt_hold();
+    for (size_t i = 0; i < b->list->n && goes_on(b); i++)
+        if (!b->turns[i].came) {
+            hear_singer(b, i);
+            judge_and_show(b, i);
+        }
+    ticker_free(b->ticker);
+    free(b->turns);
+    bool written = table_writer_close(b->w, e);
+    if (written && b->interrupted)
+        err_set(e, "Stopped after %zu of %zu recordings: the same command goes on from there.",
+                b->heard, b->list->n);
+    return written && !b->failed && !b->interrupted ? EXIT_DONE : EXIT_INPUT;
+}
+
+static bool usage_good(const command_call *call, const statement *said, err *e)
+{
+    if (said->date && !date_valid(said->date))
+        return err_set(e, "--date takes a day like 2024-03-05, not \"%s\".", said->date);
+    if (call->n == 0 && !said->table)
+        return err_set(e, "add wants SINGER FILE..., or --table T.tsv.");
+    if (call->n == 1 && !said->table)
+        return err_set(e, "add wants a singer and then files, but one operand was given: %s.",
+                       call->operands[0]);
+    if (call->n && !*call->operands[0])
+        return err_set(e, "The singer's name is empty.");
+    return true;
+}
+
+static int run(const command_call *call, err *e)
+{
+    const statement *said = call->settings;
+    intake_list list;
+    if (!usage_good(call, said, e))
+        return EXIT_USAGE;
+    const char *singer = call->n ? call->operands[0] : NULL;
+    const char *const *files = call->n ? call->operands + 1 : NULL;
+    if (!intake_read(singer, files, call->n ? call->n - 1 : 0, said, &list, e))
+        return EXIT_INPUT;
+    batch b = {.list = &list};
+    int code = journal_open(call->shared->journal, JOURNAL_WRITE, &b.j, e) ? add_all(call, &b, e)
+                                                                           : EXIT_INPUT;
+    journal_close(b.j);
+    intake_clear(&list);
+    return code;
+}
+
+static void defaults(void *settings)
+{
+    *(statement *)settings = statement_none();
+}
+
+const command command_add = {
+    .name = "add",
+    .summary = "recordings into the journal, as takes of a singer",
+    .usage = "SINGER FILE...",
+    .detail =
+        "Listens to each FILE (or FILE@START-END, in seconds), then decodes the registers of all "
+        "of\n"
+        "the singer's takes of the same vowel together, and prints a row for each take once it is\n"
+        "safely stored. The same recording twice is one take. With --table, each row of the table "
+        "is\n"
+        "a recording, of SINGER or of the singer that it names.",
+    .least = 0,
+    .most = OPERANDS_ANY,
+    .options = statement_options,
+    .n_options = STATEMENT_OPTIONS,
+    .settings_size = sizeof(statement),
+    .defaults = defaults,
+    .run = run,
+};

@@ -1,0 +1,147 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command/hear.h"
+
+#include "base/array.h"
+#include "base/number.h"
+#include "command/describe.h"
+#include "journal/store.h"
+#include "sound/source.h"
+#include "voice/listen.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* Standard input is read twice: a pipe is changed for the copy of it that can be sought in. */
+static bool settle_input(const char *name, err *e)
+{
+    char *path;
+    double start_s, end_s;
+    source copy;
+    source_parts(name, &path, &start_s, &end_s);
+    bool standard = strcmp(path, "-") == 0, fine = true;
+    free(path);
+    if (standard && (fine = source_open("-", &copy, e))) {
+        if (copy.fd != STDIN_FILENO && dup2(copy.fd, STDIN_FILENO) < 0)
+            fine = err_set(e, "Standard input could not be kept.");
+        source_close(&copy);
+    }
+    return fine;
+}
+
+/* Reads the sound for its digest alone, in a hundredth of the time that listening takes. */
+static bool count_sound(const char *name, const recording_settings *s, recording_counts *counts,
+                        err *e)
+{
+    float block[4096];
+    recording *r;
+    size_t got;
+    bool fine;
+    if (!recording_open(name, s, &r, e))
+        return false;
+    do
+        fine = recording_read(r, block, sizeof block / sizeof *block, &got, e);
+    while (fine && got);
+    *counts = recording_count(r);
+    recording_close(r);
+    return fine;
+}
+
+static voice_settings settings_of(const journal_take *t)
+{
+    voice_settings s = voice_defaults();
+    s.full_scale_db = t->full_scale_db;
+    s.distance_cm = t->distance_cm;
+    s.recording.egg = t->egg;
+    return s;
+}
+
+static char *settings_text(const voice_settings *s)
+{
+    char hop[NUMBER_SIZE], lo[NUMBER_SIZE], hi[NUMBER_SIZE];
+    number_short(s->hop_s, hop);
+    number_short(s->pitch.lo_hz, lo);
+    number_short(s->pitch.hi_hz, hi);
+    return xformat("hop_s=%s lo_hz=%s hi_hz=%s", hop, lo, hi);
+}
+
+/* Level of the mean power of all frames; NaN without frames. */
+static double mean_level(const track *t)
+{
+    double power = 0;
+    for (size_t i = 0; i < t->n; i++)
+        power += pow(10, t->level_db[i] / 10);
+    return t->n ? 10 * log10(power / (double)t->n) : (double)NAN;
+}
+
+static void fill(journal_take *t, const track *heard, const recording_counts *counts)
+{
+    t->seconds = counts->seconds;
+    t->voiced_s = voice_seconds(heard);
+    t->clipped_runs = counts->clipped_runs;
+    t->dc = counts->dc;
+    t->peak = counts->peak;
+    t->leq_db = mean_level(heard);
+}
+
+static hear_outcome listen(journal *j, const char *name, const voice_settings *s, journal_take *t,
+                           err *e)
+{
+    track *heard;
+    recording_counts counts;
+    hear_outcome outcome = HEAR_UNREADABLE;
+    if (!voice_listen(name, s, &heard, &counts, e))
+        return HEAR_UNREADABLE;
+    fill(t, heard, &counts);
+    if (memcmp(t->sound, counts.sound, JOURNAL_DIGEST) != 0)
+        err_set(e, "%s changed while it was read: add it again.", name);
+    else
+        outcome = journal_store(j, t, heard, e) ? HEAR_NEW : HEAR_UNSTORED;
+    track_free(heard);
+    return outcome;
+}
+
+/* t: as stated now; was: as the journal has it, or NULL. A take that was heard and not judged when
+ * an earlier run was stopped is not heard again. */
+static hear_outcome hear_what_is_new(journal *j, const char *name, journal_take *t,
+                                     const journal_take *was, err *e)
+{
+    if (was)
+        describe_keep(t, was);
+    describe_default(t);
+    voice_settings s = settings_of(t);
+    t->settings = settings_text(&s);
+    if (was && describe_same(t, was))
+        return was->judged ? HEAR_KNOWN : HEAR_NEW;
+    hear_outcome outcome = listen(j, name, &s, t, e);
+    return outcome == HEAR_NEW && was && was->judged ? HEAR_AGAIN : outcome;
+}
+
+static hear_outcome look_up(journal *j, const char *name, journal_take *t, err *e)
+{
+    journal_take was;
+    bool found;
+    if (!journal_find(j, t->code, &was, &found, e))
+        return HEAR_UNSTORED;
+    hear_outcome outcome = hear_what_is_new(j, name, t, found ? &was : NULL, e);
+    if (found)
+        journal_take_clear(&was);
+    return outcome;
+}
+
+hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE], err *e)
+{
+    recording_settings s = recording_defaults();
+    recording_counts counts;
+    s.egg = in->said.egg;
+    if (!settle_input(in->file, e) || !count_sound(in->file, &s, &counts, e))
+        return HEAR_UNREADABLE;
+    journal_take t = describe_take(in);
+    memcpy(t.sound, counts.sound, JOURNAL_DIGEST);
+    journal_code(t.singer, t.sound, t.start_s, t.end_s, code);
+    t.code = xstrdup(code);
+    hear_outcome outcome = look_up(j, in->file, &t, e);
+    journal_take_clear(&t);
+    return outcome;
+}

@@ -1,0 +1,174 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command/intake.h"
+
+#include "base/array.h"
+#include "base/table.h"
+#include "journal/journal.h"
+#include "sound/date.h"
+#include "sound/source.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+const option statement_options[STATEMENT_OPTIONS] = {
+    {"date", 0, OPTION_TEXT, "YYYY-MM-DD", NULL, 0, 0, offsetof(statement, date),
+     "the day of the session (else what the file says)"},
+    {"rig", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, rig),
+     "microphone, recorder and gain, so that like is compared with like"},
+    {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(statement, full_scale_db),
+     "dB SPL at the microphone of a signal with RMS 1.0 of full scale"},
+    {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(statement, distance_cm),
+     "from the lips to the microphone (30)"},
+    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(statement, egg),
+     "the EGG channel, counted from 1"},
+    {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, hold),
+     "what was to be held: pitch, level, register with commas, or none"},
+    {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, vary),
+     "what was to be varied, likewise"},
+    {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(statement, vowel), "the vowel sung"},
+    {"register", 0, OPTION_CHOICE, "M1|M2", "M1|M2", 0, 0, offsetof(statement, declared),
+     "the whole take is in this register"},
+    {"table", 0, OPTION_TEXT, "T.tsv", NULL, 0, 0, offsetof(statement, table),
+     "recordings from a table: file singer date name hold vary vowel register drop"},
+};
+
+static const option name_row = {
+    "name", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, name), ""};
+
+statement statement_none(void)
+{
+    return (statement){.full_scale_db = (double)NAN,
+                       .distance_cm = (double)NAN,
+                       .hold = -1,
+                       .vary = -1,
+                       .declared = -1};
+}
+
+static void take_in(intake_list *out, const char *singer, char *file, const statement *said)
+{
+    array_reserve((void **)&out->items, &out->room, out->n + 1, sizeof *out->items);
+    out->items[out->n++] = (intake){xstrdup(singer), file, *said};
+}
+
+static bool read_cell(const table *t, size_t row, const option *o, statement *said, err *e)
+{
+    int column = table_column(t, o->name);
+    const char *cell = table_cell(t, row, column);
+    if (!*cell)
+        return true;
+    char *where = xformat("%s line %zu: %s", t->path, t->line[row], o->name);
+    bool fine = option_value_read(o, cell, where, said, e);
+    free(where);
+    return fine;
+}
+
+static bool read_statement(const table *t, size_t row, statement *said, err *e)
+{
+    option_group rows = {statement_options, STATEMENT_OPTIONS, said};
+    static const char *const columns[] = {"date", "hold", "vary", "vowel", "register"};
+    for (size_t i = 0; i < sizeof columns / sizeof *columns; i++)
+        if (!read_cell(t, row, option_named(&rows, columns[i]), said, e))
+            return false;
+    return read_cell(t, row, &name_row, said, e) &&
+           (!said->date || date_valid(said->date) ||
+            err_set(e, "%s line %zu: \"%s\" is no date like 2024-03-05.", t->path, t->line[row],
+                    said->date));
+}
+
+static bool there(const char *name)
+{
+    char *path;
+    double start_s, end_s;
+    source_parts(name, &path, &start_s, &end_s);
+    bool found = strcmp(path, "-") == 0 || access(path, F_OK) == 0;
+    free(path);
+    return found;
+}
+
+/* The file as named, or beside the table. */
+static char *find_file(const char *table_path, char *file)
+{
+    const char *slash = strrchr(table_path, '/');
+    if (!slash || file[0] == '/' || there(file))
+        return file;
+    char *beside = xformat("%.*s/%s", (int)(slash - table_path), table_path, file);
+    if (there(beside)) {
+        free(file);
+        return beside;
+    }
+    free(beside);
+    return file;
+}
+
+static char *file_of(const table *t, size_t row)
+{
+    const char *file = table_cell(t, row, table_column(t, "file"));
+    const char *start = table_cell(t, row, table_column(t, "start_s"));
+    const char *end = table_cell(t, row, table_column(t, "end_s"));
+    char *name = *start && *end ? xformat("%s@%s-%s", file, start, end) : xstrdup(file);
+    return find_file(t->path, name);
+}
+
+static bool dropped(const table *t, size_t row)
+{
+    const char *cell = table_cell(t, row, table_column(t, "drop"));
+    return *cell && strcmp(cell, "no") != 0 && strcmp(cell, "0") != 0;
+}
+
+static bool take_row(const table *t, size_t row, const char *singer, const statement *said,
+                     intake_list *out, err *e)
+{
+    statement own = *said;
+    const char *cell = table_cell(t, row, table_column(t, "singer"));
+    if (dropped(t, row))
+        return true;
+    if (*cell)
+        singer = cell;
+    if (!singer)
+        return err_set(e, "%s line %zu: the row names no singer.", t->path, t->line[row]);
+    if (!*table_cell(t, row, table_column(t, "file")))
+        return err_set(e, "%s line %zu: the row names no file.", t->path, t->line[row]);
+    if (!read_statement(t, row, &own, e))
+        return false;
+    take_in(out, singer, file_of(t, row), &own);
+    return true;
+}
+
+static bool take_table(const char *path, const char *singer, const statement *said,
+                       intake_list *out, err *e)
+{
+    if (!table_read(path, &out->table, e))
+        return false;
+    const table *t = out->table;
+    if (table_column(t, "file") < 0)
+        return err_set(e, "%s: the table has no column file.", path);
+    for (size_t row = 0; row < t->n_rows; row++)
+        if (!take_row(t, row, singer, said, out, e))
+            return false;
+    return true;
+}
+
+bool intake_read(const char *singer, const char *const *files, size_t n_files,
+                 const statement *said, intake_list *out, err *e)
+{
+    *out = (intake_list){0};
+    for (size_t i = 0; i < n_files; i++)
+        take_in(out, singer, xstrdup(files[i]), said);
+    if (!said->table || take_table(said->table, singer, said, out, e))
+        return true;
+    intake_clear(out);
+    return false;
+}
+
+void intake_clear(intake_list *l)
+{
+    for (size_t i = 0; i < l->n; i++) {
+        free(l->items[i].singer);
+        free(l->items[i].file);
+    }
+    free(l->items);
+    table_free(l->table);
+    *l = (intake_list){0};
+}

@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef COMMAND_INTAKE_H
+#define COMMAND_INTAKE_H
+
+/* What is to be added to the journal: recordings, and what is said of each on the command line or
+ * in a table. */
+
+#include "base/message.h"
+#include "base/options.h"
+#include "voice/track.h"
+
+#include <stddef.h>
+
+/* What may be said of a recording; NULL, NaN and -1 where nothing is. */
+typedef struct statement {
+    const char *date, *rig, *name, *vowel;
+    double full_scale_db, distance_cm;
+    int egg; /* 0: not stated */
+    int hold, vary;
+    int declared;      /* 0 M1, 1 M2 */
+    const char *table; /* where more is said; for the command line alone */
+} statement;
+
+statement statement_none(void);
+/* As option rows, for the command line; intake_list() reads cells by the same rows. */
+enum { STATEMENT_OPTIONS = 10 };
+extern const option statement_options[STATEMENT_OPTIONS];
+
+typedef struct intake {
+    char *singer, *file; /* file: as sound/recording.h takes it */
+    statement said;      /* texts borrowed from the command line or from the table */
+} intake;
+
+typedef struct intake_list {
+    size_t n, room;
+    intake *items;
+    struct table *table; /* or NULL */
+} intake_list;
+
+/* SINGER FILE... with the same statement for all, and then the rows of the table, if there is one:
+ * a row's cells go before the statement. A row is passed over when its cell `drop` holds anything
+ * but "no" or 0. Its file is looked for from here, then from the table's folder; cells start_s and
+ * end_s name a stretch. `singer` is for rows that name none, and may be NULL. */
+bool intake_read(const char *singer, const char *const *files, size_t n_files,
+                 const statement *said, intake_list *out, err *e);
+void intake_clear(intake_list *l);
+
+#endif
