@@ -37,6 +37,8 @@ SANITIZE = BUILD=$(BUILD)/san \
 
 all: deps ## build the program, build/seamline (the default)
 	@$(MAKE) $(JOBS) do-all
+demo: deps ## an invented studio from recordings to maps, in build/demo
+	@$(MAKE) $(JOBS) do-demo
 test: deps-test ## build and run every test
 	@$(MAKE) $(JOBS) do-test
 test-san: deps-test ## the tests under the address and undefined-behaviour sanitizers
@@ -111,8 +113,10 @@ $(BUILD)/seamline: $(BUILD)/src/main.o $(BUILD)/libseamline.a
 	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/testvoice: $(BUILD)/tests/voice/testvoice.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
-$(BUILD)/%: $(BUILD)/tests/%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
+$(BUILD)/test_%: $(BUILD)/tests/test_%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
+$(BUILD)/%: $(BUILD)/tests/%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
+	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 
 # Each test program's output is kept in $(BUILD)/log; a program that dies counts as a failed test.
 # Tests find the programs by $SEAMLINE and $TESTVOICE.
@@ -123,6 +127,9 @@ do-test: $(PROGRAMS) $(TESTS)
 $(RUNS): run-%:
 	@SEAMLINE=$(abspath $(BUILD))/seamline TESTVOICE=$(abspath $(BUILD))/testvoice \
 	  tests/run $(BUILD)/$* $(BUILD)/log/$*
+
+do-demo: $(PROGRAMS) $(BUILD)/demo_compare
+	@tests/demo.sh $(BUILD)
 
 do-bench: $(PROGRAMS) $(BUILD)/bench
 	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
@@ -150,12 +157,12 @@ lint-tidy: $(TIDY)
 $(TIDY): %.tidy:
 	@said=$$(clang-tidy --quiet $*.c -- $(filter-out -W%,$(HOUSE)) 2>&1) || { echo "$$said"; exit 1; }
 
-do-compile: $(PROGRAMS) $(TESTS)
+do-compile: $(PROGRAMS) $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/*.c))
 
 do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
-.PHONY: all test test-san cover mutants lint format bench accuracy do-accuracy install uninstall clean help $(RUNS) deps \
+.PHONY: all demo do-demo test test-san cover mutants lint format bench accuracy do-accuracy install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
