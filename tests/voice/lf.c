@@ -84,6 +84,13 @@ lf_pulse lf_from_rd(double rd, double ra_factor)
     return p;
 }
 
+double lf_open(double rd)
+{
+    lf_pulse p;
+    shape(&p, rd);
+    return (1 + p.rk) / (2 * p.rg);
+}
+
 double lf_derivative(const lf_pulse *p, double t)
 {
     if (t <= p->te)

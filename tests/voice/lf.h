@@ -28,6 +28,7 @@ typedef struct lf_map {
  * spectrum's high end apart from its low end. */
 lf_pulse lf_from_rd(double rd, double ra_factor);
 
+double lf_open(double rd);                            /* te alone: the open quotient */
 double lf_derivative(const lf_pulse *p, double t);    /* t in 0..1 */
 double lf_flow(const lf_pulse *p, double t);          /* its integral from 0; 0 at t = 1 */
 double complex lf_harmonic(const lf_pulse *p, int h); /* Fourier coefficient h of e, h >= 1 */

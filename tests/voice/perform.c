@@ -93,12 +93,16 @@ static double meant_db(const stage *g, size_t k)
     return g->line.level_db[k] + trill * g->vibrato[k];
 }
 
-/* The tract in step k: wandering, with F1 rising with level and kept off the fundamental. */
-static void formants_at(const stage *g, size_t k, double pitch_st, double f_hz[TRACT_VOWEL])
+/* The tract in step k: wandering, a little shorter in M2, with F1 rising with level and kept off
+ * the fundamental. An open glottis damps the two lowest resonances. */
+static void formants_at(const stage *g, size_t k, double weight, double pitch_st, double te,
+                        double f_hz[TRACT_VOWEL], double b_hz[TRACT_VOWEL])
 {
     const singer *s = g->s;
-    for (int i = 0; i < TRACT_VOWEL; i++)
-        f_hz[i] = s->tract.f_hz[i] * (1 + g->formant[i][k]);
+    for (int i = 0; i < TRACT_VOWEL; i++) {
+        f_hz[i] = s->tract.f_hz[i] * (1 + g->formant[i][k]) * (1 + s->shorter_m2 * weight);
+        b_hz[i] = s->tract.b_hz[i] * (i < 2 ? 1 + s->damping * fmax(te - 0.4, 0) : 1);
+    }
     double f1 = f_hz[0] * (1 + s->f1_per_db * (meant_db(g, k) - s->boundary.level_db));
     double least = s->f1_follow * note_to_hz(pitch_st);
     f_hz[0] = pow(pow(f1, 8) + pow(least, 8), 0.125);
@@ -115,7 +119,7 @@ static double predicted_at(const stage *g, size_t k, double weight, double pitch
 {
     lf_pulse pulse = lf_from_rd(rd_at(g, k, weight, pitch_st), singer_ra_factor(g->s, weight));
     tract t = g->s->tract;
-    formants_at(g, k, pitch_st, t.f_hz);
+    formants_at(g, k, weight, pitch_st, pulse.te, t.f_hz, t.b_hz);
     return perform_predict_db(&pulse, &t, pitch_st, g->s->rate_hz);
 }
 
@@ -225,7 +229,8 @@ static void rule_step(stage *g, gsl_rng *r, attempt *a, size_t k)
         a->open = true;
     } else if (z > a->eps) {
         double back = fmin((z - a->eps) / (z - a->last_z), 1) * GRID * SCORE_STEP_S;
-        flip_add(g, r, t - back, pitch, level, false);
+        double met = w < 0.5 ? singer_up_st(s, level) + a->eps : singer_down_st(s, level) - a->eps;
+        flip_add(g, r, t - back, met, level, false);
         *a = (attempt){.start_s = t + SETTLED_S};
         return;
     }
@@ -334,7 +339,9 @@ static void fill(stage *g)
         double softer = fmin(fmax(s->boundary.level_db - meant_db(g, k), -10), 15);
         p->noise_db[k] = (1 - w) * s->source[0].noise_db + w * s->source[1].noise_db +
                          0.3 * softer + g->more_noise[k];
-        formants_at(g, k, p->pitch_st[k], &p->formant_hz[k * TRACT_VOWEL]);
+        double te = lf_open(p->rd[k]);
+        formants_at(g, k, w, p->pitch_st[k], te, &p->formant_hz[k * TRACT_VOWEL],
+                    &p->bandwidth_hz[k * TRACT_VOWEL]);
         p->reg[k] = p->gate[k] < 0.1 ? 0 : w < 0.5 ? 1 : 2;
     }
     predict(g);
@@ -353,6 +360,7 @@ static void performance_new(performance *p, size_t n)
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         *all[i] = xcalloc(n, sizeof **all[i]);
     p->formant_hz = xcalloc(n * TRACT_VOWEL, sizeof *p->formant_hz);
+    p->bandwidth_hz = xcalloc(n * TRACT_VOWEL, sizeof *p->bandwidth_hz);
     p->reg = xcalloc(n, sizeof *p->reg);
 }
 
@@ -381,6 +389,7 @@ void performance_clear(performance *p)
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         free(all[i]);
     free(p->formant_hz);
+    free(p->bandwidth_hz);
     free(p->reg);
     free(p->flips);
     *p = (performance){0};

@@ -36,11 +36,11 @@ typedef struct performance {
     double *gate, *breath;
     double *weight; /* of M2: 0..1 */
     double *rd, *ra_factor;
-    double *noise_db;     /* breath re voice */
-    double *jitter;       /* sd, share of a period */
-    double *formant_hz;   /* [n][TRACT_VOWEL] */
-    double *predicted_db; /* level of LF pulses of Ee = 1 through the tract */
-    unsigned char *reg;   /* truth: 1, 2; 0 not voiced (gate below -20 dB) */
+    double *noise_db;                  /* breath re voice */
+    double *jitter;                    /* sd, share of a period */
+    double *formant_hz, *bandwidth_hz; /* [n][TRACT_VOWEL] */
+    double *predicted_db;              /* level of LF pulses of Ee = 1 through the tract */
+    unsigned char *reg;                /* truth: 1, 2; 0 not voiced (gate below -20 dB) */
     size_t n_flips;
     sung_flip *flips;
 } performance;

@@ -98,11 +98,11 @@ static void pulse_add(const pulse *one, const lf_pulse *lf, double ee, double ra
     }
 }
 
-/* Kaiser window low-pass, stop band 80 dB down, cutting at 0.47 of the output rate. */
+/* Kaiser window low-pass, stop band 60 dB down, cutting at 0.47 of the output rate. */
 static double *low_pass(int by, size_t *half)
 {
-    *half = (size_t)(by * 28);
-    double *h = xmalloc(2 * *half + 1, sizeof *h), sum = 0, cut = 0.47 / by, beta = 8;
+    *half = (size_t)(by * 36);
+    double *h = xmalloc(2 * *half + 1, sizeof *h), sum = 0, cut = 0.47 / by, beta = 6;
     for (size_t i = 0; i <= 2 * *half; i++) {
         double x = (double)i - (double)*half, edge = x / (double)*half;
         double sinc = x == 0 ? 2 * cut : sin(2 * M_PI * cut * x) / (M_PI * x);
@@ -182,8 +182,10 @@ static void through_tract(const singer *s, const performance *p, sound *x)
     for (size_t k = 0; k < p->n && from < x->n; k++) {
         size_t to = (size_t)((double)(k + 1) * SCORE_STEP_S * s->rate_hz);
         to = to < x->n ? to : x->n;
-        for (int i = 0; i < TRACT_VOWEL; i++)
+        for (int i = 0; i < TRACT_VOWEL; i++) {
             t.f_hz[i] = p->formant_hz[k * TRACT_VOWEL + (size_t)i];
+            t.b_hz[i] = p->bandwidth_hz[k * TRACT_VOWEL + (size_t)i];
+        }
         tract_tune(&state, &t, TRACT_VOWEL, s->rate_hz);
         tract_run(&state, &t, x->samples + from, to - from);
         from = to;

@@ -50,6 +50,8 @@ static void habits_draw(gsl_rng *r, const family_row *row, singer *s)
     s->articulation = dice_between(r, 0.008, 0.03);
     s->f1_per_db = dice_between(r, 0.001, 0.006);
     s->f1_follow = dice_between(r, 0.8, 1.08);
+    s->shorter_m2 = dice_between(r, -0.01, 0.03);
+    s->damping = dice_between(r, 0, 1.5);
     s->ripple = dice_between(r, 0.3, 0.7);
     s->leap_st = from(r, row->leap_st);
     s->leap_down = dice_between(r, 0.6, 1);

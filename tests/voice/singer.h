@@ -44,10 +44,12 @@ typedef struct singer {
     singer_boundary boundary;
     singer_source source[2]; /* M1, M2 */
     tract tract;
-    double articulation;       /* sd of slow formant wander, share */
-    double f1_per_db;          /* rise of F1 with level, share/dB */
-    double f1_follow;          /* F1 is kept above this many times f0 */
-    double ripple;             /* share of the resonances' effect on level that is not sung away */
+    double articulation; /* sd of slow formant wander, share */
+    double f1_per_db;    /* rise of F1 with level, share/dB */
+    double f1_follow;    /* F1 is kept above this many times f0 */
+    double shorter_m2;   /* rise of all formants in M2, share: the larynx stands higher */
+    double damping;      /* widening of F1 and F2 by the open glottis, per period of openness */
+    double ripple;       /* share of the resonances' effect on level that is not sung away */
     double leap_st, leap_down; /* usual leap up; down-leaps re it */
     double span_ms[2];
     double settle; /* share of leaps from which the voice comes back to what was meant */

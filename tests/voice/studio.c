@@ -88,7 +88,6 @@ static bool family_take(const singer *s, int take, const char *folder, const tru
 
 static bool truth_open(const char *folder, truth_files *t, err *e)
 {
-    *t = (truth_files){0};
     if (!files_create(folder, "takes.tsv", &t->takes, e) ||
         !files_create(folder, "frames.tsv", &t->frames, e) ||
         !files_create(folder, "flips.tsv", &t->flips, e))
@@ -102,7 +101,7 @@ static bool truth_open(const char *folder, truth_files *t, err *e)
 bool studio_family(family f, uint64_t seed, const char *folder, err *e)
 {
     singer s = singer_draw(f, seed);
-    truth_files t;
+    truth_files t = {0};
     FILE *boundary = NULL;
     bool ok = files_folder(folder, e) && truth_open(folder, &t, e);
     for (int take = 0; ok && take < score_count(&s); take++)
