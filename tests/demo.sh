@@ -7,7 +7,7 @@ set -eu
 build=$1
 demo=$build/demo
 studio=data/studio.tsv
-full_scale=112
+full_scale=108
 SEAMLINE_JOURNAL=$demo/journal.db
 export SEAMLINE_JOURNAL
 unset DISPLAY WAYLAND_DISPLAY || true
