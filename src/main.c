@@ -11,8 +11,7 @@
 
 static int usage(const command *c, err *e)
 {
-    fprintf(stderr, "seamline: %s Try: seamline %s%s--help\n", e->text, c ? c->name : "",
-            c ? " " : "");
+    message_warn("%s Try: seamline %s%s--help", e->text, c ? c->name : "", c ? " " : "");
     return EXIT_USAGE;
 }
 
@@ -37,7 +36,7 @@ static int run(const command *c, const shared_settings *shared, void *settings, 
     if (code == EXIT_USAGE)
         return usage(c, &e);
     if (code != EXIT_DONE && *e.text)
-        fprintf(stderr, "seamline: %s\n", e.text);
+        message_warn("%s", e.text);
     return code;
 }
 

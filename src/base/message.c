@@ -13,12 +13,26 @@ bool err_set(err *e, const char *format, ...)
     return false;
 }
 
+/* What a file or a singer is called may hold anything: control characters, also those of two bytes
+ * (U+0080 to U+009F), must neither break the sentence nor steer the terminal. */
+static void tame(char *text)
+{
+    for (unsigned char *c = (unsigned char *)text; *c; c++) {
+        bool control = *c < 0x20 || *c == 0x7F;
+        if (*c == 0xC2 && c[1] >= 0x80 && c[1] <= 0x9F)
+            control = c[1] = '?';
+        if (control)
+            *c = '?';
+    }
+}
+
 void message_warn(const char *format, ...)
 {
     va_list args;
+    err e;
     va_start(args, format);
-    fputs("seamline: ", stderr);
-    vfprintf(stderr, format, args);
-    fputc('\n', stderr);
+    vsnprintf(e.text, sizeof e.text, format, args);
     va_end(args);
+    tame(e.text);
+    fprintf(stderr, "seamline: %s\n", e.text);
 }

@@ -16,7 +16,8 @@ typedef struct err {
 /* Writes the sentence; always returns false, so that `return err_set(e, ...)` reads well. */
 bool err_set(err *e, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-/* Prints "seamline: SENTENCE\n" on stderr; for what is worth knowing but stops nothing. */
+/* Prints "seamline: SENTENCE\n" on stderr; for what is worth knowing but stops nothing. Control
+ * characters are shown as "?"; longer sentences than err holds are cut. */
 void message_warn(const char *format, ...) __attribute__((format(printf, 1, 2)));
 
 #endif

@@ -99,7 +99,7 @@ static void hear_singer(batch *b, size_t i)
 static void write_take(table_writer *w, const intake *in, const turn *of, const journal_take *t)
 {
     static const char *const outcomes[] = {"new", "heard again", "known"};
-    char date_from[TEXT_WORD_SIZE];
+    char date_from[TEXT_WORD_SIZE] = "";
     text_word(JOURNAL_DATE_FROM, (size_t)t->date_from, date_from);
     table_text(w, t->take);
     table_text(w, in->file);

@@ -46,10 +46,10 @@ statement statement_none(void)
                        .declared = -1};
 }
 
-static void take_in(intake_list *out, const char *singer, char *file, const statement *said)
+static void take_in(intake_list *out, const char *singer, const char *file, const statement *said)
 {
     array_reserve((void **)&out->items, &out->room, out->n + 1, sizeof *out->items);
-    out->items[out->n++] = (intake){xstrdup(singer), file, *said};
+    out->items[out->n++] = (intake){xstrdup(singer), xstrdup(file), *said};
 }
 
 static bool read_cell(const table *t, size_t row, const option *o, statement *said, err *e)
@@ -132,7 +132,9 @@ static bool take_row(const table *t, size_t row, const char *singer, const state
         return err_set(e, "%s line %zu: the row names no file.", t->path, t->line[row]);
     if (!read_statement(t, row, &own, e))
         return false;
-    take_in(out, singer, file_of(t, row), &own);
+    char *file = file_of(t, row);
+    take_in(out, singer, file, &own);
+    free(file);
     return true;
 }
 
@@ -155,7 +157,7 @@ bool intake_read(const char *singer, const char *const *files, size_t n_files,
 {
     *out = (intake_list){0};
     for (size_t i = 0; i < n_files; i++)
-        take_in(out, singer, xstrdup(files[i]), said);
+        take_in(out, singer, files[i], said);
     if (!said->table || take_table(said->table, singer, said, out, e))
         return true;
     intake_clear(out);

@@ -123,15 +123,21 @@ static bool try_to_write(journal *j, err *e)
     return fine;
 }
 
+static bool open_file(journal *j, journal_mode mode, bool own_place, err *e)
+{
+    return look(j->file, mode, own_place, e) && connect_file(j, e) && schema_ready(j, mode, e) &&
+           (mode == JOURNAL_READ ? sql_run(j, "PRAGMA query_only = ON", e) : try_to_write(j, e));
+}
+
 bool journal_open(const char *path_or_null, journal_mode mode, journal **out, err *e)
 {
+    char *file = path_or_null ? xstrdup(path_or_null) : journal_path();
+    if (!file)
+        return err_set(e, "Where is the journal? Neither --journal, $SEAMLINE_JOURNAL nor $HOME "
+                          "says.");
     journal *j = xcalloc(1, sizeof *j);
-    j->file = path_or_null ? xstrdup(path_or_null) : journal_path();
-    bool fine =
-        (j->file || err_set(e, "Where is the journal? Neither --journal, $SEAMLINE_JOURNAL nor "
-                               "$HOME says.")) &&
-        look(j->file, mode, !path_or_null, e) && connect_file(j, e) && schema_ready(j, mode, e) &&
-        (mode == JOURNAL_READ ? sql_run(j, "PRAGMA query_only = ON", e) : try_to_write(j, e));
+    j->file = file;
+    bool fine = open_file(j, mode, !path_or_null, e);
     if (fine)
         *out = j;
     else
@@ -147,11 +153,6 @@ void journal_close(journal *j)
     sqlite3_close(j->db);
     free(j->file);
     free(j);
-}
-
-const char *journal_file(const journal *j)
-{
-    return j->file;
 }
 
 bool journal_begin(journal *j, err *e)

@@ -32,7 +32,6 @@ char *journal_path(void);
  * seamline's. Waits up to two minutes wherever another process is writing. */
 bool journal_open(const char *path_or_null, journal_mode mode, journal **out, err *e);
 void journal_close(journal *j); /* rolls back what was not committed; NULL allowed */
-const char *journal_file(const journal *j);
 
 /* What is stored between begin and commit is there as a whole or not at all, also after a power
  * cut; after commit it stays. Begin takes the file's write lock. */
