@@ -120,8 +120,8 @@ static void write_take(table_writer *w, const intake *in, const turn *of, const 
 
 static void show_one(batch *b, size_t i)
 {
-    journal_take t;
-    bool found;
+    journal_take t = {0};
+    bool found = false;
     err e;
     if (!journal_find(b->j, b->turns[i].code, &t, &found, &e)) {
         fail(b, &e, true);

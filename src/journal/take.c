@@ -56,7 +56,8 @@ const char take_select[] =
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
     " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON g.id = s.singer ";
 
-const char take_order[] = " ORDER BY s.date, t.file, ifnull(t.start_s, -1), t.code";
+const char take_order[] = " ORDER BY s.date, s.rig, ifnull(s.full_scale_db, -1), s.distance_cm,"
+                          " t.file, ifnull(t.start_s, -1), t.code";
 
 static size_t common(const char *a, const char *b)
 {
