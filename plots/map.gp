@@ -62,7 +62,7 @@ set label 22 'light (M2)' at screen key_text, key_y(2) font type(13)
 set object 3 polygon from screen key_x, key_y(3) - tile_h to screen key_x + 2 * tile_w, key_y(3) - tile_h to screen key_x + 2 * tile_w, key_y(3) + tile_h to screen key_x, key_y(3) - tile_h fc rgb heavy_fill fs solid noborder
 set object 4 polygon from screen key_x, key_y(3) - tile_h to screen key_x, key_y(3) + tile_h to screen key_x + 2 * tile_w, key_y(3) + tile_h to screen key_x, key_y(3) - tile_h fc rgb light_fill fs solid noborder
 set label 23 'both' at screen key_text, key_y(3) font type(13)
-set label 24 'blank: not sung' at screen key_x, key_y(4) font type(13) tc rgb '#444444'
+set label 24 'blank: hardly or never' at screen key_x, key_y(4) font type(13) tc rgb '#444444'
 set label 30 'where it flips' at screen key_x, key_y(5.5) font bold(12)
 set object 5 rectangle from screen key_x, key_y(6.5) - tile_h to screen key_x + 2 * tile_w, key_y(6.5) + tile_h fc rgb up_ink fs transparent solid 0.22 noborder
 set arrow 1 from screen key_x, key_y(6.5) to screen key_x + 2 * tile_w, key_y(6.5) nohead lw 3 lc rgb up_ink

@@ -90,6 +90,7 @@ static map_line line(size_t n, double lo_db, double hi_db, double st, double slo
 static map example(double half)
 {
     map m = {.takes = 3, .n_cells = 2, .n_flips = 4, .hysteresis = {2, 2 - half, 2 + half}};
+    m.extent = (map_extent){-11, 11, 54.5, 75.5};
     m.cells = xcalloc(2, sizeof *m.cells);
     m.cells[0] = (map_cell){-10, 55, {0.5, 0}};
     m.cells[1] = (map_cell){10, 75, {0.5, 0.5}};
@@ -346,6 +347,35 @@ static void without_a_name_a_pipe_gets_no_picture(void **state)
     map_clear(&m);
 }
 
+/* A gnuplot that says it has windows, and keeps what it is told. */
+static void a_display_gets_a_window(void **state)
+{
+    (void)state;
+    char *was = xstrdup(getenv("PATH")), *mine = xformat(".:%s", was);
+    picture where;
+    err e = {""};
+    map m = example(0.5);
+    map_labels l = labels("wren");
+    write_file("gnuplot", "#!/bin/sh\necho \"$@\" >arguments\ncat >script\n"
+                          "echo 'png svg wxt x11 xterm'\n");
+    assert_int_equal(chmod("gnuplot", 0700), 0);
+    setenv("DISPLAY", ":0", 1);
+    setenv("PATH", mine, 1);
+    bool drawn = picture_choose(NULL, 600, 400, &where, &e) && map_draw(&m, &l, &where, &e);
+    setenv("PATH", was, 1);
+    unsetenv("DISPLAY");
+    assert_true(drawn);
+    assert_int_equal(where.kind, PICTURE_WINDOW);
+    char *script = read_file("script"), *arguments = read_file("arguments");
+    assert_non_null(strstr(script, "set terminal wxt size 600, 400"));
+    assert_string_equal(arguments, "--default-settings --persist\n");
+    free(script);
+    free(arguments);
+    free(was);
+    free(mine);
+    map_clear(&m);
+}
+
 static void a_screen_gets_characters(void **state)
 {
     (void)state;
@@ -498,6 +528,86 @@ static void cells_count_seconds(void **state)
     map_clear(&m);
 }
 
+/* `apart` of 1000 frames lie far from the others: they are left out when they are fewer than 20. */
+static void cells_apart(int apart, map *m)
+{
+    enum { N = 1000 };
+    double time[N], pitch[N], level[N];
+    unsigned char reg[N];
+    for (int k = 0; k < N; k++) {
+        time[k] = 0.005 * k;
+        pitch[k] = k < apart ? 98 : 60 + k % 4 * 3; /* two empty cells between */
+        level[k] = k < apart ? -40 : -10;
+        reg[k] = 1;
+    }
+    path p = {"take", N, time, pitch, level, reg, NULL};
+    map_gather(&p, 1, NULL, m);
+}
+
+static void breath_far_from_the_voice_is_said_not_shown(void **state)
+{
+    (void)state;
+    map m;
+    map_labels l = labels("wren");
+    cells_apart(20, &m);
+    assert_int_equal(m.n_cells, 5);
+    assert_true(m.stray_s == 0 && m.extent.hi_st == 98.5 && m.extent.lo_db == -41);
+    map_clear(&m);
+    cells_apart(18, &m);
+    assert_int_equal(m.n_cells, 4);
+    assert_true(fabs(m.stray_s - 18 * 0.005) < 1e-9);
+    assert_true(m.extent.hi_st == 69.5 && m.extent.lo_st == 59.5);
+    assert_true(m.extent.lo_db == -11 && m.extent.hi_db == -9);
+    m.stray_flips[FLIP_DOWN] = 1;
+    char *words = map_words(&m, &l);
+    assert_non_null(strstr(words, "Not shown: 0.1 s and 1 flip far from the rest"));
+    free(words);
+    map_clear(&m);
+}
+
+/* A fit to two slides up and down, at -10 and 0 dB, that flip at 64 and come back at 61. */
+static void a_map_of_a_fit(void **state)
+{
+    (void)state;
+    enum { N = 800 };
+    static double time[N], pitch[N], level[2][N];
+    static unsigned char reg[N];
+    for (int k = 0; k < N; k++) {
+        time[k] = 0.005 * k;
+        pitch[k] = k < 400 ? 54 + k / 25.0 : 70 - (k - 400) / 25.0;
+        reg[k] = pitch[k] < (k < 400 ? 64 : 61) ? 1 : 2;
+        level[0][k] = -10;
+        level[1][k] = 0;
+    }
+    path p[2] = {{"a", N, time, pitch, level[0], reg, NULL},
+                 {"b", N, time, pitch, level[1], reg, NULL}};
+    boundary_settings s = boundary_defaults();
+    boundary *b;
+    err e = {""};
+    map m;
+    if (!boundary_fit(p, 2, &s, &b, &e))
+        fail_msg("%s", e.text);
+    map_gather(p, 2, b, &m);
+    boundary_free(b);
+    assert_int_equal(m.n_flips, 4);
+    assert_int_equal(m.stray_flips[FLIP_UP] + m.stray_flips[FLIP_DOWN], 0);
+    for (size_t i = 0; i < m.n_flips; i++) {
+        double wanted = m.flips[i].direction == FLIP_UP ? 64 : 61;
+        assert_true(fabs(m.flips[i].pitch_st - wanted) < 0.2);
+    }
+    for (int d = 0; d < 2; d++) {
+        const map_line *l = &m.line[d];
+        for (size_t i = 0; i < l->n; i++) {
+            assert_true(l->level_db[i] >= m.extent.lo_db && l->level_db[i] <= m.extent.hi_db);
+            assert_true(map_told(l->pitch_st[i]));
+            assert_true(i == 0 || l->level_db[i] > l->level_db[i - 1]);
+        }
+    }
+    map_labels labelled = labels("wren");
+    assert_drawn(&m, &labelled, "m.png", 600);
+    map_clear(&m);
+}
+
 static void a_program_may_stop_reading(void **state)
 {
     (void)state;
@@ -531,12 +641,15 @@ int main(void)
         IN_FOLDER(places_that_cannot_be_drawn_to),
         IN_FOLDER(every_format_of_every_size),
         IN_FOLDER(without_a_name_a_pipe_gets_no_picture),
+        IN_FOLDER(a_display_gets_a_window),
         IN_FOLDER(a_screen_gets_characters),
         IN_FOLDER(empty_maps_are_drawn_empty),
         IN_FOLDER(any_number_of_sessions),
         cmocka_unit_test(the_words_say_what_the_map_shows),
         cmocka_unit_test(the_words_claim_no_more_than_the_band),
         cmocka_unit_test(cells_count_seconds),
+        cmocka_unit_test(breath_far_from_the_voice_is_said_not_shown),
+        IN_FOLDER(a_map_of_a_fit),
         cmocka_unit_test(a_program_may_stop_reading),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -13,9 +13,9 @@
 
 enum { MAP_CELL_DB = 2, MAP_CELL_ST = 1 }; /* size of a cell of the plane */
 
-typedef struct map_cell {      /* a cell in which a register was sung for at least 50 ms */
+typedef struct map_cell {
     double level_db, pitch_st; /* its centre */
-    double seconds[2];         /* in M1, in M2; less than 50 ms counts as 0 */
+    double seconds[2];         /* in M1, in M2 */
 } map_cell;
 
 typedef struct map_flip {
@@ -30,19 +30,32 @@ typedef struct map_line { /* n = 0: the takes do not tell it */
     figure *pitch_st;
 } map_line;
 
+typedef struct map_extent { /* lo > hi when nothing was sung */
+    double lo_db, hi_db, lo_st, hi_st;
+} map_extent;
+
+/* Breath and noise that were taken for voice lie apart from what was sung. A map shows the cells
+ * that hang together (at most two empty cells between) with a fiftieth of all the time or more, and
+ * the flips in and near them; of the rest it says how much there is. */
 typedef struct map {
     size_t takes, n_cells, n_flips;
     map_cell *cells;
     map_flip *flips;
-    map_line line[2];  /* by flip_direction */
-    figure hysteresis; /* up minus down in semitones; NaN: not told */
+    map_line line[2];                       /* by flip_direction */
+    figure hysteresis;                      /* up minus down in semitones; NaN: not told */
+    map_extent extent;                      /* of the cells, edge to edge */
+    size_t stray_flips[2], doubtful_strays; /* not among flips; by flip_direction */
+    double stray_s;                         /* not in cells: those apart */
 } map;
 
 /* From labelled frames and the boundary fitted to them, or to those takes among them that count.
+ * A register counts in a cell that it filled for 50 ms and a thousandth of all the time. A line has
+ * the levels that were sung and at which its interval is not wider than 8 semitones.
  * b NULL or n = 0 gives a map without lines or flips. Frames at pitches outside 12..120 or levels
  * beyond +-160 dB are left out. Copies what it needs; free with map_clear. */
 void map_gather(const path *paths, size_t n, const boundary *b_or_null, map *out);
 void map_clear(map *m);
+bool map_told(figure f); /* finite, and the interval not wider than 8 semitones */
 
 typedef struct map_labels {
     const char *singer, *vowel; /* any text; vowel may be "" */

@@ -15,11 +15,6 @@ static const double cell_gap = 0.04; /* of a cell, on each side: cells stay apar
 
 typedef enum note_names { NAME_ALL, NAME_FEW, NAME_NONE } note_names;
 
-/* The stretch of the plane that is shown. */
-typedef struct window {
-    double lo_db, hi_db, lo_st, hi_st;
-} window;
-
 /* Small maps are half as many again across as down. */
 static size_t panel_columns(size_t n)
 {
@@ -38,27 +33,27 @@ static void widen(double *lo, double *hi, double least, double empty_lo)
     *hi += more;
 }
 
-static void reach(window *w, double db, double st)
+/* What was sung, with a margin; the boundary's band is cut to it. An empty map shows C3 to C4. */
+static map_extent window_of(const map *maps, size_t n)
 {
-    w->lo_db = fmin(w->lo_db, db);
-    w->hi_db = fmax(w->hi_db, db);
-    w->lo_st = fmin(w->lo_st, st);
-    w->hi_st = fmax(w->hi_st, st);
-}
-
-/* What was sung, with a margin; the boundary's band is cut to it. An empty map shows C3 to C5. */
-static window window_of(const map *maps, size_t n)
-{
-    window w = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    map_extent w = {INFINITY, -INFINITY, INFINITY, -INFINITY};
     for (size_t i = 0; i < n; i++) {
-        for (size_t c = 0; c < maps[i].n_cells; c++)
-            reach(&w, maps[i].cells[c].level_db, maps[i].cells[c].pitch_st);
-        for (size_t f = 0; f < maps[i].n_flips; f++)
-            reach(&w, maps[i].flips[f].level_db, maps[i].flips[f].pitch_st);
+        const map_extent *x = &maps[i].extent;
+        w.lo_db = fmin(w.lo_db, x->lo_db);
+        w.hi_db = fmax(w.hi_db, x->hi_db);
+        w.lo_st = fmin(w.lo_st, x->lo_st);
+        w.hi_st = fmax(w.hi_st, x->hi_st);
+        for (size_t f = 0; f < maps[i].n_flips; f++) {
+            const map_flip *p = &maps[i].flips[f];
+            w.lo_db = fmin(w.lo_db, p->level_db);
+            w.hi_db = fmax(w.hi_db, p->level_db);
+            w.lo_st = fmin(w.lo_st, p->pitch_st);
+            w.hi_st = fmax(w.hi_st, p->pitch_st);
+        }
     }
     widen(&w.lo_db, &w.hi_db, 16, -10);
     widen(&w.lo_st, &w.hi_st, 12, 48);
-    return (window){w.lo_db - MAP_CELL_DB, w.hi_db + MAP_CELL_DB, w.lo_st - 1.2, w.hi_st + 1.2};
+    return (map_extent){w.lo_db - 1, w.hi_db + 1, w.lo_st - 0.7, w.hi_st + 0.7};
 }
 
 /* Each map is one index of every block; a first row of NaN keeps its place when it is empty. */
@@ -107,14 +102,14 @@ static void send_tiles(gnuplot *g, const map *maps, size_t n, int reg)
     gnuplot_data_end(g);
 }
 
-static double cut(double st, const window *w)
+static double cut(double st, const map_extent *w)
 {
     return fmin(fmax(st, w->lo_st), w->hi_st);
 }
 
 /* level, pitch, band's lower and upper edge */
 static void send_lines(gnuplot *g, const char *name, const map *maps, size_t n, flip_direction d,
-                       const window *w)
+                       const map_extent *w)
 {
     gnuplot_data(g, name);
     for (size_t i = 0; i < n; i++) {
@@ -165,7 +160,7 @@ static void send_cells(gnuplot *g, const map *maps, size_t n)
 
 /* Commands that set the tics of the pitch axis: a grid line for every white key; names for all of
  * them, for C and F alone, or for none. */
-static void send_note_tics(gnuplot *g, const char *variable, const window *w, double a4_hz,
+static void send_note_tics(gnuplot *g, const char *variable, const map_extent *w, double a4_hz,
                            note_names names)
 {
     static const bool white[12] = {1, 0, 1, 0, 1, 1, 0, 1, 0, 1, 0, 1};
@@ -191,7 +186,7 @@ static void send_note_tics(gnuplot *g, const char *variable, const window *w, do
 }
 
 static void send_data(gnuplot *g, const map *maps, size_t n, const map *all_or_null,
-                      const window *w)
+                      const map_extent *w)
 {
     send_tiles(g, maps, n, 0);
     send_tiles(g, maps, n, 1);
@@ -203,7 +198,7 @@ static void send_data(gnuplot *g, const map *maps, size_t n, const map *all_or_n
     send_lines(g, "all_down", all_or_null, all_or_null != NULL, FLIP_DOWN, w);
 }
 
-static void send_window(gnuplot *g, const window *w, double a4_hz, bool small)
+static void send_window(gnuplot *g, const map_extent *w, double a4_hz, bool small)
 {
     gnuplot_number(g, "lo_db", w->lo_db);
     gnuplot_number(g, "hi_db", w->hi_db);
@@ -216,12 +211,19 @@ static void send_window(gnuplot *g, const window *w, double a4_hz, bool small)
     send_note_tics(g, "bare_tics", w, a4_hz, NAME_NONE);
 }
 
-static size_t count_flips(const map *m, int direction, bool doubtful)
+static size_t count_flips(const map *m, flip_direction direction)
 {
-    size_t n = 0;
+    size_t n = m->stray_flips[direction];
     for (size_t i = 0; i < m->n_flips; i++)
-        n += (direction < 0 || (int)m->flips[i].direction == direction) &&
-             (!doubtful || m->flips[i].confidence < 0.5);
+        n += m->flips[i].direction == direction;
+    return n;
+}
+
+static size_t count_doubtful(const map *m)
+{
+    size_t n = m->doubtful_strays;
+    for (size_t i = 0; i < m->n_flips; i++)
+        n += m->flips[i].confidence < 0.5;
     return n;
 }
 
@@ -229,10 +231,10 @@ static void send_titles(gnuplot *g, const map *m, const map_labels *l)
 {
     gnuplot_text(g, "singer", l->singer, NAME_LONGEST);
     gnuplot_text(g, "vowel", l->vowel, VOWEL_LONGEST);
-    size_t doubtful = count_flips(m, -1, true);
+    size_t doubtful = count_doubtful(m);
     char *counts = xformat("%zu take%s in %zu session%s, %zu flips up and %zu down", m->takes,
                            m->takes == 1 ? "" : "s", l->sessions, l->sessions == 1 ? "" : "s",
-                           count_flips(m, FLIP_UP, false), count_flips(m, FLIP_DOWN, false));
+                           count_flips(m, FLIP_UP), count_flips(m, FLIP_DOWN));
     char *whole = doubtful ? xformat("%s, %zu of them doubtful", counts, doubtful) : NULL;
     gnuplot_text(g, "counts", whole ? whole : counts, ANY_LENGTH);
     free(whole);
@@ -271,7 +273,7 @@ static bool draw(const map *maps, const char *const *titles, size_t n, const map
     gnuplot *g = gnuplot_new();
     bool small = titles != NULL, characters = where->kind == PICTURE_SCREEN;
     char variable[32];
-    window w = window_of(maps, n);
+    map_extent w = window_of(maps, n);
     gnuplot_number(g, "panels", (double)n);
     gnuplot_number(g, "columns", small ? (double)panel_columns(n) : 1);
     gnuplot_number(g, "small", small);

@@ -8,16 +8,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-static const double sure_st = 1;    /* an interval of so much either way is said as one note */
-static const double useless_st = 8; /* a wider interval than this from end to end says nothing */
-static const double alike_db = 4;   /* levels closer than this are not soft and loud */
+static const double sure_st = 1;  /* an interval of so much either way is said as one note */
+static const double alike_db = 4; /* levels closer than this are not soft and loud */
 
 enum { PHRASE_SIZE = 3 * NOTE_NAME_SIZE };
-
-static bool told(figure f)
-{
-    return isfinite(f.estimate) && f.hi95 - f.lo95 <= useless_st;
-}
 
 /* "near F4", "between E4 and G4". */
 static void place(figure f, double a4_hz, char phrase[PHRASE_SIZE])
@@ -51,7 +45,7 @@ static void add(char **text, const char *format, ...)
 static bool soft_and_loud(const map_line *line)
 {
     return line->n > 1 && line->level_db[line->n - 1] - line->level_db[0] >= alike_db &&
-           told(line->pitch_st[0]) && told(line->pitch_st[line->n - 1]);
+           map_told(line->pitch_st[0]) && map_told(line->pitch_st[line->n - 1]);
 }
 
 static const char *level(double db, const map_labels *labels, char shown[16])
@@ -70,7 +64,7 @@ static void add_up(const map_line *line, const map_labels *labels, char **text)
         add(text, "Soft (%s), the voice flips up %s; loud (%s), %s.",
             level(line->level_db[0], labels, soft_db), soft,
             level(line->level_db[line->n - 1], labels, loud_db), loud);
-    } else if (line->n && told(line->pitch_st[line->n / 2])) {
+    } else if (line->n && map_told(line->pitch_st[line->n / 2])) {
         place(line->pitch_st[line->n / 2], labels->a4_hz, soft);
         add(text,
             "The voice flips up %s at %s; what singing softer or louder does to that, these "
@@ -85,9 +79,9 @@ static void difference(figure h, char phrase[PHRASE_SIZE])
 {
     double size = round(2 * fabs(h.estimate)) / 2;
     phrase[0] = '\0';
-    if (told(h) && h.lo95 <= 0 && h.hi95 >= 0)
+    if (map_told(h) && h.lo95 <= 0 && h.hi95 >= 0)
         snprintf(phrase, PHRASE_SIZE, ", no sure difference from going up");
-    else if (told(h))
+    else if (map_told(h))
         snprintf(phrase, PHRASE_SIZE, ", about %.*f semitone%s %s", fmod(size, 1) > 0, size,
                  size > 1 ? "s" : "", h.estimate > 0 ? "lower" : "higher");
 }
@@ -101,12 +95,20 @@ static void add_down(const map *m, const map_labels *labels, char **text)
         place(line->pitch_st[0], labels->a4_hz, soft);
         place(line->pitch_st[line->n - 1], labels->a4_hz, loud);
         add(text, "Coming down, it flips back %s when soft and %s when loud%s.", soft, loud, lower);
-    } else if (line->n && told(line->pitch_st[line->n / 2])) {
+    } else if (line->n && map_told(line->pitch_st[line->n / 2])) {
         place(line->pitch_st[line->n / 2], labels->a4_hz, soft);
         add(text, "Coming down, it flips back %s at %s%s.", soft,
             level(line->level_db[line->n / 2], labels, at), lower);
     } else
         add(text, "Where it flips back coming down, these takes do not tell.");
+}
+
+static void add_strays(const map *m, char **text)
+{
+    size_t flips = m->stray_flips[FLIP_UP] + m->stray_flips[FLIP_DOWN];
+    if (flips || m->stray_s > 0)
+        add(text, "Not shown: %.1f s and %zu flip%s far from the rest, perhaps breath or noise.",
+            m->stray_s, flips, flips == 1 ? "" : "s");
 }
 
 char *map_words(const map *m, const map_labels *labels)
@@ -118,5 +120,6 @@ char *map_words(const map *m, const map_labels *labels)
     }
     add_up(&m->line[FLIP_UP], labels, &text);
     add_down(m, labels, &text);
+    add_strays(m, &text);
     return text;
 }
