@@ -93,6 +93,9 @@ static double meant_db(const stage *g, size_t k)
     return g->line.level_db[k] + trill * g->vibrato[k];
 }
 
+/* Breathing in, the glottis is wide open: the resonances are dull. */
+#define BREATH_DAMPING 4
+
 /* The tract in step k: wandering, a little shorter in M2, with F1 rising with level and kept off
  * the fundamental. An open glottis damps the two lowest resonances. */
 static void formants_at(const stage *g, size_t k, double weight, double pitch_st, double te,
@@ -102,6 +105,8 @@ static void formants_at(const stage *g, size_t k, double weight, double pitch_st
     for (int i = 0; i < TRACT_VOWEL; i++) {
         f_hz[i] = s->tract.f_hz[i] * (1 + g->formant[i][k]) * (1 + s->shorter_m2 * weight);
         b_hz[i] = s->tract.b_hz[i] * (i < 2 ? 1 + s->damping * fmax(te - 0.4, 0) : 1);
+        if (g->line.gate[k] == 0)
+            b_hz[i] *= BREATH_DAMPING;
     }
     double f1 = f_hz[0] * (1 + s->f1_per_db * (meant_db(g, k) - s->boundary.level_db));
     double least = s->f1_follow * note_to_hz(pitch_st);

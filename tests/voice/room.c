@@ -11,7 +11,8 @@
 #include <string.h>
 
 /* Impulse response: the direct sound, a few early reflections, and a decaying noise tail. All that
- * is reflected has direct_db less energy than the direct sound. */
+ * is reflected has direct_db less energy than the direct sound; together they leave the voice its
+ * level, on the whole, though not at each pitch. */
 static double *response(const singer *s, size_t *n)
 {
     gsl_rng *r = dice_new(s->seed, 0, DICE_ROOM);
@@ -33,10 +34,10 @@ static double *response(const singer *s, size_t *n)
     energy = 0;
     for (size_t i = 0; i < *n; i++)
         energy += h[i] * h[i];
-    double scale = sqrt(pow(10, -s->direct_db / 10) / energy);
+    double reflected = pow(10, -s->direct_db / 10), scale = sqrt(reflected / energy);
     for (size_t i = 0; i < *n; i++)
-        h[i] *= scale;
-    h[0] = 1;
+        h[i] *= scale / sqrt(1 + reflected);
+    h[0] = 1 / sqrt(1 + reflected);
     gsl_rng_free(r);
     return h;
 }

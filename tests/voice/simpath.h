@@ -12,13 +12,13 @@
 #include <gsl/gsl_rng.h>
 
 typedef struct simsinger {
-    double at_db;                   /* level at which pitches are stated */
-    double up_st, down_st;          /* the boundary there; hysteresis is their difference */
-    double up_slope, down_slope;    /* st/dB */
-    double up_spread, down_spread;  /* st */
-    double offset_st;               /* standard deviation of the take's own shift */
+    double at_db;                    /* level at which pitches are stated */
+    double up_st, down_st;           /* the boundary there; hysteresis is their difference */
+    double up_slope, down_slope;     /* st/dB */
+    double up_spread, down_spread;   /* st */
+    double offset_st;                /* standard deviation of the take's own shift */
     double up_leap_st, down_leap_st; /* pitch after less before: >= 0 and <= 0 in most voices */
-    double false_share;             /* share of takes with a burst of wrong labels, 60-300 ms */
+    double false_share;              /* share of takes with a burst of wrong labels, 60-300 ms */
 } simsinger;
 
 typedef enum simkind { SIM_SLIDE, SIM_SWELL } simkind;
