@@ -19,9 +19,9 @@ static bool check_operands(const command *c, size_t n, err *e)
 {
     if (n < c->least)
         return err_set(e, "%s wants %s.", c->name, c->usage);
-    if (n > c->most && !c->most)
+    if (n && !*c->usage)
         return err_set(e, "%s takes no operands.", c->name);
-    if (n > c->most)
+    if (c->most && n > c->most)
         return err_set(e, "%s takes %s, but %zu operands were given.", c->name, c->usage, n);
     return true;
 }

@@ -75,8 +75,8 @@ static void hear_one(batch *b, size_t i)
     t->twice = came_before(b, i);
     t->stored = !t->twice;
     if (t->twice || t->outcome == HEAR_KNOWN) {
-        err_set(&e, "%s is in the journal already, as a take of %s: it stays one take.", in->file,
-                in->singer);
+        err_set(&e, "%s is in the journal already, as a take of %s: it stays one take.",
+                strcmp(in->file, "-") == 0 ? "Standard input" : in->file, in->singer);
         say(b, e.text);
     }
 }
@@ -220,8 +220,6 @@ const command command_add = {
         "safely stored. The same recording twice is one take. With --table, each row of the table "
         "is\n"
         "a recording, of SINGER or of the singer that it names.",
-    .least = 0,
-    .most = OPERANDS_ANY,
     .options = statement_options,
     .n_options = STATEMENT_OPTIONS,
     .settings_size = sizeof(statement),

@@ -35,7 +35,6 @@ extern const size_t n_shared_options;
 shared_settings shared_defaults(void);
 
 typedef struct command command;
-#define OPERANDS_ANY ((size_t)-1)
 
 typedef struct command_call {
     const command *self;
@@ -50,7 +49,7 @@ struct command {
     const char *summary;   /* one phrase for the list of commands */
     const char *usage;     /* operands as in "SINGER FILE..." */
     const char *detail;    /* paragraphs for its own help, or NULL */
-    size_t least, most;    /* how many operands; most = OPERANDS_ANY: any number */
+    size_t least, most;    /* how many operands; most = 0: any number, or none when usage is "" */
     const option *options; /* of its own */
     size_t n_options;
     size_t settings_size;             /* 0: no settings */

@@ -73,10 +73,21 @@ static void keep_date(journal_take *t, const journal_take *was)
         t->date_from = was->date_from;
 }
 
+/* A pipe has no name to go by. */
+static bool nameless(const char *file)
+{
+    return strcmp(file, "-") == 0;
+}
+
+static bool keeps_name(const char *now, const char *was)
+{
+    return nameless(now) || (!nameless(was) && strcmp(was, now) < 0);
+}
+
 void describe_keep(journal_take *t, const journal_take *was)
 {
     keep_date(t, was);
-    keep_text(&t->file, was->file, strcmp(was->file, t->file) < 0);
+    keep_text(&t->file, was->file, keeps_name(t->file, was->file));
     keep_text(&t->rig, was->rig, !*t->rig);
     keep_text(&t->name, was->name, !*t->name);
     keep_text(&t->vowel, was->vowel, !*t->vowel);

@@ -37,7 +37,7 @@ static void decode(journal_item *items, size_t n, register_summary *summary)
 
 static void tell(const char *singer, const char *vowel, const register_summary *summary)
 {
-    if (summary->answer == REGISTER_BOTH)
+    if (summary->answer == REGISTER_BOTH || !*summary->text)
         return;
     if (*vowel)
         message_warn("%s, vowel %s: %s", singer, vowel, summary->text);

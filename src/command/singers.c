@@ -36,7 +36,5 @@ const command command_singers = {
     .summary = "the singers in the journal",
     .usage = "",
     .detail = "A row per singer: sessions, takes, asserted flips, first and last date.",
-    .least = 0,
-    .most = 0,
     .run = run,
 };

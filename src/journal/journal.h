@@ -5,9 +5,8 @@
 /* The journal: one SQLite file (docs/journal.md) with singers, sessions, takes, what was heard in
  * each, and what was made of it. It needs no sound to fit registers and boundary anew.
  *
- * What it says depends only on the set of takes, their settings and corrections: everything is
- * given in one order: by session (date, then rig, calibration, distance), in it by file, start of the
- * stretch, code.
+ * What it says depends only on the set of takes, their settings and corrections. Takes are in one
+ * order: by session (date, rig, calibration, distance), then file, start of the stretch, code.
  * A call that failed has changed nothing. What is handed out is the caller's. */
 
 #include "base/message.h"
