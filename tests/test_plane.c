@@ -51,14 +51,14 @@ static int drop_journal(void **state)
     return 0;
 }
 
-/* Frames of constant level, every fifth one unvoiced and louder, the last one silent. */
+/* Frames of constant level, three in five of them unvoiced and louder, the last one silent. */
 static track *track_of(const sung *s)
 {
     track *t = track_new("take", (size_t)s->frames, 0.005, 0);
     t->full_scale_db = s->full_scale_db;
     t->declared = s->declared;
     for (size_t k = 0; k < t->n; k++) {
-        bool voiced = k % 5 != 4 && k + 1 < t->n;
+        bool voiced = k % 5 < 2 && k + 1 < t->n;
         t->level_db[k] = k + 1 == t->n ? -INFINITY : s->level_db + (voiced ? 0 : 30);
         t->pitch_st[k] = voiced ? 60 : (double)NAN;
         t->reg[k] = voiced ? 1 : 0;
