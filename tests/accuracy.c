@@ -125,6 +125,12 @@ static const char *arrow(flip_direction d)
     return d == FLIP_UP ? "up" : "down";
 }
 
+static void dump_found(FILE *out, const flip *f)
+{
+    fprintf(out, "%.3f\t%s\t%.0f\t%.2f\t%.2f\n", f->time_s, arrow(f->direction), f->span_ms,
+            f->pitch_after_st - f->pitch_before_st, f->confidence);
+}
+
 static void dump_flips(FILE *out, const truth_take *t, const flips *found)
 {
     long *match = xmalloc(t->n_flips, sizeof *match);
@@ -132,23 +138,19 @@ static void dump_flips(FILE *out, const truth_take *t, const flips *found)
     marks_match(t, found, 0, match);
     for (size_t i = 0; i < t->n_flips; i++) {
         const truth_flip *f = &t->flips[i];
-        const flip *g = match[i] < 0 ? NULL : &found->items[match[i]];
         fprintf(out, "%s\t%s\t%.3f\t%s\t%.0f\t%.2f\t", t->name, t->kind, f->time_s,
                 arrow(f->direction), f->span_ms, truth_heard_leap(t, f));
-        if (g) {
-            used[match[i]] = true;
-            fprintf(out, "%.3f\t%s\t%.0f\t%.2f\t%.2f\n", g->time_s, arrow(g->direction), g->span_ms,
-                    g->pitch_after_st - g->pitch_before_st, g->confidence);
-        } else {
+        if (match[i] < 0) {
             fputs("\t\t\t\t\n", out);
+            continue;
         }
+        used[match[i]] = true;
+        dump_found(out, &found->items[match[i]]);
     }
     for (size_t j = 0; j < found->n; j++)
         if (!used[j]) {
-            const flip *g = &found->items[j];
-            fprintf(out, "%s\t%s\t\t\t\t\t%.3f\t%s\t%.0f\t%.2f\t%.2f\n", t->name, t->kind,
-                    g->time_s, arrow(g->direction), g->span_ms,
-                    g->pitch_after_st - g->pitch_before_st, g->confidence);
+            fprintf(out, "%s\t%s\t\t\t\t\t", t->name, t->kind);
+            dump_found(out, &found->items[j]);
         }
     free(match);
     free(used);

@@ -23,62 +23,14 @@ typedef struct stage {
     performance p;
 } stage;
 
-static double smooth(double x)
-{
-    return x <= 0 ? 0 : x >= 1 ? 1 : 0.5 - 0.5 * cos(M_PI * x);
-}
-
-/* Share of the change that is done; a raised cosine has 59 % of its length between 10 and 90 %. */
-static double done(const sung_flip *f, double t)
-{
-    double length = f->span_ms / 1000 / (1 - 2 * acos(0.8) / M_PI);
-    return smooth(0.5 + (t - f->time_s) / length);
-}
-
-double perform_predict_db(const lf_pulse *pulse, const tract *t, double pitch_st, double rate_hz)
-{
-    tract_state tuned;
-    tract_tune(&tuned, t, t->n, rate_hz);
-    double f0 = note_to_hz(pitch_st), power = 0;
-    double top = fmin(6000, 0.47 * rate_hz);
-    for (int h = 1; h * f0 < top; h++) {
-        double amplitude = 2 * cabs(lf_harmonic(pulse, h));
-        double gain = pow(10, tract_gain_db(&tuned, t->n, h * f0, rate_hz) / 10);
-        power += amplitude * amplitude / 2 * gain;
-    }
-    return 10 * log10(power);
-}
-
 static double weight_at(const stage *g, double t)
 {
-    double w = g->first;
-    for (size_t i = 0; i < g->p.n_flips; i++)
-        w += (g->p.flips[i].direction == FLIP_UP ? 1 : -1) * done(&g->p.flips[i], t);
-    return fmin(fmax(w, 0), 1);
+    return course_weight(g->first, g->p.flips, g->p.n_flips, t);
 }
 
 static double displaced_at(const stage *g, double t)
 {
-    double sum = 0;
-    for (size_t i = 0; i < g->p.n_flips; i++) {
-        const sung_flip *f = &g->p.flips[i];
-        double back =
-            f->settle_s > 0 ? smooth((t - f->time_s - f->settle_after_s) / f->settle_s) : 0;
-        sum += f->leap_st * done(f, t) * (1 - back);
-    }
-    return sum;
-}
-
-static double dip_at(const stage *g, double t)
-{
-    double sum = 0;
-    for (size_t i = 0; i < g->p.n_flips; i++) {
-        const sung_flip *f = &g->p.flips[i];
-        double width = fmax(f->span_ms / 1000 / 2, 0.012); /* sd of the dip */
-        double x = (t - f->time_s) / width;
-        sum += f->dip_db * exp(-x * x / 2);
-    }
-    return sum;
+    return course_displaced_st(g->p.flips, g->p.n_flips, t);
 }
 
 static double pitch_at(const stage *g, size_t k)
@@ -125,7 +77,7 @@ static double predicted_at(const stage *g, size_t k, double weight, double pitch
     lf_pulse pulse = lf_from_rd(rd_at(g, k, weight, pitch_st), singer_ra_factor(g->s, weight));
     tract t = g->s->tract;
     formants_at(g, k, weight, pitch_st, pulse.te, t.f_hz, t.b_hz);
-    return perform_predict_db(&pulse, &t, pitch_st, g->s->rate_hz);
+    return tract_pulses_db(&t, &pulse, pitch_st, g->s->rate_hz);
 }
 
 /* Level that comes out, without gate and dips. */
@@ -147,7 +99,7 @@ static void means(stage *g)
             double pitch = s->boundary.pitch_st + i;
             double rd = singer_rd(s, reg, pitch, s->boundary.level_db, 0);
             lf_pulse pulse = lf_from_rd(rd, s->source[reg].ra_factor);
-            sum += perform_predict_db(&pulse, &s->tract, pitch, s->rate_hz);
+            sum += tract_pulses_db(&s->tract, &pulse, pitch, s->rate_hz);
         }
         g->mean_db[reg] = sum / 17;
     }
@@ -165,7 +117,7 @@ static void vibrato_fill(stage *g, gsl_rng *r)
     for (size_t k = 0; k < n; k++) {
         phase += 2 * M_PI * s->vibrato_hz * (1 + rate[k]) * SCORE_STEP_S;
         sung_s = g->line.gate[k] > 0 ? sung_s + SCORE_STEP_S : 0;
-        double wide = fmin(fmax(1 + extent[k], 0), 1.4) * smooth((sung_s - sets_in) / 0.4);
+        double wide = fmin(fmax(1 + extent[k], 0), 1.4) * course_smooth((sung_s - sets_in) / 0.4);
         g->vibrato[k] = s->vibrato_st * g->line.vibrato * wide * sin(phase);
     }
     free(rate);
@@ -304,17 +256,6 @@ static void flips_place(stage *g, int take)
     gsl_rng_free(r);
 }
 
-static double jitter_at(const stage *g, double t)
-{
-    double rough = 1;
-    for (size_t i = 0; i < g->p.n_flips; i++) {
-        double since = t - g->p.flips[i].time_s;
-        if (since > 0 && since < 0.08)
-            rough = g->s->rough;
-    }
-    return g->s->jitter * rough;
-}
-
 static void predict(stage *g)
 {
     performance *p = &g->p;
@@ -340,7 +281,7 @@ static void fill(stage *g)
         p->pitch_st[k] = pitch_at(g, k);
         p->rd[k] = rd_at(g, k, w, p->pitch_st[k]);
         p->ra_factor[k] = singer_ra_factor(s, w);
-        p->jitter[k] = jitter_at(g, t);
+        p->jitter[k] = s->jitter * course_rough(p->flips, p->n_flips, s->rough, t);
         double softer = fmin(fmax(s->boundary.level_db - meant_db(g, k), -10), 15);
         p->noise_db[k] = (1 - w) * s->source[0].noise_db + w * s->source[1].noise_db +
                          0.3 * softer + g->more_noise[k];
@@ -353,7 +294,8 @@ static void fill(stage *g)
     for (size_t k = 0; k < p->n; k++)
         p->level_db[k] = p->gate[k] > 0
                              ? level_at(g, k, p->weight[k], p->predicted_db[k]) +
-                                   20 * log10(p->gate[k]) + dip_at(g, (double)k * SCORE_STEP_S)
+                                   20 * log10(p->gate[k]) +
+                                   course_dip_db(p->flips, p->n_flips, (double)k * SCORE_STEP_S)
                              : -INFINITY;
 }
 

@@ -14,20 +14,8 @@
  * A flip is at the crossing; the change is a raised cosine around it in register, pitch, gain and
  * breath at once. After a flip the voice may come back to the pitch that was meant, or not. */
 
-#include "register/flip.h"
+#include "voice/course.h"
 #include "voice/score.h"
-
-typedef struct sung_flip {
-    double time_s; /* midpoint */
-    flip_direction direction;
-    double span_ms;                  /* 10-90 % */
-    double leap_st;                  /* step of pitch in the change itself, negative when down */
-    double pitch_before_st;          /* that the old register has at time_s */
-    double level_db;                 /* that the rule saw */
-    bool at_will;                    /* not by the boundary */
-    double settle_s, settle_after_s; /* back to what was meant, after; 0: stays */
-    double dip_db;
-} sung_flip;
 
 typedef struct performance {
     size_t n;         /* steps of SCORE_STEP_S */
@@ -47,8 +35,5 @@ typedef struct performance {
 
 performance perform(const singer *s, const score *sc, int take);
 void performance_clear(performance *p);
-
-/* Level (dB, RMS) of LF pulses of Ee = 1 at pitch_st through a tract, harmonics up to 6 kHz. */
-double perform_predict_db(const lf_pulse *pulse, const tract *t, double pitch_st, double rate_hz);
 
 #endif

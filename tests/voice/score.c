@@ -2,6 +2,7 @@
 #include "voice/score.h"
 
 #include "base/array.h"
+#include "voice/course.h"
 #include "voice/dice.h"
 
 #include <math.h>
@@ -22,11 +23,6 @@ score_kind score_kind_by_name(const char *name)
     while (k < SCORE_KINDS && strcmp(kind_names[k], name) != 0)
         k++;
     return (score_kind)k;
-}
-
-static double smooth(double x)
-{
-    return x <= 0 ? 0 : x >= 1 ? 1 : 0.5 - 0.5 * cos(M_PI * x);
 }
 
 int score_count(const singer *s)
@@ -150,13 +146,14 @@ static void gates(gsl_rng *r, score_line *l, double on_s, double off_s, bool pau
     double inhaled = dice_chance(r, 0.35) ? dice_between(r, 0.2, 0.4) : 0;
     for (size_t k = 0; k < l->n; k++) {
         double t = (double)k * SCORE_STEP_S;
-        double g = smooth((t - on_s) / rise) * smooth((off_s - t) / fall);
+        double g = course_smooth((t - on_s) / rise) * course_smooth((off_s - t) / fall);
         if (pause)
-            g *= 1 - smooth((t - gap_at) / edge) * smooth((gap_at + gap - t) / edge);
+            g *= 1 - course_smooth((t - gap_at) / edge) * course_smooth((gap_at + gap - t) / edge);
         l->gate[k] = g;
         double from_end = on_s - 0.06 - t;
         l->breath[k] =
-            inhaled > 0 ? smooth(from_end / 0.05) * smooth((inhaled - from_end) / 0.1) : 0;
+            inhaled > 0 ? course_smooth(from_end / 0.05) * course_smooth((inhaled - from_end) / 0.1)
+                        : 0;
     }
 }
 
@@ -174,7 +171,7 @@ static void melody(gsl_rng *r, score_line *l, const score *sc, double on_s)
             note += dice_between(r, 0.3, 0.9);
             now = dice_between(r, sc->from_st, sc->to_st);
         }
-        l->pitch_st[k] = before + (now - before) * smooth((t - start) / glide);
+        l->pitch_st[k] = before + (now - before) * course_smooth((t - start) / glide);
     }
 }
 
@@ -186,7 +183,7 @@ static double along(const score *sc, double x, double bend)
     if (sc->kind == SCORE_UPDOWN || sc->kind == SCORE_SWELL)
         y = y < 0.5 ? 2 * y : 2 - 2 * y;
     y = pow(y, bend);
-    return 0.6 * y + 0.4 * smooth(y);
+    return 0.6 * y + 0.4 * course_smooth(y);
 }
 
 static void contours(gsl_rng *r, score_line *l, const score *sc, double on_s, double off_s)
@@ -215,8 +212,8 @@ static void human(gsl_rng *r, score_line *l, double on_s, double off_s)
     double drop = dice_chance(r, 0.3) ? dice_between(r, 0.2, 1.5) : 0;
     for (size_t k = 0; k < l->n; k++) {
         double t = (double)k * SCORE_STEP_S;
-        l->pitch_st[k] += slow[k] + quick[k] - scoop * smooth(1 - (t - on_s) / 0.12) -
-                          drop * smooth(1 - (off_s - t) / 0.12);
+        l->pitch_st[k] += slow[k] + quick[k] - scoop * course_smooth(1 - (t - on_s) / 0.12) -
+                          drop * course_smooth(1 - (off_s - t) / 0.12);
         l->level_db[k] += loud[k];
     }
     free(slow);

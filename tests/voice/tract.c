@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "voice/tract.h"
 
+#include "base/note.h"
 #include "voice/dice.h"
 
 #include <math.h>
@@ -97,6 +98,20 @@ void tract_tune(tract_state *s, const tract *t, int n, double rate_hz)
         s->b[i] = 2 * r * cos(2 * M_PI * t->f_hz[i] / rate_hz);
         s->a[i] = 1 - s->b[i] - s->c[i];
     }
+}
+
+double tract_pulses_db(const tract *t, const lf_pulse *pulse, double pitch_st, double rate_hz)
+{
+    tract_state tuned;
+    tract_tune(&tuned, t, t->n, rate_hz);
+    double f0 = note_to_hz(pitch_st), power = 0;
+    double top = fmin(6000, 0.47 * rate_hz);
+    for (int h = 1; h * f0 < top; h++) {
+        double amplitude = 2 * cabs(lf_harmonic(pulse, h));
+        double gain = pow(10, tract_gain_db(&tuned, t->n, h * f0, rate_hz) / 10);
+        power += amplitude * amplitude / 2 * gain;
+    }
+    return power > 0 ? 10 * log10(power) : -INFINITY;
 }
 
 void tract_run(tract_state *s, const tract *t, double *samples, size_t n)

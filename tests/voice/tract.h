@@ -8,6 +8,8 @@
  * Sung formants: the table of facts for bass, tenor, alto and soprano in the Csound manual; spoken
  * ones: Hillenbrand et al. 1995, averages of men and women (both partly from memory). */
 
+#include "voice/lf.h"
+
 #include <gsl/gsl_rng.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -34,5 +36,8 @@ double tract_gain_db(const tract_state *s, int n, double f_hz, double rate_hz);
 void tract_tune(tract_state *s, const tract *t, int n, double rate_hz);
 /* Filters n samples in place. */
 void tract_run(tract_state *s, const tract *t, double *samples, size_t n);
+
+/* Level (dB, RMS) of LF pulses of Ee = 1 at pitch_st through the tract, harmonics up to 6 kHz. */
+double tract_pulses_db(const tract *t, const lf_pulse *pulse, double pitch_st, double rate_hz);
 
 #endif
