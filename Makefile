@@ -6,12 +6,14 @@ BUILD ?= build
 STAGES ?= base sound voice register fit lesson journal show command
 CFLAGS ?= -O2 -g
 PREFIX ?= /usr/local
-HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests -I$(BUILD) \
+HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests \
   -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wvla \
   -Wundef -Wwrite-strings -Wformat=2
 ifdef DEV
 HOUSE += -Werror
 endif
+# A short line in place of the command; V=1 shows commands.
+said = $(if $(V),,@echo "$(1)";)
 LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -lm
 
 # Debian's packages. gnuplot comes in several that shut each other out, so that the program itself
@@ -95,7 +97,7 @@ do-all: $(PROGRAMS)
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
+	$(call said,cc $<)$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
 
 # Templates are part of the program: plots/NAME.gp becomes the string plot_NAME.
 $(BUILD)/plots/%.c: plots/%.gp
@@ -103,20 +105,20 @@ $(BUILD)/plots/%.c: plots/%.gp
 	@{ echo '#include "show/templates.h"'; echo 'const char plot_$*[] = {'; \
 	  od -An -v -to1 $< | sed "s/ *\([0-7]\{3\}\)/'\\\\\1',/g"; echo '0};'; } > $@
 $(BUILD)/plots/%.o: $(BUILD)/plots/%.c
-	$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
+	$(call said,cc $<)$(CC) $(HOUSE) $(CFLAGS) -MMD -MP -c -o $@ $<
 
 $(BUILD)/libseamline.a: $(OBJ)
 	@mkdir -p $(@D); rm -f $@; ar rcs $@ $^
 $(BUILD)/libtestvoice.a: $(VOICE_OBJ)
 	@mkdir -p $(@D); rm -f $@; ar rcs $@ $^
 $(BUILD)/seamline: $(BUILD)/src/main.o $(BUILD)/libseamline.a
-	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/testvoice: $(BUILD)/tests/voice/testvoice.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
-	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/test_%: $(BUILD)/tests/test_%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
-	$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
 $(BUILD)/%: $(BUILD)/tests/%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
-	$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 
 # Each test program's output is kept in $(BUILD)/log; a program that dies counts as a failed test.
 # Tests find the programs by $SEAMLINE and $TESTVOICE.
@@ -151,7 +153,7 @@ lint-gcc lint-clang: lint-%:
 	@$(MAKE) -s --no-print-directory CC=$* BUILD=$(BUILD)/lint-$* DEV=1 do-compile
 lint-cppcheck:
 	@cppcheck -q --std=c11 --enable=warning,performance,portability --inline-suppr \
-	  --suppress=missingIncludeSystem --suppress=ctuuninitvar --suppress=invalidFunctionArg --error-exitcode=1 -Isrc -Itests -I$(BUILD) src tests
+	  --suppress=missingIncludeSystem --suppress=ctuuninitvar --suppress=invalidFunctionArg --error-exitcode=1 -Isrc -Itests src tests
 TIDY = $(patsubst %.c,%.tidy,$(filter %.c,$(FORMATTED)))
 lint-tidy: $(TIDY)
 $(TIDY): %.tidy:
