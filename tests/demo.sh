@@ -48,6 +48,6 @@ done
 echo "Where the voices flip, as heard, and as they were told to (opened only now):"
 echo
 # shellcheck disable=SC2086
-"$build/demo_compare" "$studio" "$demo/truth" $full_scale $maps
+"$build/demo_compare" "$studio" "$demo/truth" $full_scale "$SEAMLINE_JOURNAL" $maps
 echo "The maps are $demo/*.png; the one over the sessions is $demo/wren-sessions.png."
 echo "The journal is $SEAMLINE_JOURNAL: try $build/seamline takes wren --journal $SEAMLINE_JOURNAL"
