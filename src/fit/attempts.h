@@ -25,17 +25,17 @@ typedef struct attempt {
     level_pitch start;        /* first frame of the stretch */
     size_t first, n_hull;     /* in attempts.hull */
     /* Where flipped: */
-    double time_s;            /* midway between the last old and the first new frame */
-    double weight;            /* 0..1, probability that it is a flip; 1 without p_m2 */
-    level_pitch crossing;     /* old register's in the first new frame */
-    level_pitch rate;         /* dB/s, st/s, of the old register's */
-    level_pitch before;       /* old register's at time_s */
-    double pitch_after_st;    /* new register's at time_s; NaN when too short to tell */
+    double time_s;         /* midway between the last old and the first new frame */
+    double weight;         /* 0..1, probability that it is a flip; 1 without p_m2 */
+    level_pitch crossing;  /* old register's in the first new frame */
+    level_pitch rate;      /* dB/s, st/s, of the old register's */
+    level_pitch before;    /* old register's at time_s */
+    double pitch_after_st; /* new register's at time_s; NaN when too short to tell */
 } attempt;
 
 typedef struct attempts {
     size_t n, room;
-    attempt *items;           /* in order of path, then time */
+    attempt *items; /* in order of path, then time */
     size_t n_hull, hull_room;
     level_pitch *hull;
 } attempts;

@@ -20,6 +20,7 @@ void estimate_free(estimate *e)
         return;
     free(e->likelihood.obs);
     free(e->likelihood.points);
+    likelihood_grid_free(e->likelihood.grid);
     free(e);
 }
 
@@ -61,18 +62,15 @@ static void count_flips(const attempts *a, estimate *e)
     }
 }
 
-/* At least two takes in which two attempts of fitted directions flipped; *most: attempts a take. */
-static bool has_offset(const likelihood *l, size_t *most)
+/* At least two takes in which two attempts of fitted directions flipped. */
+static bool has_offset(const likelihood *l)
 {
     size_t twice = 0;
-    *most = 1;
     for (size_t i = 0, j; i < l->n; i = j) {
         size_t ended = 0;
         for (j = i; j < l->n && l->obs[j].cluster == l->obs[i].cluster; j++)
             ended += l->obs[j].ended && l->obs[j].weight >= 0.5;
         twice += ended >= 2;
-        if (j - i > *most)
-            *most = j - i;
     }
     return twice >= 2;
 }
@@ -90,7 +88,6 @@ static void build(estimate *e, const attempts *a, double at_db, const estimate_s
     likelihood *l = &e->likelihood;
     l->obs = xmalloc(a->n, sizeof *l->obs);
     l->points = xmalloc(a->n_hull, sizeof *l->points);
-    l->n_points = a->n_hull;
     for (size_t i = 0; i < a->n_hull; i++)
         l->points[i] = point_of(a->hull[i], at_db);
     for (size_t i = 0; i < a->n; i++) {
@@ -98,9 +95,9 @@ static void build(estimate *e, const attempts *a, double at_db, const estimate_s
         if (e->fitted[d])
             l->obs[l->n++] = observation_of(&a->items[i], e->group[d], at_db);
     }
-    size_t most;
-    l->offset = has_offset(l, &most);
-    l->nodes = likelihood_nodes(most, 1.5);
+    l->offset = has_offset(l);
+    if (l->offset)
+        likelihood_grid_new(l, 1.0);
     l->n_x = 1;
     l->shared = true;
     l->share = s->share;
@@ -133,17 +130,19 @@ static void start_at(const likelihood *l, double slope, double spread, double *r
         theta[likelihood_offset(l)] = 0.3;
 }
 
-/* Steps of about one standard error with ten flips. */
-static square first_directions(const likelihood *l)
+/* Standard errors with some ten flips, in st, st/dB and log st. */
+static objective objective_of(const penalised *p)
 {
-    square out = {0};
-    for (size_t i = 0; i < likelihood_parameters(l); i++)
-        out.at[i][i] = 0.2;
+    const likelihood *l = p->likelihood;
+    objective f = {likelihood_parameters(l), penalised_value, p, {0}};
+    for (size_t i = 0; i < f.n; i++)
+        f.scale[i] = 0.2;
     for (unsigned g = 0; g < l->groups; g++)
-        out.at[likelihood_b(l, g, 0)][likelihood_b(l, g, 0)] = 0.03;
-    return out;
+        f.scale[likelihood_b(l, g, 0)] = 0.03;
+    return f;
 }
 
+static const double FLAT = 1e-3;
 enum { SLOPES = 4, SPREADS = 2, STARTS = SLOPES * SPREADS, CLIMBS = 2 };
 
 /* Climbs from the best CLIMBS of STARTS places; starts in ascending order of value are kept. */
@@ -157,14 +156,16 @@ static maximum climb(const objective *f, const likelihood *l)
         value[i] = f->value(f->data, start[i], NULL);
     }
     free(room);
-    square directions = first_directions(l);
+    square directions = {0};
+    for (size_t i = 0; i < f->n; i++)
+        directions.at[i][i] = f->scale[i];
     maximum best = {.stop = MAXIMUM_IMPOSSIBLE, .value = -INFINITY};
     for (int c = 0; c < CLIMBS; c++) {
         int top = 0;
         for (int i = 1; i < STARTS; i++)
             if (value[i] > value[top])
                 top = i;
-        maximum m = maximum_find(f, start[top], f->n, &directions);
+        maximum m = maximum_find(f, start[top], f->n, &directions, FLAT);
         if (m.value > best.value)
             best = m;
         value[top] = -INFINITY;
@@ -176,8 +177,9 @@ static void fit_one(estimate *e)
 {
     prior_count(&e->prior, &e->likelihood);
     e->penalised = (penalised){&e->likelihood, &e->prior};
-    e->fit.f = (objective){likelihood_parameters(&e->likelihood), penalised_value, &e->penalised};
+    e->fit.f = objective_of(&e->penalised);
     e->fit.top = climb(&e->fit.f, &e->likelihood);
+    e->fit.n_means = likelihood_log_s(&e->likelihood, 0);
     fitted_settle(&e->fit);
 }
 
@@ -187,6 +189,10 @@ static double aicc(const estimate *e)
     double fit = likelihood_value(&e->likelihood, e->fit.top.theta, NULL);
     return n - k - 1 > 0 ? -2 * fit + 2 * k + 2 * k * (k + 1) / (n - k - 1) : INFINITY;
 }
+
+/* By how much two slopes have to be better. At 0, two that are the same are told apart one time in
+ * six, and the slopes of such a choice are too sure of themselves; at 4 one time in eighty. */
+static const double PARTING = 4.0;
 
 static bool could_part(const estimate *e)
 {
@@ -204,7 +210,7 @@ static void fit_best(estimate *e)
     estimate one = *e;
     e->likelihood.shared = false;
     fit_one(e);
-    if (e->fit.settled && aicc(e) < aicc(&one))
+    if (e->fit.settled && aicc(e) < aicc(&one) - PARTING)
         return;
     *e = one;
     e->penalised = (penalised){&e->likelihood, &e->prior};

@@ -7,8 +7,8 @@
  *
  * A direction is fitted when it has at least one flip; attempts of the other are left out. Up and
  * down share the slope unless two fit better by Akaike's criterion corrected for few flips (AICc:
- * Hurvich & Tsai 1989), which needs 4 flips over 4 dB in each. Takes have a random offset when at
- * least two of them flipped twice. */
+ * Hurvich & Tsai 1989) by 4, which needs 4 flips over 4 dB in each. Takes have a random offset when
+ * at least two of them flipped twice. */
 
 #include "fit/attempts.h"
 #include "fit/interval.h"
@@ -22,14 +22,14 @@ typedef struct estimate_settings {
 estimate_settings estimate_defaults(void);
 
 typedef struct estimate {
-    bool fitted[2];       /* by flip_direction */
-    unsigned group[2];    /* where fitted */
-    double flips[2];      /* sum of weights */
+    bool fitted[2];                        /* by flip_direction */
+    unsigned group[2];                     /* where fitted */
+    double flips[2];                       /* sum of weights */
     double level_lo_db[2], level_hi_db[2]; /* of flips with weight >= 0.5; NaN when none */
     likelihood likelihood;
     prior prior;
     penalised penalised;
-    fitted fit;           /* fit.settled false: nothing can be told */
+    fitted fit; /* fit.settled false: nothing can be told */
 } estimate;
 
 /* pitch_st: median sung pitch. Levels enter as level - at_db. Free with estimate_free. */

@@ -6,7 +6,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 
 /* Away and back within two frames faster than this is no voice: the peak speed of a vibrato of
@@ -22,8 +21,7 @@ static double median_step(const path *p)
     double *step = xmalloc(p->n - 1, sizeof *step);
     for (size_t i = 1; i < p->n; i++)
         step[i - 1] = p->time_s[i] - p->time_s[i - 1];
-    gsl_sort(step, 1, p->n - 1);
-    double median = gsl_stats_median_from_sorted_data(step, 1, p->n - 1);
+    double median = gsl_stats_median(step, 1, p->n - 1);
     free(step);
     return median;
 }

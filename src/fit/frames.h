@@ -24,7 +24,7 @@ typedef struct frames {
     size_t n, n_runs;
     double step_s; /* median time between frames of the table; 0 when there is one frame */
     frame *items;
-    run *runs;     /* in order of time; neighbours of the same register are parted by a silence */
+    run *runs; /* in order of time; neighbours of the same register are parted by a silence */
 } frames;
 
 frames frames_kept(const path *p, const attempt_settings *s);

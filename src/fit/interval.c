@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "fit/interval.h"
 
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -33,11 +34,31 @@ static bool invert(const square *a, size_t n, square *out)
     return true;
 }
 
+/* Half the step in a spread (log st, or st of the offset) for the slope of a variance. */
+static const double SPREAD_STEP = 0.1;
+
+/* The covariance of the means with the spreads held at theta. */
+static bool means_covariance(const fitted *f, const double *theta, square *out)
+{
+    square curvature = maximum_curvature(&f->f, theta, f->n_means);
+    return invert(&curvature, f->n_means, out);
+}
+
 void fitted_settle(fitted *f)
 {
-    square curvature = maximum_curvature(&f->f, f->top.theta);
+    double theta[P];
+    square curvature = maximum_curvature(&f->f, f->top.theta, f->f.n);
+    assert(f->f.n - f->n_means <= INTERVAL_SPREADS);
     f->settled =
         invert(&curvature, f->f.n, &f->covariance) && factor(&f->covariance, f->f.n, &f->root);
+    memcpy(theta, f->top.theta, sizeof theta);
+    for (size_t v = f->n_means; f->settled && v < f->f.n; v++) {
+        for (int side = 0; side < 2; side++) {
+            theta[v] = f->top.theta[v] + (side ? SPREAD_STEP : -SPREAD_STEP);
+            f->settled &= means_covariance(f, theta, &f->means[v - f->n_means][side]);
+        }
+        theta[v] = f->top.theta[v];
+    }
 }
 
 static double quadratic(const square *a, size_t n, const double *c)
@@ -54,33 +75,17 @@ double fitted_variance(const fitted *f, const double *contrast)
     return quadratic(&f->covariance, f->f.n, contrast);
 }
 
-/* log variance of the contrast with the spreads held at theta; NaN when it has none. */
-static double log_variance(const fitted *f, const double *theta, const double *contrast,
-                           size_t n_means)
+double interval_freedom(const fitted *f, const double *contrast)
 {
-    square curvature = maximum_curvature(&f->f, theta), inverse;
-    if (!invert(&curvature, n_means, &inverse))
-        return (double)NAN;
-    return log(quadratic(&inverse, n_means, contrast));
-}
-
-double interval_freedom(const fitted *f, const double *contrast, size_t n_means)
-{
-    double theta[P], slope[P] = {0};
-    memcpy(theta, f->top.theta, sizeof theta);
-    for (size_t v = n_means; v < f->f.n; v++) {
-        double step = 0.1;
-        theta[v] = f->top.theta[v] + step;
-        double above = log_variance(f, theta, contrast, n_means);
-        theta[v] = f->top.theta[v] - step;
-        double below = log_variance(f, theta, contrast, n_means);
-        theta[v] = f->top.theta[v];
-        slope[v] = (above - below) / (2 * step);
-        if (!isfinite(slope[v]))
-            slope[v] = 2.0;
+    double slope[P] = {0};
+    for (size_t v = f->n_means; v < f->f.n; v++) {
+        const square *side = f->means[v - f->n_means];
+        slope[v] = log(quadratic(&side[1], f->n_means, contrast) /
+                       quadratic(&side[0], f->n_means, contrast)) /
+                   (2 * SPREAD_STEP);
     }
-    double spread = quadratic(&f->covariance, f->f.n, slope);
-    return spread > 0 ? fmax(2.0 / spread, 0.75) : INFINITY;
+    double of_log_variance = quadratic(&f->covariance, f->f.n, slope);
+    return fmax(2.0 / of_log_variance, 0.75);
 }
 
 double interval_cut(double nu)
@@ -128,6 +133,9 @@ static profile profile_along(const fitted *f, const double *contrast)
     return p;
 }
 
+/* A profile within 2e-4 of its maximum: 1e-4 of the half-width. */
+static const double FLAT = 0.02;
+
 /* Square root of twice the fall at `shift` from the maximum; theta goes in as the last place on
  * the profile, at `*last`, and comes out as the new one. */
 static double profile_root(const profile *p, double shift, double *last, double *theta)
@@ -135,13 +143,17 @@ static double profile_root(const profile *p, double shift, double *last, double 
     for (size_t i = 0; i < p->f->f.n; i++)
         theta[i] += (shift - *last) * p->ridge[i];
     *last = shift;
-    maximum m = maximum_find(&p->f->f, theta, p->f->f.n - 1, &p->directions);
+    maximum m = maximum_find(&p->f->f, theta, p->f->f.n - 1, &p->directions, FLAT);
     memcpy(theta, m.theta, sizeof m.theta);
     double fall = 2 * (p->f->top.value - m.value);
     return isfinite(fall) ? sqrt(fmax(fall, 0)) : INFINITY;
 }
 
-/* Regula falsi on the root of the fall, which is about linear in the shift. */
+/* Of the interval's half-width. */
+static const double CLOSE = 0.005;
+
+/* Regula falsi on the root of the fall, which is about linear in the shift. Where the profile
+ * goes over from one hill to another the fall may jump past the target: the end is the jump. */
 static bool profile_end(const profile *p, double target, double side, double *shift)
 {
     double theta[P], last = 0, lo = 0, r_lo = 0, hi = INFINITY, r_hi = INFINITY;
@@ -149,7 +161,7 @@ static bool profile_end(const profile *p, double target, double side, double *sh
     *shift = side * target * p->sd;
     for (int i = 0; i < 30; i++) {
         double r = profile_root(p, *shift, &last, theta);
-        if (fabs(r - target) < 0.005 * target)
+        if (fabs(r - target) < CLOSE * target)
             return true;
         if (r < target) {
             lo = fabs(*shift);
@@ -158,6 +170,8 @@ static bool profile_end(const profile *p, double target, double side, double *sh
             hi = fabs(*shift);
             r_hi = r;
         }
+        if (hi - lo < CLOSE * hi)
+            return true;
         double next;
         if (isfinite(r_hi)) {
             double part = (target - r_lo) / (r_hi - r_lo);

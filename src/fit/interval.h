@@ -13,21 +13,25 @@
 #include "fit/likelihood.h"
 #include "fit/maximum.h"
 
+enum { INTERVAL_SPREADS = 3 };
+
 typedef struct fitted {
     objective f;
+    size_t n_means; /* the first parameters; the others, at most INTERVAL_SPREADS, are spreads */
     maximum top;
-    bool settled;   /* the curvature is positive in every direction */
+    bool settled; /* the curvature is positive in every direction */
     square covariance;
-    square root;    /* its Cholesky factor, lower */
+    square root;                       /* its Cholesky factor, lower */
+    square means[INTERVAL_SPREADS][2]; /* covariance of the means with a spread a little lower and
+                                          higher, held there */
 } fitted;
 
-/* The curvature at a maximum and what follows from it. */
+/* The curvature at a maximum and what follows from it; f, n_means and top are given. */
 void fitted_settle(fitted *f);
 double fitted_variance(const fitted *f, const double *contrast);
 
-/* Degrees of freedom of a contrast of the first n_means parameters, the others being spreads;
- * 0.75 at the least, INFINITY where the variance does not hang on them. */
-double interval_freedom(const fitted *f, const double *contrast, size_t n_means);
+/* Degrees of freedom of a contrast of the means; 0.75 at the least. */
+double interval_freedom(const fitted *f, const double *contrast);
 /* Cut for twice the fall of the profile: of a mean, nu > 0; of the log of a spread (Bartlett's
  * factor 1 + 1 / 3 nu on the chi-squared point). */
 double interval_cut(double nu);

@@ -33,23 +33,25 @@ typedef struct threshold_obs {
     bool rated;       /* the end is a density in time: `rate` counts */
     double weight;    /* 0..1, probability that the end is real */
     double log_scale; /* added to the log density of an end: log(width) makes it a probability */
-    size_t first, n_points;      /* where the running maximum may lie, in likelihood.points */
-    threshold_point start, end;  /* of the path; end as if the path had gone on */
-    threshold_point rate;        /* change of y and x per second where it ended */
+    size_t first, n_points;     /* where the running maximum may lie, in likelihood.points; > 0 */
+    threshold_point start, end; /* of the path; end as if the path had gone on */
+    threshold_point rate;       /* change of y and x per second where it ended */
 } threshold_obs;
 
+typedef struct likelihood_grid likelihood_grid;
+
 typedef struct likelihood {
-    size_t n, n_points;
+    size_t n;
     threshold_obs *obs;
     threshold_point *points;
     unsigned groups, n_x; /* 1..2 groups; 0..2 covariates */
     bool shared;          /* one b for both groups */
-    bool offset;          /* clusters have a random offset */
+    bool offset;          /* clusters have a random offset: wants likelihood_grid_new first */
     double share;         /* contamination, 0..1 */
     double span_s;        /* time in which one end is expected, for `rated`; s */
     double rate_floor;    /* of |dz/dt| at an end, st/s; 0: exact */
     double slack;         /* standard error of z at an end, st; 0: none below the maximum allowed */
-    size_t nodes;         /* of the integral over the offset, odd, <= 129 */
+    likelihood_grid *grid; /* of the integral over the offset */
 } likelihood;
 
 /* Where each parameter lies in theta: b0[groups], then b[n_x] (shared) or b of each group, then
@@ -60,8 +62,10 @@ size_t likelihood_b(const likelihood *l, unsigned group, unsigned k);
 size_t likelihood_log_s(const likelihood *l, unsigned group);
 size_t likelihood_offset(const likelihood *l); /* only where l->offset */
 
-/* Nodes that integrate to 1e-5 with `most` observations a cluster and offset up to `ratio` s. */
-size_t likelihood_nodes(size_t most, double ratio);
+/* Makes l->grid (frees an earlier one): for each size of cluster the nodes that integrate to 1e-5
+ * while the offset is up to `ratio` times the spread. */
+void likelihood_grid_new(likelihood *l, double ratio);
+void likelihood_grid_free(likelihood_grid *g);
 
 /* opt_gradient[likelihood_parameters] may be NULL. -INFINITY where the data are impossible.
  * n = 0 gives 0. */

@@ -1,123 +1,177 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "fit/maximum.h"
 
-#include "base/array.h"
-
 #include <assert.h>
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
-#include <gsl/gsl_blas.h>
-#include <gsl/gsl_errno.h>
-#include <gsl/gsl_multimin.h>
+enum { P = MAXIMUM_PARAMETERS, STEPS = 200, HALVINGS = 40 };
+/* The first step, before anything is known of the curvature, in units of the directions. */
+static const double FIRST_STEP = 1.0;
+/* Wolfe's conditions in their weak form: enough rise, and a slope that has come down. */
+static const double ENOUGH = 1e-4, FLATTER = 0.9;
 
-/* In units where the value falls by 1/2 at a step of 1: the value is then within 5e-9. */
-static const double FLAT = 1e-4;
-enum { STEPS = 200 };
-/* Stands for -INFINITY, which GSL's line search does not survive. */
-static const double IMPOSSIBLE = 1e10;
+typedef struct place {
+    double y[P], value, gradient[P]; /* by the directions */
+} place;
 
-typedef struct subspace {
+typedef struct search {
     const objective *f;
     const double *base;
     size_t n;
     const square *directions;
-} subspace;
+    double metric[P][P]; /* BFGS's inverse curvature */
+    place now;
+    int steps;
+} search;
 
-static void place(const subspace *s, const gsl_vector *y, double *theta)
+static void to_theta(const search *s, const double *y, double *theta)
 {
     memcpy(theta, s->base, s->f->n * sizeof *theta);
     for (size_t j = 0; j < s->n; j++)
         for (size_t i = 0; i < s->f->n; i++)
-            theta[i] += gsl_vector_get(y, j) * s->directions->at[j][i];
+            theta[i] += y[j] * s->directions->at[j][i];
 }
 
-static void both(const gsl_vector *y, void *data, double *opt_value, gsl_vector *opt_gradient)
+/* Fills in value and gradient; a value that is not finite becomes -INFINITY. */
+static void look(const search *s, place *p)
 {
-    const subspace *s = data;
-    double theta[MAXIMUM_PARAMETERS], gradient[MAXIMUM_PARAMETERS] = {0};
-    place(s, y, theta);
-    double value = s->f->value(s->f->data, theta, opt_gradient ? gradient : NULL);
-    if (opt_value)
-        *opt_value = isfinite(value) ? -value : IMPOSSIBLE;
-    if (!opt_gradient)
-        return;
+    double theta[P], gradient[P];
+    to_theta(s, p->y, theta);
+    p->value = s->f->value(s->f->data, theta, gradient);
+    if (!isfinite(p->value))
+        p->value = -INFINITY;
     for (size_t j = 0; j < s->n; j++) {
-        double slope = 0;
+        p->gradient[j] = 0;
         for (size_t i = 0; i < s->f->n; i++)
-            slope += gradient[i] * s->directions->at[j][i];
-        gsl_vector_set(opt_gradient, j, isfinite(slope) ? -slope : 0.0);
+            p->gradient[j] += gradient[i] * s->directions->at[j][i];
     }
 }
 
-static double value_only(const gsl_vector *y, void *data)
+static double dot(size_t n, const double *a, const double *b)
 {
-    double value;
-    both(y, data, &value, NULL);
-    return value;
+    double sum = 0;
+    for (size_t i = 0; i < n; i++)
+        sum += a[i] * b[i];
+    return sum;
 }
 
-static void gradient_only(const gsl_vector *y, void *data, gsl_vector *gradient)
+static void reset_metric(search *s)
 {
-    both(y, data, NULL, gradient);
+    double length = sqrt(dot(s->n, s->now.gradient, s->now.gradient));
+    memset(s->metric, 0, sizeof s->metric);
+    for (size_t j = 0; j < s->n; j++)
+        s->metric[j][j] = fmin(1.0, FIRST_STEP / length);
 }
 
-static void value_gradient(const gsl_vector *y, void *data, double *value, gsl_vector *gradient)
+/* Along `way`, by bisection until Wolfe's weak conditions hold (Lewis & Overton 2013, algorithm
+ * 2.6); false when no place along it is higher. */
+static bool line_search(const search *s, const double *way, double slope, place *out)
 {
-    both(y, data, value, gradient);
+    double lo = 0, hi = INFINITY, t = 1;
+    bool higher = false;
+    for (int i = 0; i < HALVINGS; i++) {
+        place p;
+        for (size_t j = 0; j < s->n; j++)
+            p.y[j] = s->now.y[j] + t * way[j];
+        look(s, &p);
+        bool enough = p.value >= s->now.value + ENOUGH * t * slope;
+        if (enough && p.value > s->now.value) {
+            *out = p;
+            higher = true;
+        }
+        if (!enough)
+            hi = t;
+        else if (dot(s->n, p.gradient, way) > FLATTER * slope)
+            lo = t;
+        else
+            return higher;
+        t = isfinite(hi) ? 0.5 * (lo + hi) : 2 * lo;
+        if (higher && hi - lo < 1e-3 * hi)
+            return true;
+    }
+    return higher;
 }
 
-static maximum_stop climb(gsl_multimin_fdfminimizer *m, int *steps)
+/* metric += [(1 + y'My/s'y) ss' - (My s' + s y'M)] / s'y, y the fall of the gradient over s. */
+static void update_metric(search *s, const place *next)
 {
-    for (*steps = 0; *steps < STEPS; (*steps)++) {
-        if (gsl_blas_dnrm2(m->gradient) < FLAT)
+    double step[P], fall[P], carried[P];
+    for (size_t j = 0; j < s->n; j++) {
+        step[j] = next->y[j] - s->now.y[j];
+        fall[j] = s->now.gradient[j] - next->gradient[j];
+    }
+    double along = dot(s->n, step, fall);
+    if (!(along > 0))
+        return;
+    for (size_t j = 0; j < s->n; j++)
+        carried[j] = dot(s->n, s->metric[j], fall);
+    double scale = 1 + dot(s->n, fall, carried) / along;
+    for (size_t i = 0; i < s->n; i++)
+        for (size_t j = 0; j < s->n; j++)
+            s->metric[i][j] +=
+                (scale * step[i] * step[j] - carried[i] * step[j] - step[i] * carried[j]) / along;
+}
+
+static maximum_stop climb(search *s, double flat)
+{
+    bool fresh = true;
+    reset_metric(s);
+    for (s->steps = 0; s->steps < STEPS; s->steps++) {
+        double way[P];
+        place next;
+        for (size_t j = 0; j < s->n; j++)
+            way[j] = dot(s->n, s->metric[j], s->now.gradient);
+        double slope = dot(s->n, way, s->now.gradient);
+        /* Twice the rise that the metric promises. */
+        if (slope < flat * flat)
             return MAXIMUM_FOUND;
-        if (gsl_multimin_fdfminimizer_iterate(m) != GSL_SUCCESS)
-            return gsl_blas_dnrm2(m->gradient) < 100 * FLAT ? MAXIMUM_FOUND : MAXIMUM_NO_PROGRESS;
+        if (line_search(s, way, slope, &next)) {
+            update_metric(s, &next);
+            s->now = next;
+            fresh = false;
+        } else if (fresh) {
+            return MAXIMUM_AT_KINK;
+        } else {
+            reset_metric(s);
+            fresh = true;
+        }
     }
     return MAXIMUM_TOO_MANY;
 }
 
 maximum maximum_find(const objective *f, const double *base, size_t n_directions,
-                     const square *directions)
+                     const square *directions, double flat)
 {
-    assert(f->n <= MAXIMUM_PARAMETERS && n_directions <= f->n);
-    maximum out = {.value = f->value(f->data, base, NULL)};
-    memcpy(out.theta, base, f->n * sizeof *base);
-    if (!isfinite(out.value))
-        out.stop = MAXIMUM_IMPOSSIBLE;
-    if (out.stop || !n_directions)
-        return out;
-    subspace s = {f, base, n_directions, directions};
-    gsl_multimin_function_fdf g = {value_only, gradient_only, value_gradient, n_directions, &s};
-    gsl_multimin_fdfminimizer *m =
-        gsl_multimin_fdfminimizer_alloc(gsl_multimin_fdfminimizer_vector_bfgs2, n_directions);
-    gsl_vector *y = gsl_vector_calloc(n_directions);
-    gsl_multimin_fdfminimizer_set(m, &g, y, 1.0, 0.1);
-    out.stop = climb(m, &out.steps);
-    out.value = -m->f;
-    place(&s, m->x, out.theta);
-    gsl_vector_free(y);
-    gsl_multimin_fdfminimizer_free(m);
+    assert(f->n <= P && n_directions <= f->n);
+    search s = {.f = f, .base = base, .n = n_directions, .directions = directions};
+    maximum out = {.stop = MAXIMUM_IMPOSSIBLE};
+    look(&s, &s.now);
+    if (isfinite(s.now.value))
+        out.stop = climb(&s, flat);
+    out.value = s.now.value;
+    out.steps = s.steps;
+    to_theta(&s, s.now.y, out.theta);
     return out;
 }
 
-square maximum_curvature(const objective *f, const double *theta)
+square maximum_curvature(const objective *f, const double *theta, size_t n)
 {
     square c = {0};
-    double at[MAXIMUM_PARAMETERS], above[MAXIMUM_PARAMETERS], below[MAXIMUM_PARAMETERS];
+    double at[P], above[P], below[P];
     memcpy(at, theta, f->n * sizeof *at);
-    for (size_t i = 0; i < f->n; i++) {
-        double step = 1e-4 * fmax(0.1, fmin(1.0, fabs(theta[i])));
+    for (size_t i = 0; i < n; i++) {
+        double step = 0.1 * f->scale[i];
         at[i] = theta[i] + step;
         f->value(f->data, at, above);
         at[i] = theta[i] - step;
         f->value(f->data, at, below);
         at[i] = theta[i];
-        for (size_t j = 0; j < f->n; j++)
+        for (size_t j = 0; j < n; j++)
             c.at[i][j] = (below[j] - above[j]) / (2 * step);
     }
-    for (size_t i = 0; i < f->n; i++)
+    for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < i; j++)
             c.at[i][j] = c.at[j][i] = 0.5 * (c.at[i][j] + c.at[j][i]);
     return c;

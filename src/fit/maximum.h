@@ -4,9 +4,11 @@
 
 /* The maximum of a smooth function of up to MAXIMUM_PARAMETERS parameters, on a subspace.
  *
- * Searched are theta = base + sum_j y_j direction_j, by GSL's BFGS (Fletcher, Practical Methods
- * of Optimization, 1987, 2.6.2 and 2.6.4) from y = 0. Directions should be scaled so that a step
- * of 1 changes the value by about 1/2. */
+ * Searched are theta = base + sum_j y_j direction_j from y = 0, by BFGS with a line search that
+ * asks for Wolfe's weak conditions alone, which goes on over kinks such as those of a running
+ * maximum (Lewis & Overton, Mathematical Programming 141, 2013; GSL's minimisers stop at them).
+ * Directions should be scaled so that a step of 1 changes the value by about 1/2.
+ */
 
 #include <stddef.h>
 
@@ -20,13 +22,14 @@ typedef struct objective {
     /* Value and, unless NULL, gradient[n]; -INFINITY where impossible. */
     double (*value)(const void *data, const double *theta, double *opt_gradient);
     const void *data;
+    double scale[MAXIMUM_PARAMETERS]; /* rough standard error of each parameter */
 } objective;
 
 typedef enum maximum_stop {
-    MAXIMUM_FOUND = 0,       /* the gradient is as good as zero */
-    MAXIMUM_NO_PROGRESS = 1, /* no higher place along the last direction: a kink, or rounding */
-    MAXIMUM_TOO_MANY = 2,    /* the step limit */
-    MAXIMUM_IMPOSSIBLE = 3   /* the start has no finite value */
+    MAXIMUM_FOUND = 0,     /* the gradient is as good as zero */
+    MAXIMUM_AT_KINK = 1,   /* the simplex shrank to a point whose gradient is not zero */
+    MAXIMUM_TOO_MANY = 2,  /* the step limit */
+    MAXIMUM_IMPOSSIBLE = 3 /* the start has no finite value */
 } maximum_stop;
 
 typedef struct maximum {
@@ -36,11 +39,14 @@ typedef struct maximum {
     int steps;
 } maximum;
 
-/* Row j of `directions` is direction_j, j < n_directions. */
+/* Row j of `directions` is direction_j, j < n_directions (0: theta = base). Ends when another step
+ * promises a rise below flat^2 / 2. */
 maximum maximum_find(const objective *f, const double *base, size_t n_directions,
-                     const square *directions);
+                     const square *directions, double flat);
 
-/* Minus the second derivatives at theta, by central differences of the gradient. */
-square maximum_curvature(const objective *f, const double *theta);
+/* Minus the second derivatives in the first n parameters at theta, by central differences of the
+ * gradient over a tenth of the scale: wide enough to average over the kinks of a maximum of paths.
+ */
+square maximum_curvature(const objective *f, const double *theta, size_t n);
 
 #endif

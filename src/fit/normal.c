@@ -29,8 +29,10 @@ double normal_log_tail(double x, double *opt_slope)
     return value;
 }
 
-/* Midpoint rule with its next term: exact to 1e-9 while width * (1 + |mid|) < 0.02, where the
- * difference of two tails would lose digits. */
+/* While width * (1 + |mid|) is below this, the midpoint rule with its next term is exact to 1e-9,
+ * and the difference of two tails would lose digits. */
+static const double NARROW = 0.02;
+
 static double narrow(double a, double b, double *opt_da, double *opt_db)
 {
     double w = b - a, m = a + 0.5 * w;
@@ -47,7 +49,7 @@ double normal_log_mean_density(double a, double b, double *opt_da, double *opt_d
 {
     assert(b >= a && !opt_da == !opt_db);
     double w = b - a, m = a + 0.5 * w;
-    if (w * (1.0 + fabs(m)) < 0.02)
+    if (w * (1.0 + fabs(m)) < NARROW)
         return narrow(a, b, opt_da, opt_db);
     double lo = m < 0 ? -b : a, hi = m < 0 ? -a : b; /* by symmetry, into the upper tail */
     double tail = normal_log_tail(lo, NULL);
@@ -57,4 +59,32 @@ double normal_log_mean_density(double a, double b, double *opt_da, double *opt_d
         *opt_db = exp(log_density(b) - log_inside) - 1.0 / w;
     }
     return log_inside - log(w);
+}
+
+static double density(double x)
+{
+    return 0.39894228040143267794 * exp(-0.5 * x * x);
+}
+
+double normal_tail(double x, double *slope)
+{
+    *slope = -density(x);
+    return 0.5 * erfc(x * M_SQRT1_2);
+}
+
+double normal_mean_density(double a, double b, double *da, double *db)
+{
+    double w = b - a, m = a + 0.5 * w;
+    if (w * (1.0 + fabs(m)) < NARROW) {
+        double at_mid = density(m), bend = (m * m - 1.0) / 24.0;
+        double common = at_mid * (-0.5 * m + w * w * m / 24.0);
+        *da = common - at_mid * 2.0 * w * bend;
+        *db = common + at_mid * 2.0 * w * bend;
+        return at_mid * (1.0 + w * w * bend);
+    }
+    double lo = m < 0 ? -b : a, hi = m < 0 ? -a : b;
+    double inside = 0.5 * (erfc(lo * M_SQRT1_2) - erfc(hi * M_SQRT1_2)) / w;
+    *da = (inside - density(a)) / w;
+    *db = (density(b) - inside) / w;
+    return inside;
 }

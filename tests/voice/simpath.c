@@ -8,6 +8,9 @@
 
 #include <gsl/gsl_randist.h>
 
+/* After a leap the singer finds back to the intended pitch with this time constant. */
+static const double LEAP_S = 0.5;
+
 /* 0 at the ends, 1 in the middle: straight up and straight down. */
 static double there_and_back(const simtake *t, double time_s)
 {
@@ -71,6 +74,7 @@ path simpath_new(const simsinger *s, const simtake *t, const char *take, gsl_rng
     for (size_t i = 0; i < n; i++) {
         time[i] = t->step_s * (double)i;
         level[i] = sung_level(t, time[i]);
+        shift *= exp(-t->step_s / LEAP_S);
         pitch[i] = intended_pitch(t, time[i]) + shift;
         if (beyond(s, reg, pitch[i], level[i], offset) > limit) {
             double leap = reg == 1 ? s->up_leap_st : s->down_leap_st;

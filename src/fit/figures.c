@@ -1,0 +1,203 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "fit/figures.h"
+
+#include "base/array.h"
+#include "base/note.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_statistics_double.h>
+
+/* Below this range of level a slope would be read off the scatter. */
+static const double SLOPE_RANGE_DB = 4.0;
+/* A figure is told when the data leave less than this share of the prior's standard deviation. */
+static const double TOLD_SLOPE = 0.5, TOLD_SPREAD = 0.75;
+/* Weight from which a flip counts as one. */
+static const double DEFINITE = 0.5;
+
+void figures_clear(figures *f)
+{
+    for (int row = 0; row < BOUNDARY_ROWS; row++)
+        free(f->reasons[row]);
+    *f = (figures){0};
+}
+
+boundary_row figures_row(flip_direction d, boundary_row up_row)
+{
+    return d == FLIP_UP ? up_row : (boundary_row)(up_row + BOUNDARY_DOWN_PITCH);
+}
+
+static void tell(figures *f, boundary_row row, double middle, double lo, double hi)
+{
+    f->rows[row] = (figure){middle, lo, hi};
+}
+
+/* Takes the reason over. */
+static void refuse(figures *f, boundary_row row, char *reason)
+{
+    double nan = (double)NAN;
+    f->reasons[row] = reason;
+    f->rows[row] = (figure){nan, nan, nan};
+}
+
+static const char *way(flip_direction d)
+{
+    return d == FLIP_UP ? "up" : "down";
+}
+
+/* Attempts of a direction, how many flipped for sure or not, and the farthest pitch they reached.
+ */
+typedef struct tally {
+    size_t attempts, flipped;
+    double farthest_st;
+} tally;
+
+static tally tally_of(const attempts *a, flip_direction d)
+{
+    tally out = {.farthest_st = (double)NAN};
+    for (size_t i = 0; i < a->n; i++) {
+        const attempt *t = &a->items[i];
+        if (t->direction != d)
+            continue;
+        out.attempts++;
+        out.flipped += t->flipped;
+        for (size_t j = t->first; j < t->first + t->n_hull; j++)
+            out.farthest_st = d == FLIP_UP ? fmax(out.farthest_st, a->hull[j].pitch_st)
+                                           : fmin(out.farthest_st, a->hull[j].pitch_st);
+    }
+    return out;
+}
+
+static char *why_no_flip(const attempts *a, flip_direction d)
+{
+    const char *old = d == FLIP_UP ? "M1" : "M2";
+    tally t = tally_of(a, d);
+    char name[NOTE_NAME_SIZE];
+    if (!t.attempts)
+        return xformat("%s was never heard, so no flip %s", old, way(d));
+    if (t.flipped)
+        return xformat("no flip %s that is more likely than not", way(d));
+    note_nearest(t.farthest_st, 440, name);
+    return xformat("never flipped %s: %s lasted %s to %s in %zu attempt%s", way(d), old, way(d),
+                   name, t.attempts, t.attempts == 1 ? "" : "s");
+}
+
+static void add_pitch(figures *f, const estimate *e, flip_direction d)
+{
+    double c[MAXIMUM_PARAMETERS], lo, hi;
+    boundary_row row = figures_row(d, BOUNDARY_UP_PITCH);
+    estimate_contrast(e, d, 0, c);
+    double middle = e->fit.top.theta[likelihood_b0(&e->likelihood, e->group[d])];
+    double error = sqrt(fitted_variance(&e->fit, c));
+    if (!interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi)) {
+        refuse(f, row, xformat("pitch not determined: its interval has no end"));
+        return;
+    }
+    tell(f, row, middle, lo, hi);
+    f->lo_ratio[d] = (middle - lo) / error;
+    f->hi_ratio[d] = (hi - middle) / error;
+}
+
+static void add_slope(figures *f, const estimate *e, flip_direction d)
+{
+    double c[MAXIMUM_PARAMETERS] = {0}, lo, hi;
+    boundary_row row = figures_row(d, BOUNDARY_UP_SLOPE);
+    size_t at = likelihood_b(&e->likelihood, e->group[d], 0);
+    bool shared = e->likelihood.shared;
+    double least = shared ? fmin(e->level_lo_db[0], e->level_lo_db[1]) : e->level_lo_db[d];
+    double most = shared ? fmax(e->level_hi_db[0], e->level_hi_db[1]) : e->level_hi_db[d];
+    c[at] = 1;
+    if (most - least < SLOPE_RANGE_DB)
+        refuse(f, row, xformat("slope not determined: all flips within %.1f dB", most - least));
+    else if (sqrt(fitted_variance(&e->fit, c)) > TOLD_SLOPE * e->prior.slope_sd ||
+             !interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi))
+        refuse(f, row, xformat("slope not determined: too few flips over %.1f dB", most - least));
+    else
+        tell(f, row, e->fit.top.theta[at], lo, hi);
+}
+
+static void add_spread(figures *f, const estimate *e, flip_direction d)
+{
+    double c[MAXIMUM_PARAMETERS] = {0}, lo, hi;
+    boundary_row row = figures_row(d, BOUNDARY_UP_SPREAD);
+    size_t at = likelihood_log_s(&e->likelihood, e->group[d]);
+    c[at] = 1;
+    double variance = fitted_variance(&e->fit, c);
+    if (sqrt(variance) > TOLD_SPREAD * e->prior.spread_sd ||
+        !interval_profile(&e->fit, c, interval_cut_spread(0.5 / variance), &lo, &hi))
+        refuse(f, row, xformat("spread not determined: too few flips %s", way(d)));
+    else
+        tell(f, row, exp(e->fit.top.theta[at]), exp(lo), exp(hi));
+}
+
+static void add_direction(figures *f, const estimate *e, const attempts *a, flip_direction d)
+{
+    if (e->fitted[d] && e->fit.settled) {
+        add_pitch(f, e, d);
+        add_slope(f, e, d);
+        add_spread(f, e, d);
+        return;
+    }
+    for (int row = BOUNDARY_UP_PITCH; row <= BOUNDARY_UP_SPREAD; row++)
+        refuse(f, figures_row(d, (boundary_row)row),
+               e->fitted[d]
+                   ? xformat("the fit did not settle (stop reason %d)", (int)e->fit.top.stop)
+                   : why_no_flip(a, d));
+}
+
+static void add_hysteresis(figures *f, const estimate *e)
+{
+    double c[MAXIMUM_PARAMETERS], down[MAXIMUM_PARAMETERS], lo, hi;
+    const char *no_up = f->reasons[BOUNDARY_UP_PITCH], *no_down = f->reasons[BOUNDARY_DOWN_PITCH];
+    if (no_up || no_down) {
+        refuse(f, BOUNDARY_HYSTERESIS, xstrdup(no_up ? no_up : no_down));
+        return;
+    }
+    estimate_contrast(e, FLIP_UP, 0, c);
+    estimate_contrast(e, FLIP_DOWN, 0, down);
+    for (size_t i = 0; i < e->fit.f.n; i++)
+        c[i] -= down[i];
+    if (interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi))
+        tell(f, BOUNDARY_HYSTERESIS,
+             f->rows[BOUNDARY_UP_PITCH].estimate - f->rows[BOUNDARY_DOWN_PITCH].estimate, lo, hi);
+    else
+        refuse(f, BOUNDARY_HYSTERESIS,
+               xformat("hysteresis not determined: its interval has no end"));
+}
+
+/* Mean step of the flips that count, with Student's t. */
+static void add_leap(figures *f, const attempts *a, flip_direction d)
+{
+    double *leap = xmalloc(a->n, sizeof *leap);
+    boundary_row row = d == FLIP_UP ? BOUNDARY_UP_LEAP : BOUNDARY_DOWN_LEAP;
+    size_t n = 0;
+    for (size_t i = 0; i < a->n; i++) {
+        const attempt *t = &a->items[i];
+        if (t->flipped && t->direction == d && t->weight >= DEFINITE && isfinite(t->pitch_after_st))
+            leap[n++] = t->pitch_after_st - t->before.pitch_st;
+    }
+    if (n < 2) {
+        refuse(f, row,
+               xformat("leap not determined: %s flip %s with both registers heard long enough",
+                       n ? "one" : "no", way(d)));
+    } else {
+        double mean = gsl_stats_mean(leap, 1, n);
+        double half =
+            gsl_cdf_tdist_Pinv(0.975, (double)n - 1) * gsl_stats_sd(leap, 1, n) / sqrt((double)n);
+        tell(f, row, mean, mean - half, mean + half);
+    }
+    free(leap);
+}
+
+figures figures_of(const estimate *e, const attempts *a)
+{
+    figures f = {0};
+    add_direction(&f, e, a, FLIP_UP);
+    add_direction(&f, e, a, FLIP_DOWN);
+    add_hysteresis(&f, e);
+    add_leap(&f, a, FLIP_UP);
+    add_leap(&f, a, FLIP_DOWN);
+    return f;
+}

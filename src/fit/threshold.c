@@ -1,0 +1,170 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "fit/threshold.h"
+
+#include "fit/normal.h"
+
+#include <math.h>
+
+/* Below this many spreads a threshold is as good as never passed: 1e-12. */
+static const double NEAR = -7.0;
+
+static double height(const likelihood *l, const threshold_obs *o, const threshold_point *p,
+                     const double *theta)
+{
+    double z = p->y - theta[likelihood_b0(l, o->group)];
+    for (unsigned k = 0; k < l->n_x; k++)
+        z -= theta[likelihood_b(l, o->group, k)] * p->x[k];
+    return o->sign * z;
+}
+
+/* The density in time is f(z) dz/dt. Measured dz/dt is noisy and may come out negative at a flip
+ * in the trough of a vibrato: it is floored smoothly, r -> (r + sqrt(r^2 + 4 floor^2)) / 2. */
+static void reduce_rate(const likelihood *l, const double *theta, reduced *r)
+{
+    const threshold_obs *o = r->o;
+    r->log_rate = o->log_scale;
+    if (!o->rated)
+        return;
+    double rate = o->rate.y;
+    for (unsigned k = 0; k < l->n_x; k++)
+        rate -= theta[likelihood_b(l, o->group, k)] * o->rate.x[k];
+    rate *= o->sign;
+    double root = hypot(rate, 2.0 * l->rate_floor);
+    double smooth =
+        rate >= 0 ? 0.5 * (rate + root) : 2.0 * l->rate_floor * l->rate_floor / (root - rate);
+    r->log_rate += log(l->span_s * smooth);
+    r->rate_slope = root > 0 ? 1.0 / root : 0;
+}
+
+/* An end below the running maximum is possible only by an error of measurement. */
+static void reduce_gap(const likelihood *l, reduced *r)
+{
+    double gap = r->z_top - r->z_end;
+    if (gap <= 0)
+        return;
+    r->z_end = r->z_top;
+    r->end = r->top;
+    r->gap_slope = l->slack > 0 ? -gap / (l->slack * l->slack) : 0;
+    r->log_rate = l->slack > 0 ? r->log_rate + 0.5 * gap * r->gap_slope : -INFINITY;
+}
+
+reduced threshold_reduce(const likelihood *l, const threshold_obs *o, const double *theta)
+{
+    reduced r = {.o = o, .z_start = -INFINITY, .z_top = -INFINITY, .end = &o->end};
+    for (size_t i = o->first; i < o->first + o->n_points; i++) {
+        double z = height(l, o, &l->points[i], theta);
+        if (z > r.z_top) {
+            r.z_top = z;
+            r.top = &l->points[i];
+        }
+    }
+    if (o->truncated)
+        r.z_start = height(l, o, &o->start, theta);
+    r.log_s = theta[likelihood_log_s(l, o->group)];
+    r.inverse_s = exp(-r.log_s);
+    r.lasted = 1.0 - l->share;
+    if (o->ended) {
+        r.z_end = height(l, o, &o->end, theta);
+        reduce_rate(l, theta, &r);
+        reduce_gap(l, &r);
+        r.ended = (1.0 - l->share) * o->weight * exp(r.log_rate - r.log_s);
+        r.lasted = (1.0 - l->share) * (1.0 - o->weight);
+    }
+    return r;
+}
+
+/* Without contamination: in logs, for the far tails count. */
+static part exact_part(const reduced *r, double shift)
+{
+    part p = {.value = -INFINITY};
+    double w = r->o->ended ? r->o->weight : 0, f_top = 0, f_end = 0, q_top = 0, slope;
+    double top = (r->z_top + shift) * r->inverse_s, end = 0, f = -INFINITY, q = -INFINITY;
+    if (w > 0) {
+        end = (r->z_end + shift) * r->inverse_s;
+        f = normal_log_mean_density(top, end, &f_top, &f_end) - r->log_s + r->log_rate + log(w);
+    }
+    if (w < 1)
+        q = normal_log_tail(top, &q_top) + log1p(-w);
+    if (f == -INFINITY && q == -INFINITY)
+        return p;
+    p.value = fmax(f, q) + log1p(exp(-fabs(f - q)));
+    p.ended = exp(f - p.value);
+    double lasted = exp(q - p.value);
+    p.d_top = (p.ended * f_top + lasted * q_top) * r->inverse_s;
+    p.d_end = p.ended * f_end * r->inverse_s;
+    p.d_log_s = -p.ended * (1.0 + top * f_top + end * f_end) - lasted * top * q_top;
+    if (r->o->truncated) {
+        double start = (r->z_start + shift) * r->inverse_s;
+        p.value -= normal_log_tail(start, &slope);
+        p.d_start = -slope * r->inverse_s;
+        p.d_log_s += slope * start;
+    }
+    return p;
+}
+
+/* How it ended: (1 - share) [w f + (1 - w) Q] + share / 2. */
+static part part_end(const likelihood *l, const reduced *r, double shift)
+{
+    double top = (r->z_top + shift) * r->inverse_s, end = 0, d_top = 0, d_end = 0, q = 1, q_top = 0;
+    double f = 0;
+    if (r->ended > 0) {
+        end = (r->z_end + shift) * r->inverse_s;
+        f = r->ended * normal_mean_density(top, end, &d_top, &d_end);
+    }
+    if (r->lasted > 0 && top > NEAR)
+        q = normal_tail(top, &q_top);
+    double all = f + r->lasted * q + 0.5 * l->share;
+    part p = {.value = all, .ended = f / all};
+    double by_top = (r->ended * d_top + r->lasted * q_top) / all, by_end = r->ended * d_end / all;
+    p.d_top = by_top * r->inverse_s;
+    p.d_end = by_end * r->inverse_s;
+    p.d_log_s = -p.ended - top * by_top - end * by_end;
+    return p;
+}
+
+/* Given that it was not yet passed at the start: divided by (1 - share) Q + share. A start far
+ * beyond the threshold then speaks of a wrong label, not of the threshold. */
+static void part_start(const likelihood *l, const reduced *r, double shift, part *p)
+{
+    double start = (r->z_start + shift) * r->inverse_s, q_start;
+    if (!r->o->truncated || start < NEAR)
+        return;
+    double all = (1.0 - l->share) * normal_tail(start, &q_start) + l->share;
+    double by_start = (1.0 - l->share) * q_start / all;
+    p->value /= all;
+    p->d_start = -by_start * r->inverse_s;
+    p->d_log_s += start * by_start;
+}
+
+part threshold_part(const likelihood *l, const reduced *r, double shift)
+{
+    if (!(l->share > 0))
+        return exact_part(r, shift);
+    part p = part_end(l, r, shift);
+    part_start(l, r, shift, &p);
+    p.value = log(p.value);
+    return p;
+}
+
+static void add_height(const likelihood *l, const threshold_obs *o, const threshold_point *p,
+                       double d, double *gradient)
+{
+    gradient[likelihood_b0(l, o->group)] -= o->sign * d;
+    for (unsigned k = 0; k < l->n_x; k++)
+        gradient[likelihood_b(l, o->group, k)] -= o->sign * d * p->x[k];
+}
+
+void threshold_add(const likelihood *l, const reduced *r, const part *p, double *gradient)
+{
+    const threshold_obs *o = r->o;
+    gradient[likelihood_log_s(l, o->group)] += p->d_log_s;
+    add_height(l, o, r->top, p->d_top + p->ended * r->gap_slope, gradient);
+    if (o->truncated)
+        add_height(l, o, &o->start, p->d_start, gradient);
+    if (!o->ended)
+        return;
+    add_height(l, o, r->end, p->d_end, gradient);
+    add_height(l, o, &o->end, -p->ended * r->gap_slope, gradient);
+    for (unsigned k = 0; k < l->n_x; k++)
+        gradient[likelihood_b(l, o->group, k)] -= o->sign * p->ended * r->rate_slope * o->rate.x[k];
+}
