@@ -43,7 +43,9 @@ static int entries(void)
 static int leave_folder(void **state)
 {
     DIR *d = opendir(".");
-    for (struct dirent *f; d && (f = readdir(d));)
+    if (!d)
+        return -1;
+    for (struct dirent *f; (f = readdir(d));)
         unlink(f->d_name);
     closedir(d);
     int failed = chdir("/") != 0 || rmdir(*state) != 0;

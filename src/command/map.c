@@ -56,7 +56,8 @@ static void note_vowel(const plane *p, table_writer *w)
         free(others);
         others = longer;
     }
-    table_note(w, "vowel", "%s (%zu takes)%s", *p->vowel ? p->vowel : "not stated", p->n, others);
+    table_note(w, "vowel", "%s (%zu take%s)%s", *p->vowel ? p->vowel : "not stated", p->n,
+               p->n == 1 ? "" : "s", others);
     free(others);
 }
 
