@@ -41,6 +41,10 @@ all: deps ## build the program, build/seamline (the default)
 	@$(MAKE) $(JOBS) do-all
 demo: deps ## an invented studio from recordings to maps, in build/demo
 	@$(MAKE) $(JOBS) do-demo
+plots: demo ## the pictures of plots/gallery, which README shows, from the demo
+	@mkdir -p plots/gallery
+	@cp $(BUILD)/demo/wren.png plots/gallery/map.png
+	@cp $(BUILD)/demo/wren-sessions.png plots/gallery/sessions.png
 test: deps-test ## build and run every test
 	@$(MAKE) $(JOBS) do-test
 test-san: deps-test ## the tests under the address and undefined-behaviour sanitizers
@@ -164,7 +168,7 @@ do-compile: $(PROGRAMS) $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/*.c))
 do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
-.PHONY: all demo do-demo test test-san cover mutants lint format bench accuracy do-accuracy install uninstall clean help $(RUNS) deps \
+.PHONY: all demo do-demo plots test test-san cover mutants lint format bench accuracy do-accuracy install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
