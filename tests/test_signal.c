@@ -29,7 +29,7 @@ static signal hear(const double *x, size_t n, int rate)
     sf_close(f);
     recording_settings s = recording_defaults();
     recording *r = NULL;
-    signal out;
+    signal out = {.n = 0};
     err e = {""};
     if (!recording_open(path, &s, &r, &e) || !signal_read(r, &out, &e))
         fail_msg("%s", e.text);

@@ -18,10 +18,10 @@ bool err_set(err *e, const char *format, ...)
 static void tame(char *text)
 {
     for (unsigned char *c = (unsigned char *)text; *c; c++) {
-        bool control = *c < 0x20 || *c == 0x7F;
-        if (*c == 0xC2 && c[1] >= 0x80 && c[1] <= 0x9F)
-            control = c[1] = '?';
-        if (control)
+        bool two = *c == 0xC2 && c[1] >= 0x80 && c[1] <= 0x9F;
+        if (two)
+            c[1] = '?';
+        if (two || *c < 0x20 || *c == 0x7F)
             *c = '?';
     }
 }
