@@ -90,8 +90,9 @@ static bool read_frame(const table *t, size_t row, const columns *c, double *fra
     if (!isfinite(frame[0][i]))
         return err_set(e, "%s line %zu: time_s is empty.", t->path, t->line[row]);
     if (i > 0 && frame[0][i] <= frame[0][i - 1])
-        return err_set(e, "%s line %zu: time_s goes back from %g to %g within take %s.", t->path,
-                       t->line[row], frame[0][i - 1], frame[0][i], table_cell(t, row, c->take));
+        return err_set(e, "%s line %zu: time_s is %g after %g in take %s, but must increase.",
+                       t->path, t->line[row], frame[0][i], frame[0][i - 1],
+                       table_cell(t, row, c->take));
     if (frame[3] && !isnan(frame[3][i]) && !(frame[3][i] >= 0 && frame[3][i] <= 1))
         return err_set(e, "%s line %zu: p_m2 is %g, but a probability is 0 to 1.", t->path,
                        t->line[row], frame[3][i]);
@@ -113,9 +114,23 @@ static bool read_path(const table *t, size_t from, size_t to, const columns *c, 
     return true;
 }
 
+/* Rows of a take that are parted by others would silently make two takes of it. */
+static bool take_is_new(const table *t, size_t row, const char *take, const path *before, size_t n,
+                        err *e)
+{
+    for (size_t i = 0; i < n; i++)
+        if (strcmp(before[i].take, take) == 0)
+            return err_set(e,
+                           "%s line %zu: take %s comes back after another take; keep the rows of "
+                           "a take together.",
+                           t->path, t->line[row], take);
+    return true;
+}
+
 static bool add_table(const table *t, takes *out, err *e)
 {
     columns c;
+    size_t before = out->n;
     if (!find_columns(t, &c, e))
         return false;
     for (size_t from = 0, to; from < t->n_rows; from = to) {
@@ -123,6 +138,8 @@ static bool add_table(const table *t, takes *out, err *e)
         for (to = from + 1; to < t->n_rows; to++)
             if (strcmp(table_cell(t, to, c.take), take) != 0)
                 break;
+        if (!take_is_new(t, from, take, out->items + before, out->n - before, e))
+            return false;
         array_reserve((void **)&out->items, &out->room, out->n + 1, sizeof *out->items);
         if (!read_path(t, from, to, &c, &out->items[out->n++], e))
             return false;

@@ -13,8 +13,9 @@
  * (fit/prior.h) makes anything steeper impossible. */
 static const double STEEPEST_ST_PER_DB = 2.0;
 /* A leap shows ahead of the labelled flip when frames next to it have gone this share of it, and
- * this far; a logistic change that is 20 % done at d before its middle is 6 % done at 2 d. */
-static const double LEAP_SHARE = 0.2, LEAP_ST = 0.5, DIP_DB = 2.0;
+ * this far. A logistic change that is 20 % done at d before its middle is 0.4 % done at 4 d: frames
+ * up to there are taken off, since the line through the rest is carried across. */
+static const double LEAP_SHARE = 0.2, LEAP_ST = 0.5, DIP_DB = 2.0, LEAP_REACH = 4.0;
 /* Across an unvoiced stretch: the fastest slide and swell that are carried on. */
 static const double FASTEST_ST_PER_S = 20.0, FASTEST_DB_PER_S = 60.0;
 
@@ -132,13 +133,13 @@ static void cut_change(const frames *f, const attempt_settings *s, run *old, run
         const frame *now = &f->items[old->first + i];
         if (last - now->time_s > s->leap_s || !in_change(now, &before, leap))
             break;
-        reach_old = fmin(2 * (middle - now->time_s), s->leap_s);
+        reach_old = fmin(LEAP_REACH * (middle - now->time_s), s->leap_s);
     }
     for (size_t i = 0; i < new->n; i++) {
         const frame *now = &f->items[new->first + i];
         if (now->time_s - first > s->leap_s || !in_change(now, &after, -leap))
             break;
-        reach_new = fmin(2 * (now->time_s - middle), s->leap_s);
+        reach_new = fmin(LEAP_REACH * (now->time_s - middle), s->leap_s);
     }
     while (old->n > 1 && middle - f->items[old->first + old->n - 1].time_s < reach_old)
         old->n--;
