@@ -1,0 +1,740 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The program as its users meet it: run as a process, judged by its exit code, the sentences on
+ * stderr and the tables on stdout. Oracles: the command contract; what is added in any order, in
+ * one batch or in many, whole or interrupted, gives the same journal. */
+#include "base/array.h"
+#include "base/process.h"
+#include "base/table.h"
+#include "sound/date.h"
+
+#include <fcntl.h>
+#include <jansson.h>
+#include <math.h>
+#include <setjmp.h>
+#include <signal.h>
+#include <sndfile.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <time.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+enum { EXIT_DONE, EXIT_INPUT, EXIT_USAGE, MOST_ARGS = 24, RATE = 48000 };
+
+static char *from_environment(const char *name, const char *otherwise)
+{
+    const char *value = getenv(name);
+    return realpath(value && *value ? value : otherwise, NULL);
+}
+
+static const char *program(void)
+{
+    return getenv("SEAMLINE_HERE");
+}
+
+static char *read_file(const char *path)
+{
+    FILE *f = fopen(path, "rb");
+    assert_non_null(f);
+    size_t room = 0, n = 0, got;
+    char *text = NULL;
+    do {
+        array_reserve((void **)&text, &room, n + 65536, 1);
+        got = fread(text + n, 1, room - n - 1, f);
+        n += got;
+    } while (got);
+    text[n] = '\0';
+    fclose(f);
+    return text;
+}
+
+static void write_file(const char *path, const char *text)
+{
+    FILE *f = fopen(path, "wb");
+    assert_non_null(f);
+    assert_true(fputs(text, f) >= 0);
+    assert_int_equal(fclose(f), 0);
+}
+
+typedef struct said {
+    int code;
+    char *out, *err;
+} said;
+
+static void said_clear(said *s)
+{
+    free(s->out);
+    free(s->err);
+}
+
+/* Runs the program with these arguments; NULL ends them. */
+static said run_list(const char *const *args)
+{
+    const char *argv[MOST_ARGS + 2] = {program()};
+    for (size_t i = 0; args[i]; i++) {
+        assert_true(i < MOST_ARGS);
+        argv[i + 1] = args[i];
+    }
+    int out = open("stdout", O_RDWR | O_CREAT | O_TRUNC, 0600);
+    int errors = open("stderr", O_RDWR | O_CREAT | O_TRUNC, 0600);
+    said s;
+    assert_int_equal(process_run(argv, "", 0, out, errors, &s.code), PROCESS_DONE);
+    close(out);
+    close(errors);
+    s.out = read_file("stdout");
+    s.err = read_file("stderr");
+    return s;
+}
+
+#define run(...) run_list((const char *const[]){__VA_ARGS__, NULL})
+
+static size_t lines(const char *text)
+{
+    size_t n = 0;
+    for (; *text; text++)
+        n += *text == '\n';
+    return n;
+}
+
+/* Every line on stderr is a whole sentence by the program. */
+static void check_sentences(const char *text)
+{
+    while (*text) {
+        size_t n = strcspn(text, "\n");
+        if (strncmp(text, "seamline: ", 10) != 0 || n < 20)
+            fail_msg("no sentence: %s", text);
+        text += n + (text[n] == '\n');
+    }
+}
+
+/* Exactly one sentence, which holds `part`, and this exit code. */
+static void check_refused(said s, int code, const char *part)
+{
+    check_sentences(s.err);
+    if (s.code != code || lines(s.err) != 1 || !strstr(s.err, part))
+        fail_msg("exit %d, stderr: %s\nexpected exit %d and: %s", s.code, s.err, code, part);
+    said_clear(&s);
+}
+
+static void check_done(said s)
+{
+    check_sentences(s.err);
+    if (s.code != EXIT_DONE)
+        fail_msg("exit %d: %s", s.code, s.err);
+    said_clear(&s);
+}
+
+static table *table_of(const said *s)
+{
+    table *t;
+    err e;
+    write_file("table", s->out);
+    if (!table_read("table", &t, &e))
+        fail_msg("%s", e.text);
+    return t;
+}
+
+static size_t rows_of(const said *s)
+{
+    table *t = table_of(s);
+    size_t n = t->n_rows;
+    table_free(t);
+    return n;
+}
+
+static const char *cell(const table *t, size_t row, const char *column)
+{
+    int c = table_column(t, column);
+    assert_true(c >= 0);
+    return table_cell(t, row, c);
+}
+
+static void write_sound(const char *path, int format, int channels, const float *x, size_t frames)
+{
+    SF_INFO info = {.samplerate = RATE, .channels = channels, .format = format};
+    SNDFILE *f = sf_open(path, SFM_WRITE, &info);
+    assert_non_null(f);
+    assert_int_equal(sf_writef_float(f, x, (sf_count_t)frames), frames);
+    assert_int_equal(sf_close(f), 0);
+}
+
+/* A buzz of ten harmonics that slides an octave up, from `hz`, in `channel` of `channels`; the
+ * others hold noise. Amplitude 0: silence, or noise alone. */
+static void write_slide(const char *path, double seconds, double hz, double amplitude, double noise,
+                        int channels, int channel)
+{
+    size_t n = (size_t)(seconds * RATE);
+    float *x = xcalloc(n * (size_t)channels, sizeof *x);
+    uint64_t seed = 1;
+    double phase = 0;
+    for (size_t i = 0; i < n; i++) {
+        phase += hz * exp2((double)i / (double)n) / RATE;
+        for (int c = 0; c < channels; c++) {
+            seed = seed * 6364136223846793005u + 1442695040888963407u;
+            double v = noise * ((double)(seed >> 40) / (1 << 23) - 1);
+            for (int h = 1; c == channel && h <= 10; h++)
+                v += amplitude / h * sin(2 * M_PI * h * phase);
+            x[i * (size_t)channels + (size_t)c] = (float)v;
+        }
+    }
+    write_sound(path, SF_FORMAT_WAV | SF_FORMAT_PCM_16, channels, x, n);
+    free(x);
+}
+
+static int enter_folder(void **state)
+{
+    char *found = from_environment("SEAMLINE", "build/seamline");
+    char *voice = from_environment("TESTVOICE", "build/testvoice");
+    char *folder = xstrdup("/tmp/test_commands_XXXXXX");
+    *state = folder;
+    if (!found || !voice || !mkdtemp(folder) || chdir(folder) != 0)
+        return -1;
+    setenv("SEAMLINE_HERE", found, 1);
+    setenv("HOME", folder, 1);
+    unsetenv("XDG_DATA_HOME");
+    unsetenv("SEAMLINE_JOURNAL");
+    const char *const family[] = {voice, "family", "clear", "3", "sung", NULL};
+    int code = -1;
+    int null = open("/dev/null", O_RDWR);
+    process_run(family, "", 0, null, null, &code);
+    close(null);
+    free(found);
+    free(voice);
+    write_slide("slide.wav", 1.5, 200, 0.1, 1e-4, 1, 0);
+    write_slide("silence.wav", 1, 200, 0, 0, 1, 0);
+    write_slide("noise.wav", 1, 200, 0, 0.05, 1, 0);
+    write_slide("short.wav", 0.03, 200, 0.1, 0, 1, 0);
+    write_slide("eight.wav", 1.5, 200, 0.1, 1e-4, 8, 5);
+    write_file("empty.wav", "");
+    write_file("text.wav", "This is no sound at all.\n");
+    return code;
+}
+
+static int leave_folder(void **state)
+{
+    char *command = xformat("rm -rf '%s'", (char *)*state);
+    int failed = chdir("/") != 0 || system(command) != 0;
+    free(command);
+    free(*state);
+    return failed;
+}
+
+static int fresh(void **state)
+{
+    (void)state;
+    unlink("j.db");
+    setenv("SEAMLINE_JOURNAL", "j.db", 1);
+    return 0;
+}
+
+static const char *const commands[] = {"analyse", "fit", "add", "map", "singers", "takes"};
+enum { COMMANDS = sizeof commands / sizeof *commands };
+
+static void test_help(void **state)
+{
+    (void)state;
+    said all = run("--help");
+    assert_int_equal(all.code, EXIT_DONE);
+    for (size_t i = 0; i < COMMANDS; i++) {
+        char *line = xformat("\n  %s ", commands[i]);
+        assert_non_null(strstr(all.out, line));
+        free(line);
+        said one = run(commands[i], "--help");
+        char *usage = xformat("Usage: seamline %s", commands[i]);
+        assert_int_equal(one.code, EXIT_DONE);
+        assert_non_null(strstr(one.out, usage));
+        assert_non_null(strstr(one.out, "--journal FILE"));
+        assert_string_equal(one.err, "");
+        free(usage);
+        said_clear(&one);
+    }
+    said_clear(&all);
+    said version = run("--version"), of_one = run("takes", "--version");
+    assert_int_equal(version.code, EXIT_DONE);
+    assert_string_equal(version.out, of_one.out);
+    assert_true(strncmp(version.out, "seamline ", 9) == 0 && lines(version.out) == 1);
+    said_clear(&version);
+    said_clear(&of_one);
+}
+
+static void test_usage_errors(void **state)
+{
+    (void)state;
+    check_refused(run_list((const char *const[]){NULL}), EXIT_USAGE, "Name a command.");
+    check_refused(run("analise", "x"), EXIT_USAGE, "\"analise\"; did you mean analyse?");
+    check_refused(run("xyzzy"), EXIT_USAGE, "There is no command \"xyzzy\".");
+    check_refused(run("--jornal", "x", "singers"), EXIT_USAGE, "did you mean --journal?");
+    check_refused(run("takes", "--vowl", "a", "wren"), EXIT_USAGE, "did you mean --vowel?");
+    check_refused(run("takes"), EXIT_USAGE, "takes wants SINGER.");
+    check_refused(run("takes", "a", "b"), EXIT_USAGE, "2 operands were given");
+    check_refused(run("singers", "x"), EXIT_USAGE, "singers takes no operands.");
+    check_refused(run("singers", "--format", "xml"), EXIT_USAGE, "tsv, json");
+    check_refused(run("singers", "--a4", "12"), EXIT_USAGE, "from 300 to 600");
+    check_refused(run("singers", "--a4"), EXIT_USAGE, "--a4 wants a value, HZ.");
+    check_refused(run("add", "wren"), EXIT_USAGE, "one operand was given: wren.");
+    check_refused(run("add"), EXIT_USAGE, "--table");
+    check_refused(run("add", "wren", "slide.wav", "--hold", "pich"), EXIT_USAGE,
+                  "pitch, level, register, or none");
+    check_refused(run("add", "wren", "slide.wav", "--date", "2023-02-29"), EXIT_USAGE,
+                  "\"2023-02-29\"");
+    check_refused(run("add", "wren", "slide.wav", "--full-scale", "11o"), EXIT_USAGE,
+                  "from 60 to 200");
+    check_refused(run("add", "wren", "slide.wav", "--egg", "1.5"), EXIT_USAGE, "whole number");
+    check_refused(run("add", "wren", "slide.wav", "--register", "M3"), EXIT_USAGE, "M1, M2");
+    assert_int_equal(access("j.db", F_OK), -1);
+}
+
+static void test_what_is_no_recording(void **state)
+{
+    (void)state;
+    mkdir("folder", 0700);
+    check_refused(run("analyse", "none.wav"), EXIT_INPUT, "There is no file none.wav.");
+    check_refused(run("analyse", "empty.wav"), EXIT_INPUT, "empty.wav is empty.");
+    check_refused(run("analyse", "text.wav"), EXIT_INPUT, "text.wav is not a sound file");
+    check_refused(run("analyse", "folder"), EXIT_INPUT, "folder is a folder");
+    check_refused(run("add", "wren", "none.wav"), EXIT_INPUT, "There is no file none.wav.");
+    check_refused(run("add", "wren", "empty.wav"), EXIT_INPUT, "empty.wav is empty.");
+    check_refused(run("add", "wren", "text.wav"), EXIT_INPUT, "text.wav is not a sound file");
+    check_refused(run("add", "wren", "folder"), EXIT_INPUT, "folder is a folder");
+    check_refused(run("add", "wren", "slide.wav", "--egg", "2"), EXIT_INPUT, "no channel 2");
+}
+
+/* Exit 0, a table with its header and no rows, and a sentence. */
+static void test_nothing_sung(void **state)
+{
+    (void)state;
+    static const char *const files[] = {"silence.wav", "noise.wav", "short.wav"};
+    for (size_t i = 0; i < 3; i++) {
+        said s = run("analyse", files[i]);
+        check_sentences(s.err);
+        assert_int_equal(s.code, EXIT_DONE);
+        assert_int_equal(rows_of(&s), 0);
+        assert_true(lines(s.err) >= 1);
+        said_clear(&s);
+        s = run("add", "wren", files[i]);
+        check_sentences(s.err);
+        assert_int_equal(s.code, EXIT_DONE);
+        assert_non_null(strstr(s.err, "no voice"));
+        assert_int_equal(rows_of(&s), 1);
+        said_clear(&s);
+    }
+}
+
+static void test_eight_channels(void **state)
+{
+    (void)state;
+    said s = run("analyse", "eight.wav", "--tracks");
+    assert_int_equal(s.code, EXIT_DONE);
+    assert_true(rows_of(&s) > 200);
+    said_clear(&s);
+}
+
+static void test_one_bad_file_among_many(void **state)
+{
+    (void)state;
+    said s = run("add", "wren", "slide.wav", "text.wav", "eight.wav");
+    assert_int_equal(s.code, EXIT_INPUT);
+    assert_non_null(strstr(s.err, "text.wav is not a sound file"));
+    assert_int_equal(rows_of(&s), 2);
+    said_clear(&s);
+    s = run("takes", "wren");
+    assert_int_equal(rows_of(&s), 2);
+    said_clear(&s);
+    s = run("analyse", "--tracks", "slide.wav", "none.wav", "eight.wav");
+    assert_int_equal(s.code, EXIT_INPUT);
+    assert_non_null(strstr(s.err, "There is no file none.wav."));
+    assert_non_null(strstr(s.out, "\neight.wav\t"));
+    said_clear(&s);
+}
+
+static void test_journals_that_fail(void **state)
+{
+    (void)state;
+    check_refused(run("singers"), EXIT_INPUT, "There is no journal j.db yet");
+    check_refused(run("takes", "wren"), EXIT_INPUT, "There is no journal j.db yet");
+    check_refused(run("map", "wren"), EXIT_INPUT, "There is no journal j.db yet");
+    check_refused(run("add", "wren", "slide.wav", "--journal", "none/j.db"), EXIT_INPUT,
+                  "The journal none/j.db cannot be written");
+    check_refused(run("add", "wren", "slide.wav", "--journal", "/proc/j.db"), EXIT_INPUT,
+                  "The journal /proc/j.db cannot be written");
+    check_refused(run("add", "wren", "slide.wav", "--journal", "text.wav"), EXIT_INPUT,
+                  "text.wav is no journal");
+    check_refused(run("singers", "--journal", "text.wav"), EXIT_INPUT, "text.wav is no journal");
+    check_done(run("add", "wren", "slide.wav", "--vowel", "a"));
+    check_refused(run("takes", "wern"), EXIT_INPUT, "no singer wern; did you mean wren?");
+    check_refused(run("map", "wern"), EXIT_INPUT, "no singer wern; did you mean wren?");
+}
+
+/* A full disk on stdout is told; nothing is said to be done that is not. */
+static void test_full_output(void **state)
+{
+    (void)state;
+    check_done(run("add", "wren", "slide.wav"));
+    int full = open("/dev/full", O_WRONLY), code;
+    int errors = open("stderr", O_RDWR | O_CREAT | O_TRUNC, 0600);
+    const char *const calls[][4] = {{program(), "singers", NULL},
+                                    {program(), "takes", "wren", NULL},
+                                    {program(), "--help", NULL}};
+    for (size_t i = 0; i < 3; i++) {
+        assert_int_equal(ftruncate(errors, 0), 0);
+        assert_int_equal(lseek(errors, 0, SEEK_SET), 0);
+        assert_int_equal(process_run(calls[i], "", 0, full, errors, &code), PROCESS_DONE);
+        char *text = read_file("stderr");
+        assert_int_equal(code, EXIT_INPUT);
+        assert_non_null(strstr(text, "could not be written"));
+        free(text);
+    }
+    close(full);
+    close(errors);
+}
+
+/* The rows that `takes` prints, without the lines before them. */
+static char *takes_of(const char *singer)
+{
+    said s = run("takes", singer);
+    if (s.code != EXIT_DONE)
+        fail_msg("%s", s.err);
+    char *rows = strstr(s.out, "take\tfile\t");
+    assert_non_null(rows);
+    rows = xstrdup(rows);
+    said_clear(&s);
+    return rows;
+}
+
+/* The same sound is one take: again, under another name, in another format, by a pipe. */
+static void test_same_recording_twice(void **state)
+{
+    (void)state;
+    check_done(run("add", "wren", "slide.wav", "--date", "2024-03-05"));
+    char *first = takes_of("wren");
+    said s = run("add", "wren", "slide.wav", "slide.wav");
+    assert_int_equal(s.code, EXIT_DONE);
+    check_sentences(s.err);
+    assert_non_null(strstr(s.err, "it stays one take"));
+    assert_int_equal(rows_of(&s), 1);
+    said_clear(&s);
+    assert_int_equal(system("cp slide.wav other-name.wav"), 0);
+    check_done(run("add", "wren", "slide.wav", "--date", "2024-03-05"));
+    char *again = takes_of("wren");
+    assert_string_equal(first, again);
+    check_done(run("add", "wren", "other-name.wav"));
+    free(again);
+    again = takes_of("wren");
+    assert_int_equal(lines(again), 2);
+    assert_non_null(strstr(again, "other-name.wav\t2024-03-05"));
+    free(first);
+    free(again);
+    check_done(run("add", "wren", "slide.wav@0-1"));
+    check_done(run("add", "wren", "slide.wav@0-1.0"));
+    check_done(run("add", "robin", "slide.wav"));
+    again = takes_of("wren");
+    assert_int_equal(lines(again), 3);
+    assert_non_null(strstr(again, "slide.wav@0-1\t"));
+    free(again);
+}
+
+static void test_standard_input(void **state)
+{
+    (void)state;
+    check_done(run("add", "wren", "slide.wav", "--date", "2024-03-05"));
+    char *command = xformat("cat slide.wav | '%s' add wren - --date 2024-03-05 >piped", program());
+    assert_int_equal(system(command), 0);
+    free(command);
+    char *piped = read_file("piped"), *rows = takes_of("wren");
+    assert_non_null(strstr(piped, "\tknown\n"));
+    assert_int_equal(lines(rows), 2);
+    free(piped);
+    free(rows);
+}
+
+/* What is not said again stays; what is said anew changes the one take. */
+static void test_said_again(void **state)
+{
+    (void)state;
+    check_done(run("add", "wren", "slide.wav", "--date", "2024-03-05", "--vowel", "a", "--hold",
+                   "level,pitch", "--full-scale", "110"));
+    check_done(run("add", "wren", "slide.wav", "--vary", "none", "--register", "M1"));
+    said s = run("takes", "wren");
+    table *t = table_of(&s);
+    assert_int_equal(t->n_rows, 1);
+    assert_string_equal(cell(t, 0, "vowel"), "a");
+    assert_string_equal(cell(t, 0, "hold"), "pitch,level");
+    assert_string_equal(cell(t, 0, "vary"), "none");
+    assert_string_equal(cell(t, 0, "register"), "M1");
+    assert_string_equal(cell(t, 0, "date"), "2024-03-05");
+    assert_string_equal(cell(t, 0, "level_unit"), "dB SPL");
+    double calibrated, plain;
+    err e;
+    assert_true(table_value(t, 0, table_column(t, "level_db"), &calibrated, &e));
+    table_free(t);
+    said_clear(&s);
+    check_done(run("add", "robin", "slide.wav"));
+    s = run("takes", "robin");
+    t = table_of(&s);
+    assert_true(table_value(t, 0, table_column(t, "level_db"), &plain, &e));
+    assert_string_equal(cell(t, 0, "level_unit"), "dB FS");
+    assert_true(fabs(calibrated - plain - 110) < 0.051);
+    table_free(t);
+    said_clear(&s);
+    s = run("add", "wren", "slide.wav", "--vowel", "o");
+    assert_non_null(strstr(s.out, "\theard again\n"));
+    said_clear(&s);
+    s = run("takes", "wren", "--vowel", "a");
+    assert_int_equal(rows_of(&s), 0);
+    said_clear(&s);
+}
+
+static void test_table_of_recordings(void **state)
+{
+    (void)state;
+    mkdir("studio", 0700);
+    assert_int_equal(system("cp slide.wav studio/a.wav; cp eight.wav studio/b.wav"), 0);
+    write_file("studio/takes.tsv", "# from the teacher's notebook\n"
+                                   "file\tsinger\tdate\tname\thold\tvary\tvowel\tregister\tdrop\n"
+                                   "a.wav\twren\t2024-03-05\tsiren\tlevel\tpitch\ta\t\t\n"
+                                   "b.wav\trobin\t2024-03-06\t\t\t\to\tM2\tno\n"
+                                   "none.wav\trobin\t\t\t\t\t\t\tyes\n");
+    said s = run("add", "--table", "studio/takes.tsv");
+    assert_int_equal(s.code, EXIT_DONE);
+    assert_int_equal(rows_of(&s), 2);
+    said_clear(&s);
+    s = run("takes", "wren");
+    table *t = table_of(&s);
+    assert_string_equal(cell(t, 0, "name"), "siren");
+    assert_string_equal(cell(t, 0, "hold"), "level");
+    assert_string_equal(cell(t, 0, "date"), "2024-03-05");
+    table_free(t);
+    said_clear(&s);
+    s = run("takes", "robin");
+    t = table_of(&s);
+    assert_string_equal(cell(t, 0, "register"), "M2");
+    table_free(t);
+    said_clear(&s);
+    write_file("bad.tsv", "file\tsinger\thold\nslide.wav\twren\tpich\n");
+    check_refused(run("add", "--table", "bad.tsv"), EXIT_INPUT, "bad.tsv line 2: hold");
+    write_file("bad.tsv", "file\tsinger\tdate\nslide.wav\twren\t5.3.2024\n");
+    check_refused(run("add", "--table", "bad.tsv"), EXIT_INPUT, "bad.tsv line 2: \"5.3.2024\"");
+    write_file("bad.tsv", "file\tdate\nslide.wav\t\n");
+    check_refused(run("add", "--table", "bad.tsv"), EXIT_INPUT, "line 2: the row names no singer.");
+    write_file("bad.tsv", "sound\tsinger\nslide.wav\twren\n");
+    check_refused(run("add", "--table", "bad.tsv"), EXIT_INPUT, "no column file");
+    check_refused(run("add", "--table", "none.tsv"), EXIT_INPUT, "none.tsv");
+}
+
+static void test_json(void **state)
+{
+    (void)state;
+    check_done(run("add", "wren", "slide.wav"));
+    said s = run("--format", "json", "takes", "wren");
+    json_error_t where;
+    json_t *j = json_loads(s.out, 0, &where);
+    assert_non_null(j);
+    assert_int_equal(json_array_size(json_object_get(j, "rows")), 1);
+    json_t *row = json_array_get(json_object_get(j, "rows"), 0);
+    assert_string_equal(json_string_value(json_object_get(row, "file")), "slide.wav");
+    assert_true(json_is_null(json_object_get(row, "hold")));
+    assert_true(fabs(json_number_value(json_object_get(row, "seconds")) - 1.5) < 1e-9);
+    assert_string_equal(json_string_value(json_object_get(json_object_get(j, "notes"), "command")),
+                        "takes");
+    json_decref(j);
+    said_clear(&s);
+}
+
+/* A name that is nobody's friend is text and nothing else. */
+static void test_hostile_names(void **state)
+{
+    (void)state;
+    static const char name[] = "'; DROP TABLE takes; -- \"`$(id)` </script>\t\n\xF0\x9F\x90\xA6";
+    check_done(run("add", name, "slide.wav"));
+    said s = run("singers");
+    table *t = table_of(&s);
+    assert_int_equal(t->n_rows, 1);
+    assert_string_equal(cell(t, 0, "singer"), name);
+    table_free(t);
+    said_clear(&s);
+    char *rows = takes_of(name);
+    assert_int_equal(lines(rows), 2);
+    free(rows);
+}
+
+static void test_days_of_the_calendar(void **state)
+{
+    (void)state;
+    static const char *const days[] = {"2024-02-29", "2000-02-29", "2023-12-31", "1999-01-01"};
+    static const char *const others[] = {"2023-02-29", "1900-02-29", "2024-13-01", "2024-00-10",
+                                         "2024-04-31", "2024-1-1",   "",           "2024/01/01",
+                                         "2024-01-1x", "0000-01-01", "2024-01-011"};
+    for (size_t i = 0; i < sizeof days / sizeof *days; i++)
+        assert_true(date_valid(days[i]));
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++)
+        assert_false(date_valid(others[i]));
+}
+
+/* Where a file has its date: `tag` as its date string, `origination` as EBU Tech 3285 has it. */
+static void write_dated(const char *path, const char *tag, const char *origination)
+{
+    SF_INFO info = {.samplerate = RATE, .channels = 1, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_16};
+    SNDFILE *f = sf_open(path, SFM_WRITE, &info);
+    assert_non_null(f);
+    if (tag)
+        assert_int_equal(sf_set_string(f, SF_STR_DATE, tag), 0);
+    if (origination) {
+        SF_BROADCAST_INFO broadcast = {0};
+        memcpy(broadcast.origination_date, origination, sizeof broadcast.origination_date);
+        assert_int_equal(sf_command(f, SFC_SET_BROADCAST_INFO, &broadcast, sizeof broadcast), 1);
+    }
+    static short x[RATE];
+    for (size_t i = 0; i < RATE; i++)
+        x[i] = (short)(i % 100 * strlen(path));
+    assert_int_equal(sf_writef_short(f, x, RATE), RATE);
+    assert_int_equal(sf_close(f), 0);
+    assert_int_equal(
+        utimensat(AT_FDCWD, path, (const struct timespec[]){{1688212800, 0}, {1688212800, 0}}, 0),
+        0);
+}
+
+/* Written last on 2023-07-01 at noon UTC. */
+static void test_dates_of_recordings(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *file, *tag, *origination, *date, *from;
+    } cases[] = {
+        {"plain.wav", NULL, NULL, "2023-07-01", "modified"},
+        {"tagged.wav", "2022-05-06T10:00:00Z", NULL, "2022-05-06", "recorded"},
+        {"year.wav", "2022", NULL, "2023-07-01", "modified"},
+        {"recorder.wav", NULL, "2021:04:03", "2021-04-03", "recorded"},
+        {"impossible.wav", NULL, "2021-13-03", "2023-07-01", "modified"},
+    };
+    setenv("TZ", "UTC", 1);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        write_dated(cases[i].file, cases[i].tag, cases[i].origination);
+        said s = run("add", "wren", cases[i].file);
+        table *t = table_of(&s);
+        assert_string_equal(cell(t, 0, "date"), cases[i].date);
+        assert_string_equal(cell(t, 0, "date_from"), cases[i].from);
+        table_free(t);
+        said_clear(&s);
+    }
+    check_done(run("add", "wren", "plain.wav", "--date", "2024-03-05"));
+    check_done(run("add", "wren", "plain.wav"));
+    char *rows = takes_of("wren");
+    assert_non_null(strstr(rows, "plain.wav\t2024-03-05"));
+    free(rows);
+}
+
+enum { SUNG = 3 };
+static const char *const sung[SUNG] = {"sung/take-00.wav", "sung/take-01.wav", "sung/take-03.wav"};
+
+static void test_order_and_batches_do_not_matter(void **state)
+{
+    (void)state;
+    said s = run("add", "wren", sung[0], sung[1], sung[2], "--vowel", "a");
+    assert_int_equal(s.code, EXIT_DONE);
+    assert_int_equal(rows_of(&s), SUNG);
+    said_clear(&s);
+    char *at_once = takes_of("wren");
+    s = run("takes", "wren");
+    table *t = table_of(&s);
+    size_t with_flips = 0;
+    for (size_t i = 0; i < t->n_rows; i++)
+        with_flips += strcmp(cell(t, i, "flips"), "0") != 0;
+    assert_true(with_flips > 0);
+    table_free(t);
+    said_clear(&s);
+    fresh(state);
+    for (size_t i = SUNG; i-- > 0;)
+        check_done(run("add", "wren", sung[i], "--vowel", i % 2 ? "a" : "o"));
+    for (size_t i = 0; i < SUNG; i += 2)
+        check_done(run("add", "wren", sung[i], "--vowel", "a"));
+    char *one_by_one = takes_of("wren");
+    assert_string_equal(at_once, one_by_one);
+    free(at_once);
+    free(one_by_one);
+}
+
+/* Interrupted after `ms`: rows that were printed are in the journal, and the same command goes on
+ * to the same end. */
+static void interrupt_after(long ms, int signal)
+{
+    write_file("printed", "");
+    pid_t child = fork();
+    assert_true(child >= 0);
+    if (child == 0) {
+        int out = open("printed", O_RDWR);
+        int null = open("/dev/null", O_RDWR);
+        dup2(out, STDOUT_FILENO);
+        dup2(null, STDERR_FILENO);
+        execl(program(), "seamline", "add", "wren", sung[0], sung[1], sung[2], "--vowel", "a",
+              (char *)NULL);
+        _exit(99);
+    }
+    struct timespec t = {ms / 1000, ms % 1000 * 1000000};
+    nanosleep(&t, NULL);
+    kill(child, signal);
+    int status;
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFSIGNALED(status) ? WTERMSIG(status) == signal : WEXITSTATUS(status) < 2);
+}
+
+static void check_printed(void)
+{
+    char *text = read_file("printed"), *head = strstr(text, "take\tfile\t");
+    char *rows = head && strchr(head, '\n')[1] ? takes_of("wren") : xstrdup("");
+    for (char *row = head ? strchr(head, '\n') + 1 : text + strlen(text); *row;) {
+        char *take = xformat("\n%.*s\t", (int)strcspn(row, "\t\n"), row);
+        assert_non_null(strstr(rows, take));
+        free(take);
+        row += strcspn(row, "\n");
+        row += *row == '\n';
+    }
+    free(rows);
+    free(text);
+}
+
+static void test_interrupted(void **state)
+{
+    check_done(run("add", "wren", sung[0], sung[1], sung[2], "--vowel", "a"));
+    char *whole = takes_of("wren");
+    for (long step = 0; step < 5; step++) {
+        fresh(state);
+        interrupt_after(step * step * 40, step % 3 == 2 ? SIGKILL : SIGINT);
+        check_printed();
+        check_done(run("add", "wren", sung[0], sung[1], sung[2], "--vowel", "a"));
+        char *resumed = takes_of("wren");
+        assert_string_equal(resumed, whole);
+        free(resumed);
+    }
+    free(whole);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup(test_help, fresh),
+        cmocka_unit_test_setup(test_usage_errors, fresh),
+        cmocka_unit_test_setup(test_what_is_no_recording, fresh),
+        cmocka_unit_test_setup(test_nothing_sung, fresh),
+        cmocka_unit_test_setup(test_eight_channels, fresh),
+        cmocka_unit_test_setup(test_one_bad_file_among_many, fresh),
+        cmocka_unit_test_setup(test_journals_that_fail, fresh),
+        cmocka_unit_test_setup(test_full_output, fresh),
+        cmocka_unit_test_setup(test_same_recording_twice, fresh),
+        cmocka_unit_test_setup(test_standard_input, fresh),
+        cmocka_unit_test_setup(test_said_again, fresh),
+        cmocka_unit_test_setup(test_table_of_recordings, fresh),
+        cmocka_unit_test(test_days_of_the_calendar),
+        cmocka_unit_test_setup(test_dates_of_recordings, fresh),
+        cmocka_unit_test_setup(test_json, fresh),
+        cmocka_unit_test_setup(test_hostile_names, fresh),
+        cmocka_unit_test_setup(test_order_and_batches_do_not_matter, fresh),
+        cmocka_unit_test_setup(test_interrupted, fresh),
+    };
+    return cmocka_run_group_tests(tests, enter_folder, leave_folder);
+}
