@@ -177,7 +177,7 @@ static void through_tract(const singer *s, const performance *p, sound *x)
 {
     tract t = s->tract;
     tract_state state = {0};
-    tract_tune(&state, &t, t.n, s->rate_hz);
+    tract_tune(&state, &t, s->rate_hz);
     size_t from = 0;
     for (size_t k = 0; k < p->n && from < x->n; k++) {
         size_t to = (size_t)((double)(k + 1) * SCORE_STEP_S * s->rate_hz);
@@ -186,7 +186,7 @@ static void through_tract(const singer *s, const performance *p, sound *x)
             t.f_hz[i] = p->formant_hz[k * TRACT_VOWEL + (size_t)i];
             t.b_hz[i] = p->bandwidth_hz[k * TRACT_VOWEL + (size_t)i];
         }
-        tract_tune(&state, &t, TRACT_VOWEL, s->rate_hz);
+        tract_glide(&state, &t, s->rate_hz, to - from);
         tract_run(&state, &t, x->samples + from, to - from);
         from = to;
     }
@@ -198,7 +198,7 @@ static double noise_gain(const singer *s)
     enum { PROBE = 20000 };
     gsl_rng *r = dice_new(s->seed, 0, DICE_SOURCE);
     tract_state state = {0};
-    tract_tune(&state, &s->tract, s->tract.n, s->rate_hz);
+    tract_tune(&state, &s->tract, s->rate_hz);
     double pole = exp(-2 * M_PI * 1000 / s->rate_hz), low = 0, sum = 0;
     for (int j = 0; j < PROBE; j++) {
         double white = dice_normal(r, 1);

@@ -79,52 +79,73 @@ bool tract_draw(gsl_rng *dice, bool woman, char vowel, int rate_hz, tract *out)
     return true;
 }
 
-double tract_gain_db(const tract_state *s, int n, double f_hz, double rate_hz)
+static void coefficients(const tract *t, int i, double rate_hz, double *b, double *c)
+{
+    double r = exp(-M_PI * t->b_hz[i] / rate_hz);
+    *b = 2 * r * cos(2 * M_PI * t->f_hz[i] / rate_hz);
+    *c = -r * r;
+}
+
+void tract_tune(tract_state *s, const tract *t, double rate_hz)
+{
+    for (int i = 0; i < t->n; i++) {
+        coefficients(t, i, rate_hz, &s->b[i], &s->c[i]);
+        s->a[i] = 1 - s->b[i] - s->c[i];
+        s->b_step[i] = s->c_step[i] = 0;
+    }
+}
+
+void tract_glide(tract_state *s, const tract *t, double rate_hz, size_t n)
+{
+    for (int i = 0; i < TRACT_VOWEL && n > 0; i++) {
+        double b, c;
+        coefficients(t, i, rate_hz, &b, &c);
+        s->b_step[i] = (b - s->b[i]) / (double)n;
+        s->c_step[i] = (c - s->c[i]) / (double)n;
+    }
+}
+
+void tract_run(tract_state *s, const tract *t, double *samples, size_t n)
+{
+    for (int i = t->n - 1; i >= 0; i--) {
+        double b = s->b[i], c = s->c[i], y1 = s->y1[i], y2 = s->y2[i];
+        double b_step = s->b_step[i], c_step = s->c_step[i];
+        for (size_t k = 0; k < n; k++) {
+            b += b_step;
+            c += c_step;
+            double y = (1 - b - c) * samples[k] + b * y1 + c * y2;
+            y2 = y1;
+            y1 = y;
+            samples[k] = y;
+        }
+        s->a[i] = 1 - b - c;
+        s->b[i] = b;
+        s->c[i] = c;
+        s->y1[i] = y1;
+        s->y2[i] = y2;
+    }
+}
+
+double tract_gain_db(const tract_state *s, const tract *t, double f_hz, double rate_hz)
 {
     double w = 2 * M_PI * f_hz / rate_hz, power = 1;
     double c1 = cos(w), s1 = sin(w), c2 = cos(2 * w), s2 = sin(2 * w);
-    for (int i = 0; i < n; i++) {
+    for (int i = 0; i < t->n; i++) {
         double re = 1 - s->b[i] * c1 - s->c[i] * c2, im = s->b[i] * s1 + s->c[i] * s2;
         power *= s->a[i] * s->a[i] / (re * re + im * im);
     }
     return 10 * log10(power);
 }
 
-void tract_tune(tract_state *s, const tract *t, int n, double rate_hz)
-{
-    for (int i = 0; i < n; i++) {
-        double r = exp(-M_PI * t->b_hz[i] / rate_hz);
-        s->c[i] = -r * r;
-        s->b[i] = 2 * r * cos(2 * M_PI * t->f_hz[i] / rate_hz);
-        s->a[i] = 1 - s->b[i] - s->c[i];
-    }
-}
-
 double tract_pulses_db(const tract *t, const lf_pulse *pulse, double pitch_st, double rate_hz)
 {
     tract_state tuned;
-    tract_tune(&tuned, t, t->n, rate_hz);
-    double f0 = note_to_hz(pitch_st), power = 0;
-    double top = fmin(6000, 0.47 * rate_hz);
+    tract_tune(&tuned, t, rate_hz);
+    double f0 = note_to_hz(pitch_st), power = 0, top = fmin(6000, 0.47 * rate_hz);
     for (int h = 1; h * f0 < top; h++) {
         double amplitude = 2 * cabs(lf_harmonic(pulse, h));
-        double gain = pow(10, tract_gain_db(&tuned, t->n, h * f0, rate_hz) / 10);
+        double gain = pow(10, tract_gain_db(&tuned, t, h * f0, rate_hz) / 10);
         power += amplitude * amplitude / 2 * gain;
     }
     return power > 0 ? 10 * log10(power) : -INFINITY;
-}
-
-void tract_run(tract_state *s, const tract *t, double *samples, size_t n)
-{
-    for (int i = 0; i < t->n; i++) {
-        double a = s->a[i], b = s->b[i], c = s->c[i], y1 = s->y1[i], y2 = s->y2[i];
-        for (size_t k = 0; k < n; k++) {
-            double y = a * samples[k] + b * y1 + c * y2;
-            y2 = y1;
-            y1 = y;
-            samples[k] = y;
-        }
-        s->y1[i] = y1;
-        s->y2[i] = y2;
-    }
 }

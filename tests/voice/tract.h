@@ -26,17 +26,20 @@ typedef struct tract {
  * bandwidths is drawn from `dice`. */
 bool tract_draw(gsl_rng *dice, bool woman, char vowel, int rate_hz, tract *out);
 
-typedef struct tract_state { /* what the resonators remember */
+typedef struct tract_state { /* what the resonators remember, and their coefficients */
     double y1[TRACT_MOST], y2[TRACT_MOST];
     double a[TRACT_MOST], b[TRACT_MOST], c[TRACT_MOST];
+    double b_step[TRACT_MOST], c_step[TRACT_MOST]; /* change a sample */
 } tract_state;
-/* Gain in dB at f_hz of the first n resonators as tuned. */
-double tract_gain_db(const tract_state *s, int n, double f_hz, double rate_hz);
-/* Sets the coefficients of resonators 0..n-1 and keeps what they remember. */
-void tract_tune(tract_state *s, const tract *t, int n, double rate_hz);
-/* Filters n samples in place. */
+/* Sets the coefficients at once. */
+void tract_tune(tract_state *s, const tract *t, double rate_hz);
+/* Lets the first TRACT_VOWEL resonators glide, within the next n samples, to where t has them. */
+void tract_glide(tract_state *s, const tract *t, double rate_hz, size_t n);
+/* Filters n samples in place, highest resonator first: what a moving coefficient stirs up is then
+ * not raised by the resonators above it. */
 void tract_run(tract_state *s, const tract *t, double *samples, size_t n);
-
+/* Gain in dB at f_hz as tuned. */
+double tract_gain_db(const tract_state *s, const tract *t, double f_hz, double rate_hz);
 /* Level (dB, RMS) of LF pulses of Ee = 1 at pitch_st through the tract, harmonics up to 6 kHz. */
 double tract_pulses_db(const tract *t, const lf_pulse *pulse, double pitch_st, double rate_hz);
 
