@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The map of a voice, or one small map a session. The program sets beforehand:
-#   pt, scale, width_px, height_px  one point of type; width / 1200; size of the picture
+#   width_px height_px scale pt dot face bold_face  as picture.h says
 #   panels, columns, small          maps, maps a row, 1 when they are small
 #   titles[panels], lines[n_lines]  above each small map; the words beneath
 #   singer vowel counts pitch_axis level_scale
@@ -15,8 +15,8 @@ faint      = '#D9D9D9'
 strong     = '#A6A6A6'
 all_ink    = '#777777'
 
-type(size) = sprintf('Sans,%.2f', size * pt)
-bold(size) = sprintf('Sans:Bold,%.2f', size * pt)
+type(size) = sprintf('%s,%.2f', face, size * pt)
+bold(size) = sprintf('%s,%.2f', bold_face, size * pt)
 down_px(px) = px * scale / height_px
 right_px(px) = px * scale / width_px
 
@@ -71,11 +71,11 @@ set object 6 rectangle from screen key_x, key_y(7.5) - tile_h to screen key_x + 
 set arrow 2 from screen key_x, key_y(7.5) to screen key_x + 2 * tile_w, key_y(7.5) nohead lw 3 lc rgb down_ink dt (8, 4)
 set label 32 'coming down' at screen key_text, key_y(7.5) font type(13)
 set label 33 'shaded: 95 % band' at screen key_x, key_y(8.5) font type(13) tc rgb '#444444'
-set label 34 '' at screen key_x + tile_w * 0.5, key_y(9.5) point pt 9 ps 1.5 * scale lc rgb up_ink
-set label 35 '' at screen key_x + tile_w * 1.5, key_y(9.5) point pt 11 ps 1.5 * scale lc rgb down_ink
+set label 34 '' at screen key_x + tile_w * 0.5, key_y(9.5) point pt 9 ps 1.5 * dot lc rgb up_ink
+set label 35 '' at screen key_x + tile_w * 1.5, key_y(9.5) point pt 11 ps 1.5 * dot lc rgb down_ink
 set label 36 'a flip' at screen key_text, key_y(9.5) font type(13)
-set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5) point pt 8 ps 1.5 * scale lc rgb up_ink
-set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5) point pt 10 ps 1.5 * scale lc rgb down_ink
+set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5) point pt 8 ps 1.5 * dot lc rgb up_ink
+set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5) point pt 10 ps 1.5 * dot lc rgb down_ink
 set label 39 'a doubtful one' at screen key_text, key_y(10.5) font type(13)
 if (small) {
     set arrow 3 from screen key_x, key_y(11.5) to screen key_x + 2 * tile_w, key_y(11.5) nohead lw 1.5 lc rgb all_ink
@@ -102,7 +102,7 @@ do for [octave = 0:10] {
     c = 12 * octave + tuning
     if (c > lo_st && c < hi_st) { set arrow from graph 0, first c to graph 1, first c nohead back lc rgb strong lw 0.8 }
 }
-flip_size = (small ? 0.9 : 1.5) * scale
+flip_size = (small ? 0.9 : 1.5) * dot
 do for [i = 0:panels - 1] {
     column = i % columns
     row = i / columns

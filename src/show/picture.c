@@ -14,19 +14,29 @@
 
 enum { REPORT_SIZE = 4096 }; /* bytes read of what gnuplot prints */
 
-static const struct ending {
-    const char *name, *terminal;
-} endings[] = {{".png", "pngcairo"}, {".svg", "svg"}, {".pdf", "pdfcairo"}};
+/* How each terminal measures, so that a picture looks alike on all: one point of type, the usual
+ * line and the usual mark in its own units, at 1200 px across. SVG has no bold face by name. */
+static const struct terminal {
+    const char *ending, *name, *more;
+    double pt, line, dot;
+    const char *face, *bold;
+} terminals[] = {
+    {".png", "pngcairo", "background rgb 'white'", 1, 1.5, 1, "Sans", "Sans:Bold"},
+    {".svg", "svg", "background rgb 'white'", 4.0 / 3, 1.5, 0.55, "sans-serif", "sans-serif"},
+    {".pdf", "pdfcairo", "background rgb 'white' fontscale 1", 0.72, 2.2, 0.8, "Sans", "Sans:Bold"},
+    {"", "qt", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
+    {"", "wxt", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
+    {"", "x11", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
+};
+enum { TERMINALS = sizeof terminals / sizeof *terminals };
 
-static const char *const windows[] = {"qt", "wxt", "x11"};
-
-static const char *file_terminal(const char *path)
+static const struct terminal *file_terminal(const char *path)
 {
     const char *slash = strrchr(path, '/');
     const char *dot = strrchr(slash ? slash + 1 : path, '.');
-    for (size_t i = 0; dot && i < sizeof endings / sizeof *endings; i++)
-        if (strcasecmp(dot, endings[i].name) == 0)
-            return endings[i].terminal;
+    for (size_t i = 0; dot && i < TERMINALS; i++)
+        if (*terminals[i].ending && strcasecmp(dot, terminals[i].ending) == 0)
+            return &terminals[i];
     return NULL;
 }
 
@@ -81,7 +91,7 @@ static bool run(const char *script, bool stays, int out, err *e)
 }
 
 /* The first window terminal that this gnuplot has, or NULL; a missing gnuplot has none. */
-static const char *window_terminal(void)
+static const struct terminal *window_terminal(void)
 {
     char names[REPORT_SIZE] = " ", wanted[16];
     FILE *list = tmpfile();
@@ -94,10 +104,10 @@ static const char *window_terminal(void)
             names[1] = '\0';
     }
     fclose(list);
-    for (size_t i = 0; i < sizeof windows / sizeof *windows; i++) {
-        snprintf(wanted, sizeof wanted, " %s ", windows[i]);
-        if (strstr(names, wanted))
-            return windows[i];
+    for (size_t i = 0; i < TERMINALS; i++) {
+        snprintf(wanted, sizeof wanted, " %s ", terminals[i].name);
+        if (!*terminals[i].ending && strstr(names, wanted))
+            return &terminals[i];
     }
     return NULL;
 }
@@ -137,32 +147,31 @@ bool picture_choose(const char *path_or_null, int width_px, int height_px, pictu
     return true;
 }
 
-/* Type and line widths keep their share of the picture: designed at 1200 px across. */
-static char *terminal(const picture *p, const char *name)
+/* Sets the terminal and the variables that templates measure by. */
+static char *prologue(const picture *p, const struct terminal *t)
 {
     double scale = p->width_px / 1200.0;
-    if (p->kind == PICTURE_SCREEN)
-        return xformat("set terminal dumb mono noenhanced size %d, %d\npt = 1\n", p->columns,
-                       p->rows);
-    bool pdf = strcmp(name, "pdfcairo") == 0;
-    double pt = scale * (strcmp(name, "svg") == 0 ? 4.0 / 3 : pdf ? 0.96 : 1);
-    char *size = pdf ? xformat("%.3fin, %.3fin", p->width_px / 100.0, p->height_px / 100.0)
-                     : xformat("%d, %d", p->width_px, p->height_px);
-    char *set = xformat("set terminal %s size %s font 'Sans,%.2f' linewidth %.3f noenhanced "
-                        "background rgb 'white'\npt = %.4f\n",
-                        name, size, 12 * pt, (pdf ? 1 : 1.5) * scale, pt);
+    bool inches = strcmp(t->name, "pdfcairo") == 0;
+    char *size = inches ? xformat("%.3fin, %.3fin", p->width_px / 100.0, p->height_px / 100.0)
+                        : xformat("%d, %d", p->width_px, p->height_px);
+    char *text =
+        xformat("set encoding utf8\n"
+                "set terminal %s size %s font '%s,%.2f' linewidth %.3f noenhanced %s\n"
+                "width_px = %d.0\nheight_px = %d.0\nscale = %.4f\n"
+                "pt = %.4f\ndot = %.4f\nface = '%s'\nbold_face = '%s'\n",
+                t->name, size, t->face, 12 * t->pt * scale, t->line * scale, t->more, p->width_px,
+                p->height_px, scale, t->pt * scale, t->dot * scale, t->face, t->bold);
     free(size);
-    return set;
+    return text;
 }
 
-static char *whole_script(const gnuplot *g, const picture *where, const char *name)
+static char *whole_script(const gnuplot *g, const picture *where, const struct terminal *t)
 {
-    char *set = terminal(where, name);
-    char *script = xformat("set encoding utf8\n%sscale = %.4f\nwidth_px = %d.0\n"
-                           "height_px = %d.0\n%s",
-                           set, where->width_px / 1200.0, where->width_px, where->height_px,
-                           gnuplot_script(g));
-    free(set);
+    char *first = t ? prologue(where, t)
+                    : xformat("set encoding utf8\nset terminal dumb mono noenhanced size %d, %d\n",
+                              where->columns, where->rows);
+    char *script = xformat("%s%s", first, gnuplot_script(g));
+    free(first);
     return script;
 }
 
@@ -230,12 +239,12 @@ bool picture_draw(const gnuplot *g, const picture *where, err *e)
 {
     if (where->kind == PICTURE_NONE)
         return true;
-    const char *name = where->kind == PICTURE_FILE     ? file_terminal(where->path)
-                       : where->kind == PICTURE_WINDOW ? window_terminal()
-                                                       : "dumb";
-    if (!name)
+    const struct terminal *t = where->kind == PICTURE_FILE     ? file_terminal(where->path)
+                               : where->kind == PICTURE_WINDOW ? window_terminal()
+                                                               : NULL;
+    if (!t && where->kind != PICTURE_SCREEN)
         return err_set(e, "There is no window to draw on: name a file with -o.");
-    char *script = whole_script(g, where, name);
+    char *script = whole_script(g, where, t);
     bool ok = where->kind == PICTURE_FILE
                   ? draw_file(script, where->path, e)
                   : draw_aside(script, where->kind == PICTURE_WINDOW,

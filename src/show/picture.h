@@ -5,9 +5,10 @@
 /* Where a picture goes, and its drawing by a gnuplot process.
  *
  * No shell takes part, the user's own gnuplot settings are not read, and no file name is part of a
- * command. Enhanced text is off everywhere: markup is shown as it was typed. A script finds set:
- * its terminal, `width_px`, `height_px`, `scale` (width / 1200 px: type and lines keep their share
- * of the picture) and `pt` (one point of type at that scale, in the terminal's own unit). */
+ * command. Enhanced text is off everywhere: markup is shown as it was typed. A script finds set
+ * its terminal, and on other than the screen: width_px, height_px; scale (width / 1200 px: type,
+ * lines and marks keep their share of the picture); pt, one point of type, and dot, the usual mark,
+ * at that scale and in the terminal's unit; face and bold_face, names of fonts. */
 
 #include "base/message.h"
 #include "show/gnuplot.h"
