@@ -232,9 +232,10 @@ static void send_titles(gnuplot *g, const map *m, const map_labels *l)
     gnuplot_text(g, "singer", l->singer, NAME_LONGEST);
     gnuplot_text(g, "vowel", l->vowel, VOWEL_LONGEST);
     size_t doubtful = count_doubtful(m);
-    char *counts = xformat("%zu take%s in %zu session%s, %zu flips up and %zu down", m->takes,
-                           m->takes == 1 ? "" : "s", l->sessions, l->sessions == 1 ? "" : "s",
-                           count_flips(m, FLIP_UP), count_flips(m, FLIP_DOWN));
+    size_t up = count_flips(m, FLIP_UP);
+    char *counts = xformat("%zu take%s in %zu session%s, %zu flip%s up and %zu down", m->takes,
+                           m->takes == 1 ? "" : "s", l->sessions, l->sessions == 1 ? "" : "s", up,
+                           up == 1 ? "" : "s", count_flips(m, FLIP_DOWN));
     char *whole = doubtful ? xformat("%s, %zu of them doubtful", counts, doubtful) : NULL;
     gnuplot_text(g, "counts", whole ? whole : counts, ANY_LENGTH);
     free(whole);
