@@ -92,7 +92,7 @@ static void test_frames(void **state)
     assert_int_equal(m.gross[0], 15);
     assert_int_equal(m.gross[1], 1);
     assert_int_equal(m.false_voiced, 20);
-    assert_int_equal(m.silent, 80 + 79);
+    assert_int_equal(m.silent, 80 + 80);
     assert_int_equal(m.reg_frames, TO - FROM - 9);
     assert_int_equal(m.reg_frames - m.reg_right, 10);
     close_to("largest error", 7, numbers_quantile(&m.cents, 1), 1e-9);

@@ -27,6 +27,8 @@ double numbers_quantile(const numbers *l, double q)
     return value;
 }
 
+#define SAME_S 1e-9 /* times that differ by rounding alone */
+
 /* Seconds from t to the nearest true span; 0 inside one. */
 static double to_transition(const truth_take *t, double time_s)
 {
@@ -62,14 +64,14 @@ static void mark_voiced(marks *m, const truth_take *true_take, size_t i, const t
     double away_s = to_transition(true_take, (double)i * TRUTH_HOP_S);
     double pitch = j < 0 ? (double)NAN : found->pitch_st[j];
     double off = fabs(pitch - true_take->pitch_st[i]);
-    bool near = away_s < 0.02, gross = !(off <= MARKS_GROSS_ST);
+    bool near = away_s < 0.02 - SAME_S, gross = !(off <= MARKS_GROSS_ST);
     m->voiced[near]++;
     m->gross[near] += gross;
     if (!gross)
         numbers_append(&m->cents, 100 * off);
     if (j >= 0)
         numbers_append(&m->level_db, fabs(found->level_db[j] - true_take->level_db[i]));
-    if (away_s > 0) {
+    if (away_s > SAME_S) {
         m->reg_frames++;
         m->reg_right += j >= 0 && found->reg[j] == true_take->reg[i];
     }
