@@ -5,11 +5,19 @@
 #include "base/note.h"
 
 #include <math.h>
+#include <soxr.h>
 #include <stdlib.h>
 #include <string.h>
 
+/* Where the octave cost is nought, so that it does not favour voice over none or the reverse. */
+static const double middle_hz = 220;
+static const double low_rate_hz = 8000;
+static const double lasting_s = 0.009;
+
 struct correlator {
-    const signal *x;
+    float *x; /* [n] the low band */
+    size_t n;
+    double rate_hz;
     pitch_settings s;
     int lo, hi;        /* lags in samples, lo..hi */
     double *ncc;       /* [hi + 1] */
@@ -20,20 +28,39 @@ struct correlator {
 
 static int window_of(const correlator *c, int lag)
 {
-    double rate = c->x->rate_hz;
+    double rate = c->rate_hz;
     double window = 3.0 * lag;
     window = fmax(window, c->s.window_lo_s * rate);
     window = fmin(window, c->s.window_hi_s * rate);
     return (int)window;
 }
 
+/* The band below 0.3 of low_rate_hz; sound that is slower already is taken as it is. */
+static void take_low_band(correlator *c, const signal *x)
+{
+    c->rate_hz = fmin(low_rate_hz, x->rate_hz);
+    c->x = xcalloc((size_t)((double)x->n * c->rate_hz / x->rate_hz) + 64, sizeof *c->x);
+    size_t used;
+    soxr_quality_spec_t quality = soxr_quality_spec(SOXR_HQ, 0);
+    quality.passband_end = 0.6;
+    if (x->rate_hz <= low_rate_hz ||
+        soxr_oneshot(x->rate_hz, c->rate_hz, 1, x->x, x->n, &used, c->x,
+                     (size_t)((double)x->n * c->rate_hz / x->rate_hz) + 64, &c->n, NULL, &quality,
+                     NULL)) {
+        c->rate_hz = x->rate_hz;
+        c->n = x->n;
+        c->x = xrealloc(c->x, x->n, sizeof *c->x);
+        memcpy(c->x, x->x, x->n * sizeof *c->x);
+    }
+}
+
 correlator *correlator_new(const signal *x, const pitch_settings *s)
 {
     correlator *c = xcalloc(1, sizeof *c);
-    c->x = x;
     c->s = *s;
-    c->lo = (int)floor(x->rate_hz / s->hi_hz) - 1;
-    c->hi = (int)ceil(x->rate_hz / s->lo_hz) + 1;
+    take_low_band(c, x);
+    c->lo = (int)floor(c->rate_hz / s->hi_hz) - 1;
+    c->hi = (int)ceil(c->rate_hz / s->lo_hz) + 1;
     c->reach = (c->hi + window_of(c, c->hi)) / 2 + 2;
     c->ncc = xcalloc((size_t)c->hi + 1, sizeof *c->ncc);
     c->around = xcalloc(2 * (size_t)c->reach, sizeof *c->around);
@@ -45,6 +72,7 @@ void correlator_free(correlator *c)
 {
     if (!c)
         return;
+    free(c->x);
     free(c->ncc);
     free(c->around);
     free(c->around_sq);
@@ -54,11 +82,10 @@ void correlator_free(correlator *c)
 /* Copies the samples about `centre`; false when they are all nothing. */
 static bool look_around(correlator *c, long centre)
 {
-    const signal *x = c->x;
     double sum = 0;
     for (int i = 0; i < 2 * c->reach; i++) {
         long at = centre - c->reach + i;
-        float v = at >= 0 && at < (long)x->n ? x->x[at] : 0;
+        float v = at >= 0 && at < (long)c->n ? c->x[at] : 0;
         c->around[i] = v;
         c->around_sq[i] = sum;
         sum += (double)v * (double)v;
@@ -132,6 +159,19 @@ static double refine(const correlator *c, int peak, double *top)
     return at;
 }
 
+/* The highest correlation near the longest multiple of the lag that 9 ms hold. */
+static double lasting(const correlator *c, double lag, double top)
+{
+    int periods = (int)(lasting_s * c->rate_hz / lag);
+    if (periods < 2)
+        return top;
+    int near = (int)lround(periods * lag), reach = 1 + near / 60;
+    double best = -1;
+    for (int i = near - reach; i <= near + reach && i <= c->hi; i++)
+        best = fmax(best, c->ncc[i]);
+    return best;
+}
+
 static void keep(candidate found[CANDIDATES_MOST], size_t *n, candidate new)
 {
     size_t at = *n < CANDIDATES_MOST ? (*n)++ : CANDIDATES_MOST;
@@ -151,20 +191,21 @@ size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDI
 {
     const pitch_settings *s = &c->s;
     size_t n = 0;
-    if (!look_around(c, lround(time_s * c->x->rate_hz)))
+    if (!look_around(c, lround(time_s * c->rate_hz)))
         return 0;
     correlate(c);
     for (int lag = c->lo + 1; lag < c->hi; lag++) {
         if (c->ncc[lag] < 0.2 || c->ncc[lag] < c->ncc[lag - 1] || c->ncc[lag] <= c->ncc[lag + 1])
             continue;
-        double top, hz = c->x->rate_hz / refine(c, lag, &top);
+        double top, at = refine(c, lag, &top), hz = c->rate_hz / at;
         if (hz < s->lo_hz || hz > s->hi_hz)
             continue;
         double cost = log((1 - top + s->floor) / (1 - s->voiced_at + s->floor));
         keep(found, &n,
              (candidate){.st = note_from_hz(hz),
                          .correlation = top,
-                         .cost = cost + s->octave_cost * log2(s->hi_hz / hz)});
+                         .lasting = lasting(c, at, top),
+                         .cost = cost + s->octave_cost * log2(middle_hz / hz)});
     }
     return n;
 }

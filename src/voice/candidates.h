@@ -14,11 +14,15 @@ enum { CANDIDATES_MOST = 10 };
 typedef struct candidate {
     double st;          /* pitch in semitones */
     double correlation; /* at the peak, <= 1 */
+    double lasting;     /* the same over as many periods as 9 ms hold: resonance rings out, voice
+                           does not */
     double cost; /* log of unexplained power, with the cost of low pitch; 0: as good as none */
 } candidate;
 
 typedef struct correlator correlator;
 
+/* Looks at a copy of the sound up to 2.4 kHz, where nearly all of the harmonics' power lies and little
+ * of the breath's. */
 correlator *correlator_new(const signal *x, const pitch_settings *s);
 void correlator_free(correlator *c);
 

@@ -70,6 +70,7 @@ double voice_seconds(const track *t)
 {
     size_t voiced = 0;
     for (size_t i = 0; i < t->n; i++)
-        voiced += !isnan(t->pitch_st[i]);
+        if (!isnan(t->pitch_st[i]))
+            voiced++;
     return (double)voiced * t->hop_s;
 }

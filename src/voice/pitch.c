@@ -16,11 +16,12 @@ pitch_settings pitch_defaults(void)
                             .window_hi_s = 0.018,
                             .voiced_at = 0.55,
                             .floor = 0.01,
-                            .octave_cost = 0.08,
+                            .octave_cost = 0.4,
                             .leap_cost = 0.5,
                             .leap_free_st = 0.3,
                             .leap_cap = 2,
                             .onset_cost = 1,
+                            .lasting_at = 0.6,
                             .gate_db = 45};
 }
 
@@ -92,6 +93,35 @@ static double probability(const column *c, int state)
     return 1 / (1 + exp(2 * cost));
 }
 
+/* Mean of lasting over the voiced frames among from..to; 0 when there are none. */
+static double mean_lasting(const double *lasting, size_t n, long from, long to)
+{
+    double sum = 0, count = 0;
+    for (long j = from < 0 ? 0 : from; j < (long)n && j <= to; j++)
+        if (!isnan(lasting[j])) {
+            sum += lasting[j];
+            count++;
+        }
+    return count > 0 ? sum / count : 0;
+}
+
+/* Takes the voice from frames that do not stay periodic over 9 ms: breath that rings in the tract
+ * has a pitch from period to period, but not for long. A flip breaks the period, too, but has
+ * lasting voice on both sides. */
+static void silence_breath(const pitch_settings *s, const double *lasting, size_t n,
+                           double *pitch_st)
+{
+    enum { OWN = 2, NEAR = 4, FAR = 16 };
+    for (size_t k = 0; k < n; k++) {
+        long i = (long)k;
+        bool here = mean_lasting(lasting, n, i - OWN, i + OWN) >= s->lasting_at;
+        bool about = mean_lasting(lasting, n, i - FAR, i - NEAR) >= s->lasting_at &&
+                     mean_lasting(lasting, n, i + NEAR, i + FAR) >= s->lasting_at;
+        if (!here && !about)
+            pitch_st[k] = (double)NAN;
+    }
+}
+
 void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db,
                  const pitch_settings *s, double *pitch_st, double *voicing)
 {
@@ -111,11 +141,15 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
         arrive(s, before, now, UNVOICED);
     }
     correlator_free(c);
+    double *lasting = xmalloc(n, sizeof *lasting);
     int state = cheapest(&columns[n - 1]);
     for (size_t i = n; i-- > 0;) {
         pitch_st[i] = state == UNVOICED ? (double)NAN : columns[i].found[state].st;
+        lasting[i] = state == UNVOICED ? (double)NAN : columns[i].found[state].lasting;
         voicing[i] = probability(&columns[i], state);
         state = columns[i].from[state];
     }
+    silence_breath(s, lasting, n, pitch_st);
+    free(lasting);
     free(columns);
 }

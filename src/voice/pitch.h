@@ -28,6 +28,7 @@ typedef struct pitch_settings {
     double leap_free_st; /* 0.3 semitone a frame: 60 semitones a second, faster than any slide */
     double leap_cap;     /* what any leap costs at most */
     double onset_cost;   /* voice beginning or ending */
+    double lasting_at;   /* 0.6: mean correlation over 9 ms that voice has at least */
     double gate_db;      /* frames this far under the loud parts (95 % point) are no voice */
 } pitch_settings;
 

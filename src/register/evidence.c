@@ -1,0 +1,253 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/evidence.h"
+
+#include "base/array.h"
+
+#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics.h>
+#include <math.h>
+#include <stdlib.h>
+
+/* A crack leaves a short hole in the voice; a longer one is a breath or a consonant. */
+static const double bridged_s = 0.15;
+static const double side_s = 0.070;     /* pitch on either side of a leap is looked at this long */
+static const double vibrato_s = 0.6;    /* leaps this near tell what is usual here */
+static const double weakest_snr_db = 3; /* harmonics nearer to the noise say nothing */
+static const double least_sd_db = 0.3;  /* window and interpolation leave this much at any SNR */
+
+static size_t count_voiced(track *const *tracks, size_t n_tracks)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < n_tracks; k++)
+        for (size_t f = 0; f < tracks[k]->n; f++)
+            if (!isnan(tracks[k]->pitch_st[f]))
+                n++;
+    return n;
+}
+
+static evidence *allocate(size_t n)
+{
+    evidence *ev = xcalloc(1, sizeof *ev);
+    *ev = (evidence){.n = n,
+                     .take = xmalloc(n, sizeof *ev->take),
+                     .frame = xmalloc(n, sizeof *ev->frame),
+                     .gap_s = xmalloc(n, sizeof *ev->gap_s),
+                     .before = xmalloc(n, sizeof *ev->before),
+                     .edge_s = xmalloc(n, sizeof *ev->edge_s),
+                     .pitch_st = xmalloc(n, sizeof *ev->pitch_st),
+                     .level_db = xmalloc(n, sizeof *ev->level_db),
+                     .y_db = xmalloc(n, sizeof *ev->y_db),
+                     .var = xmalloc(n, sizeof *ev->var),
+                     .leap_st = xcalloc(n, sizeof *ev->leap_st),
+                     .dip_db = xcalloc(n, sizeof *ev->dip_db),
+                     .declared = xmalloc(n, sizeof *ev->declared)};
+    return ev;
+}
+
+/* Noise power is taken off; with signal to noise q the level's error is about 8.69 / sqrt(2 q) dB.
+ */
+static void weigh_harmonics(const track *t, size_t f, double y[HARMONICS], double var[HARMONICS])
+{
+    for (int h = 0; h < HARMONICS; h++) {
+        double level = (double)t->harmonic_db[f * HARMONICS + (size_t)h];
+        double noise = (double)t->noise_db[f * HARMONICS + (size_t)h];
+        y[h] = var[h] = (double)NAN;
+        if (!isfinite(level) || level - noise < weakest_snr_db)
+            continue;
+        double q = pow(10, (level - noise) / 10) - 1;
+        y[h] = level + 10 * log10(q / (q + 1));
+        var[h] = least_sd_db * least_sd_db + 8.686 * 8.686 / (2 * q);
+    }
+}
+
+static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
+{
+    size_t i = 0;
+    for (size_t k = 0; k < n_tracks; k++) {
+        const track *t = tracks[k];
+        double last_s = -(double)INFINITY;
+        for (size_t f = 0; f < t->n; f++) {
+            if (isnan(t->pitch_st[f]))
+                continue;
+            ev->take[i] = k;
+            ev->frame[i] = f;
+            double gap = t->time_s[f] - last_s;
+            ev->gap_s[i] = gap > bridged_s ? (double)INFINITY : gap;
+            last_s = t->time_s[f];
+            ev->pitch_st[i] = t->pitch_st[f];
+            ev->level_db[i] = t->level_db[f];
+            ev->declared[i] = t->declared;
+            weigh_harmonics(t, f, ev->y_db[i], ev->var[i]);
+            i++;
+        }
+    }
+}
+
+static void centre_levels(evidence *ev)
+{
+    double sum = 0;
+    for (size_t i = 0; i < ev->n; i++)
+        sum += ev->level_db[i];
+    for (size_t i = 0; i < ev->n; i++)
+        ev->level_db[i] -= sum / (double)ev->n;
+}
+
+static double time_of(const evidence *ev, track *const *tracks, size_t i)
+{
+    return tracks[ev->take[i]]->time_s[ev->frame[i]];
+}
+
+typedef struct side { /* sums over the frames on one side of a frame */
+    double n, x, y, xx, xy;
+} side;
+
+static side sum_side(const evidence *ev, track *const *tracks, size_t lo_i, size_t hi_i, size_t now,
+                     double lo_s, double hi_s)
+{
+    side s = {0, 0, 0, 0, 0};
+    double at = time_of(ev, tracks, now);
+    for (size_t i = lo_i; i <= hi_i; i++) {
+        double x = time_of(ev, tracks, i) - at, y = ev->pitch_st[i] - ev->pitch_st[now];
+        if (x < lo_s - 1e-9 || x > hi_s + 1e-9)
+            continue;
+        s.n++;
+        s.x += x;
+        s.y += y;
+        s.xx += x * x;
+        s.xy += x * y;
+    }
+    return s;
+}
+
+/* Step of the pitch across a gap of 2 * gap_s, less what the common slope of the two sides says;
+ * 0 when either side lacks half of its frames. */
+static double leap_across(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i,
+                          double gap_s)
+{
+    side b = sum_side(ev, tracks, lo, hi, i, -gap_s - side_s, -gap_s);
+    side a = sum_side(ev, tracks, lo, hi, i, gap_s, gap_s + side_s);
+    double least = 0.5 * side_s / tracks[ev->take[i]]->hop_s;
+    if (b.n < least || a.n < least)
+        return 0;
+    double spread = b.xx - b.x * b.x / b.n + a.xx - a.x * a.x / a.n;
+    double slope = (b.xy - b.x * b.y / b.n + a.xy - a.x * a.y / a.n) / spread;
+    return a.y / a.n - b.y / b.n - slope * (a.x / a.n - b.x / b.n);
+}
+
+/* The largest of the leaps over gaps from quick to slow; a slow one counts a little less. */
+static double leap_at(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i)
+{
+    static const double gap_s[] = {0.010, 0.030, 0.060, 0.085}, counts[] = {1, 0.95, 0.9, 0.8};
+    double best = 0;
+    for (int k = 0; k < 4; k++) {
+        double leap = counts[k] * leap_across(ev, tracks, lo, hi, i, gap_s[k]);
+        best = fabs(leap) > fabs(best) ? leap : best;
+    }
+    return best;
+}
+
+static double mean_level(const evidence *ev, track *const *tracks, size_t lo_i, size_t hi_i,
+                         size_t now, double lo_s, double hi_s)
+{
+    double n = 0, sum = 0, at = time_of(ev, tracks, now);
+    for (size_t i = lo_i; i <= hi_i; i++) {
+        double x = fabs(time_of(ev, tracks, i) - at);
+        if (x >= lo_s - 1e-9 && x <= hi_s + 1e-9) {
+            n++;
+            sum += ev->level_db[i];
+        }
+    }
+    return n > 0 ? sum / n : (double)NAN;
+}
+
+static void pair_stretch(evidence *ev, track *const *tracks, size_t first, size_t last)
+{
+    for (size_t i = first, j = first; i <= last; i++) {
+        double then = time_of(ev, tracks, i) - EVIDENCE_LAG_S;
+        while (j < i && time_of(ev, tracks, j) < then - 1e-6)
+            j++;
+        ev->before[i] = j < i && fabs(time_of(ev, tracks, j) - then) < 0.0051 ? j : EVIDENCE_NONE;
+    }
+}
+
+/* Leaps at their own peaks, less the usual leap of the surroundings, which is vibrato's. */
+static void keep_peaks(evidence *ev, track *const *tracks, size_t first, size_t last,
+                       const double *raw)
+{
+    enum { NEAR = 10 };
+    size_t n = last - first + 1, n_peaks = 0;
+    size_t *peaks = xmalloc(n, sizeof *peaks);
+    double *others = xmalloc(n, sizeof *others);
+    for (size_t i = 0; i < n; i++) {
+        bool peak = raw[i] != 0;
+        for (size_t j = i > NEAR ? i - NEAR : 0; peak && j < n && j <= i + NEAR; j++)
+            peak = fabs(raw[j]) < fabs(raw[i]) || j == i;
+        if (peak)
+            peaks[n_peaks++] = i;
+    }
+    for (size_t k = 0; k < n_peaks; k++) {
+        double at = time_of(ev, tracks, first + peaks[k]), size = fabs(raw[peaks[k]]);
+        size_t m = 0;
+        for (size_t q = 0; q < n_peaks; q++)
+            if (q != k && fabs(time_of(ev, tracks, first + peaks[q]) - at) < vibrato_s)
+                others[m++] = fabs(raw[peaks[q]]);
+        gsl_sort(others, 1, m);
+        double usual = m ? gsl_stats_median_from_sorted_data(others, 1, m) : 0;
+        ev->leap_st[first + peaks[k]] = copysign(fmax(0, size - usual), raw[peaks[k]]);
+    }
+    free(peaks);
+    free(others);
+}
+
+/* Leap and dip of the frames first..last, one stretch of voice. */
+static void measure_stretch(evidence *ev, track *const *tracks, size_t first, size_t last)
+{
+    double start = time_of(ev, tracks, first), end = time_of(ev, tracks, last);
+    enum { REACH = 34 };
+    double *raw = xcalloc(last - first + 1, sizeof *raw);
+    for (size_t i = first; i <= last; i++) {
+        double at = time_of(ev, tracks, i);
+        size_t lo = i - first > REACH ? i - REACH : first, hi = i + REACH < last ? i + REACH : last;
+        ev->edge_s[i] = fmin(at - start, end - at);
+        raw[i - first] = leap_at(ev, tracks, lo, hi, i);
+        double here = mean_level(ev, tracks, lo, hi, i, 0, 0.02);
+        double there = mean_level(ev, tracks, lo, hi, i, 0.05, 0.1);
+        ev->dip_db[i] = there > here ? there - here : 0;
+    }
+    keep_peaks(ev, tracks, first, last, raw);
+    free(raw);
+}
+
+evidence *evidence_new(track *const *tracks, size_t n_tracks)
+{
+    evidence *ev = allocate(count_voiced(tracks, n_tracks));
+    gather(ev, tracks, n_tracks);
+    if (ev->n)
+        centre_levels(ev);
+    for (size_t first = 0, i = 0; i < ev->n; i++)
+        if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
+            pair_stretch(ev, tracks, first, i);
+            measure_stretch(ev, tracks, first, i);
+            first = i + 1;
+        }
+    return ev;
+}
+
+void evidence_free(evidence *ev)
+{
+    if (!ev)
+        return;
+    free(ev->take);
+    free(ev->frame);
+    free(ev->gap_s);
+    free(ev->before);
+    free(ev->edge_s);
+    free(ev->pitch_st);
+    free(ev->level_db);
+    free(ev->y_db);
+    free(ev->var);
+    free(ev->leap_st);
+    free(ev->dip_db);
+    free(ev->declared);
+    free(ev);
+}

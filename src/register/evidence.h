@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_EVIDENCE_H
+#define REGISTER_EVIDENCE_H
+
+/* What the register is told from: the voiced frames of all takes in one row of arrays. */
+
+#include "voice/track.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum { HARMONICS = TRACK_HARMONICS };
+
+#define EVIDENCE_NONE SIZE_MAX
+static const double EVIDENCE_LAG_S = 0.1;
+
+typedef struct evidence {
+    size_t n;                  /* voiced frames */
+    size_t *take;              /* [n] which track */
+    size_t *frame;             /* [n] which frame of it */
+    double *gap_s;             /* [n] time since the voiced frame before; INFINITY where a new
+                                  stretch of voice begins (another take, or silence over 0.15 s) */
+    size_t *before;            /* [n] the frame EVIDENCE_LAG_S before it in the same stretch, or
+                                   EVIDENCE_NONE */
+    double *edge_s;            /* [n] time to the nearest end of its stretch */
+    double *pitch_st;          /* [n] */
+    double *level_db;          /* [n] re the median of its take's session scale: mean 0 over all */
+    double (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
+    double (*var)[HARMONICS];  /* [n] variance of y from noise, dB^2 */
+    double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
+    double *dip_db;  /* [n] how far the level lies under its surroundings, >= 0 */
+    declared_register *declared; /* [n] */
+} evidence;
+
+evidence *evidence_new(track *const *tracks, size_t n_tracks);
+void evidence_free(evidence *ev);
+
+#endif
