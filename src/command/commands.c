@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Every command, in the order of the help: one line each. */
-#define COMMANDS(one) one(analyse)
+#define COMMANDS(one) one(analyse) one(fit) one(add) one(singers) one(takes) one(map)
 
 #define DECLARE(name) extern const command command_##name;
 #define LIST(name) &command_##name,
