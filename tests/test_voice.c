@@ -35,9 +35,7 @@ static singer machine(int rate_hz)
 {
     singer s = singer_draw_as(FAMILY_CLEAR, 7, false, 'a');
     s.rate_hz = rate_hz;
-    gsl_rng *dice = dice_new(7, 0, DICE_SINGER);
-    tract_draw(dice, false, 'a', rate_hz, &s.tract);
-    gsl_rng_free(dice);
+    tract_extend(&s.tract, rate_hz);
     s.jitter = s.shimmer_db = s.articulation = s.vibrato_st = s.vibrato_db = s.f1_per_db = 0;
     s.f1_follow = 0.1;
     s.rough = 1;
@@ -424,6 +422,7 @@ static void test_scenario_errors(void **state)
     scenario_fails("file\tsinger\tkind\tfrom_st\na.wav\t\thold\t60\n", "no name");
     scenario_fails("file\tsinger\tkind\tfrom_st\n../a.wav\twren\thold\t60\n", "under the folder");
     scenario_fails("file\tsinger\tkind\tfrom_st\tvowel\na.wav\twren\thold\t60\ty\n", "vowel");
+    scenario_fails("file\tsinger\tkind\tfrom_st\trate_hz\na.wav\twren\thold\t60\t8000\n", "rate");
     scenario_fails("file\tsinger\tkind\tfrom_st\tlevel_db\na.wav\twren\thold\t60\tloud\n", "loud");
     err e = {0};
     assert_false(studio_family(FAMILY_CLEAR, 1, "/dev/null/takes", &e));

@@ -67,6 +67,10 @@ static singer singer_read(reader *r)
     s.boundary.hysteresis = number(r, "hysteresis", s.boundary.hysteresis);
     s.leap_st = number(r, "leap_st", s.leap_st);
     s.snr_db = number(r, "snr_db", s.snr_db);
+    s.rate_hz = (int)number(r, "rate_hz", s.rate_hz);
+    if (s.rate_hz < 16000 || s.rate_hz > 96000)
+        fault(r, "rate_hz must lie between 16000 and 96000");
+    tract_extend(&s.tract, s.rate_hz);
     double span = number(r, "span_ms", (double)NAN);
     if (!isnan(span))
         s.span_ms[0] = s.span_ms[1] = span;

@@ -33,7 +33,8 @@ bool studio_family(family f, uint64_t seed, const char *folder, err *e);
  *   family [clear]    vowel [the family's]   sex man or woman [the family's, else by the name]
  *   seed [from the singer's name]
  *   boundary_st boundary_slope boundary_db spread hysteresis leap_st span_ms snr_db rate_hz
- *                     [as drawn for the singer; boundary_db, where boundary_st holds, -32]
+ *                     [as drawn for the singer; boundary_db, where boundary_st holds, -32;
+ *                     rate_hz 16000..96000]
  *   held [0]          1 or 2: the register is held whatever the boundary says
  *
  * Levels are those of the clean voice, dB re full scale. Beside the WAVs:

@@ -68,15 +68,19 @@ bool tract_draw(gsl_rng *dice, bool woman, char vowel, int rate_hz, tract *out)
         out->f_hz[i] = f * size * dice_between(dice, 0.97, 1.03);
         out->b_hz[i] = ((1 - high) * lo->b[i] + high * hi->b[i]) * wide;
     }
-    double spacing = (woman ? 1180 : 1010) * size; /* half the speed of sound over the length */
-    int n = TRACT_VOWEL;
-    for (double f = out->f_hz[n - 1] + spacing; f < 0.48 * rate_hz && n < TRACT_MOST;
-         f += spacing) {
-        out->f_hz[n] = f;
-        out->b_hz[n++] = 100 + 0.06 * f; /* losses grow with frequency */
-    }
-    out->n = n;
+    out->spacing_hz = (woman ? 1180 : 1010) * size; /* half the speed of sound over the length */
+    tract_extend(out, rate_hz);
     return true;
+}
+
+void tract_extend(tract *t, int rate_hz)
+{
+    t->n = TRACT_VOWEL;
+    double f = t->f_hz[t->n - 1] + t->spacing_hz;
+    for (; f < 0.48 * rate_hz && t->n < TRACT_MOST; f += t->spacing_hz) {
+        t->f_hz[t->n] = f;
+        t->b_hz[t->n++] = 100 + 0.06 * f; /* losses grow with frequency */
+    }
 }
 
 static void coefficients(const tract *t, int i, double rate_hz, double *b, double *c)

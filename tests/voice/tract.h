@@ -18,6 +18,7 @@ enum { TRACT_VOWEL = 5, TRACT_MOST = 28 };
 
 typedef struct tract {
     int n;                   /* resonators, 5..TRACT_MOST */
+    double spacing_hz;       /* of the resonances above the vowel's */
     double f_hz[TRACT_MOST]; /* rising */
     double b_hz[TRACT_MOST]; /* 3 dB bandwidths */
 } tract;
@@ -25,6 +26,9 @@ typedef struct tract {
 /* vowel is one of "aeiou", else false. The singer's own scaling of formants (+-8 %) and
  * bandwidths is drawn from `dice`. */
 bool tract_draw(gsl_rng *dice, bool woman, char vowel, int rate_hz, tract *out);
+
+/* Adds or takes away resonators above the vowel's, so that they fill another rate's band. */
+void tract_extend(tract *t, int rate_hz);
 
 typedef struct tract_state { /* what the resonators remember, and their coefficients */
     double y1[TRACT_MOST], y2[TRACT_MOST];
