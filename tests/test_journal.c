@@ -286,6 +286,8 @@ static void test_comes_back_bit_by_bit(void **state)
         size_t n;
         err e;
         assert_true(journal_tracks(j, singers[s], NULL, &items, &n, &e));
+        for (size_t i = 1; i < n; i++)
+            assert_true(strcmp(items[i - 1].take.date, items[i].take.date) <= 0);
         for (size_t i = 0; i < n; i++)
             for (size_t k = 0; k < TAKES; k++)
                 if (strcmp(items[i].take.code, all[k]->take.code) == 0) {
@@ -392,7 +394,8 @@ static void test_order_does_not_matter(void **state)
         assert_string_equal(text, first);
         free(text);
     }
-    assert_non_null(strstr(first, "robin 4 "));
+    assert_non_null(strstr(first, "robin 4 4 "));
+    assert_non_null(strstr(first, " 2024-01-01 2024-03-02\n"));
     free(first);
     for (size_t k = 0; k < TAKES; k++)
         made_free(all[k]);
@@ -847,6 +850,8 @@ static void test_frames_of_wrong_length(void **state)
     for (size_t n = 0; n < heard.n; n++)
         assert_false(frames_heard_read(heard.bytes, n, back));
     assert_true(frames_heard_read(heard.bytes, heard.n, back));
+    heard.bytes = xrealloc(heard.bytes, heard.n + 1, 1);
+    assert_false(frames_heard_read(heard.bytes, heard.n + 1, back));
     assert_false(frames_registers_read(t->reg, 49, p_m2.bytes, p_m2.n, back));
     assert_false(frames_registers_read(t->reg, 50, p_m2.bytes, p_m2.n - 1, back));
     assert_true(frames_registers_read(t->reg, 50, p_m2.bytes, p_m2.n, back));
