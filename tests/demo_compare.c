@@ -39,10 +39,10 @@ static table *open_table(const char *folder, const char *name)
 {
     err e;
     table *t;
-    char *path = folder ? xformat("%s/%s", folder, name) : xstrdup(name);
-    if (!table_read(path, &t, &e))
+    char *file = folder ? xformat("%s/%s", folder, name) : xstrdup(name);
+    if (!table_read(file, &t, &e))
         stop(&e);
-    free(path);
+    free(file);
     return t;
 }
 

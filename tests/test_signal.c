@@ -29,10 +29,12 @@ static signal hear(const double *x, size_t n, int rate)
     sf_close(f);
     recording_settings s = recording_defaults();
     recording *r = NULL;
-    signal out = {.n = 0};
+    signal out;
     err e = {""};
-    if (!recording_open(path, &s, &r, &e) || !signal_read(r, &out, &e))
-        fail_msg("%s", e.text);
+    if (!recording_open(path, &s, &r, &e) || !signal_read(r, &out, &e)) {
+        print_error("%s\n", e.text);
+        exit(1);
+    }
     recording_close(r);
     remove(path);
     return out;
