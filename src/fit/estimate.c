@@ -9,6 +9,9 @@
 
 #include <gsl/gsl_statistics_double.h>
 
+/* Offset over spread up to which the grid is fine enough; a finer one is made where needed. */
+static const double GRID_RATIO = 1.0, GRID_RATIO_MOST = 5.0;
+
 estimate_settings estimate_defaults(void)
 {
     return (estimate_settings){.share = 0.03, .rate_floor = 0.1, .slack_st = 0.25};
@@ -97,7 +100,7 @@ static void build(estimate *e, const attempts *a, double at_db, const estimate_s
     }
     l->offset = has_offset(l);
     if (l->offset)
-        likelihood_grid_new(l, 1.0);
+        likelihood_grid_new(l, GRID_RATIO);
     l->n_x = 1;
     l->shared = true;
     l->share = s->share;
@@ -143,9 +146,17 @@ static objective objective_of(const penalised *p)
 }
 
 static const double FLAT = 1e-3;
+static maximum climb_from(const objective *f, const double *start)
+{
+    square directions = {0};
+    for (size_t i = 0; i < f->n; i++)
+        directions.at[i][i] = f->scale[i];
+    return maximum_find(f, start, f->n, &directions, FLAT);
+}
+
 enum { SLOPES = 4, SPREADS = 2, STARTS = SLOPES * SPREADS, CLIMBS = 2 };
 
-/* Climbs from the best CLIMBS of STARTS places; starts in ascending order of value are kept. */
+/* Climbs from the best CLIMBS of STARTS places. */
 static maximum climb(const objective *f, const likelihood *l)
 {
     static const double slopes[SLOPES] = {-0.1, 0.1, 0.3, 0.6}, spreads[SPREADS] = {0.4, 1.0};
@@ -156,16 +167,13 @@ static maximum climb(const objective *f, const likelihood *l)
         value[i] = f->value(f->data, start[i], NULL);
     }
     free(room);
-    square directions = {0};
-    for (size_t i = 0; i < f->n; i++)
-        directions.at[i][i] = f->scale[i];
     maximum best = {.stop = MAXIMUM_IMPOSSIBLE, .value = -INFINITY};
     for (int c = 0; c < CLIMBS; c++) {
         int top = 0;
         for (int i = 1; i < STARTS; i++)
             if (value[i] > value[top])
                 top = i;
-        maximum m = maximum_find(f, start[top], f->n, &directions, FLAT);
+        maximum m = climb_from(f, start[top]);
         if (m.value > best.value)
             best = m;
         value[top] = -INFINITY;
@@ -173,48 +181,73 @@ static maximum climb(const objective *f, const likelihood *l)
     return best;
 }
 
-static void fit_one(estimate *e)
+/* From opt_start, or from where the boundary may be. */
+static void fit_one(estimate *e, const double *opt_start)
 {
     prior_count(&e->prior, &e->likelihood);
     e->penalised = (penalised){&e->likelihood, &e->prior};
     e->fit.f = objective_of(&e->penalised);
-    e->fit.top = climb(&e->fit.f, &e->likelihood);
     e->fit.n_means = likelihood_log_s(&e->likelihood, 0);
-    fitted_settle(&e->fit);
+    e->fit.top = opt_start ? climb_from(&e->fit.f, opt_start) : climb(&e->fit.f, &e->likelihood);
 }
-
-static double aicc(const estimate *e)
-{
-    double k = (double)likelihood_parameters(&e->likelihood), n = e->flips[0] + e->flips[1];
-    double fit = likelihood_value(&e->likelihood, e->fit.top.theta, NULL);
-    return n - k - 1 > 0 ? -2 * fit + 2 * k + 2 * k * (k + 1) / (n - k - 1) : INFINITY;
-}
-
-/* By how much two slopes have to be better. At 0, two that are the same are told apart one time in
- * six, and the slopes of such a choice are too sure of themselves; at 4 one time in eighty. */
-static const double PARTING = 4.0;
 
 static bool could_part(const estimate *e)
 {
     for (int d = 0; d < 2; d++)
-        if (!e->fitted[d] || e->flips[d] < 4 || e->level_hi_db[d] - e->level_lo_db[d] < 4)
+        if (!e->fitted[d] || e->flips[d] < 2 || e->level_hi_db[d] - e->level_lo_db[d] < 4)
             return false;
     return true;
 }
 
+/* The place with one slope as a place with two. */
+static void part_slopes(const likelihood *l, const double *shared, double *theta)
+{
+    size_t after = likelihood_log_s(l, 0);
+    memcpy(theta, shared, after * sizeof *theta);
+    memcpy(&theta[after], &shared[after - l->n_x],
+           (likelihood_parameters(l) - after) * sizeof *theta);
+    for (unsigned k = 0; k < l->n_x; k++)
+        theta[likelihood_b(l, 1, k)] = shared[likelihood_b(l, 0, k)];
+}
+
+/* Offset over the smaller spread. */
+static double offset_ratio(const estimate *e)
+{
+    const likelihood *l = &e->likelihood;
+    const double *theta = e->fit.top.theta;
+    double s = exp(theta[likelihood_log_s(l, 0)]);
+    if (l->groups == 2)
+        s = fmin(s, exp(theta[likelihood_log_s(l, 1)]));
+    return fabs(theta[likelihood_offset(l)]) / s;
+}
+
+/* Two slopes are sought from the best shared one and from where they lie without the prior that
+ * holds them together, since the higher of two hills may be either. */
+static void part(estimate *e)
+{
+    double start[MAXIMUM_PARAMETERS] = {0}, apart = e->prior.slope_apart;
+    double shared[MAXIMUM_PARAMETERS];
+    memcpy(shared, e->fit.top.theta, sizeof shared);
+    e->likelihood.shared = false;
+    part_slopes(&e->likelihood, shared, start);
+    e->prior.slope_apart = INFINITY;
+    fit_one(e, start);
+    e->prior.slope_apart = apart;
+    fit_one(e, e->fit.top.theta);
+    maximum near = climb_from(&e->fit.f, start);
+    if (near.value > e->fit.top.value)
+        e->fit.top = near;
+}
+
 static void fit_best(estimate *e)
 {
-    fit_one(e);
-    if (!could_part(e))
-        return;
-    estimate one = *e;
-    e->likelihood.shared = false;
-    fit_one(e);
-    if (e->fit.settled && aicc(e) < aicc(&one) - PARTING)
-        return;
-    *e = one;
-    e->penalised = (penalised){&e->likelihood, &e->prior};
-    e->fit.f.data = &e->penalised;
+    fit_one(e, NULL);
+    if (e->likelihood.offset && offset_ratio(e) > GRID_RATIO) {
+        likelihood_grid_new(&e->likelihood, fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST));
+        fit_one(e, e->fit.top.theta);
+    }
+    if (could_part(e))
+        part(e);
 }
 
 estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const estimate_settings *s)
@@ -229,6 +262,7 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
     e->prior = prior_defaults();
     e->prior.pitch_st = pitch_st;
     fit_best(e);
+    fitted_settle(&e->fit);
     return e;
 }
 

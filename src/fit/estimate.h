@@ -5,10 +5,11 @@
 /* The boundary's coefficients from attempts: which directions can be fitted, from where the
  * search starts, one slope or two.
  *
- * A direction is fitted when it has at least one flip; attempts of the other are left out. Up and
- * down share the slope unless two fit better by Akaike's criterion corrected for few flips (AICc:
- * Hurvich & Tsai 1989) by 4, which needs 4 flips over 4 dB in each. Takes have a random offset when
- * at least two of them flipped twice. */
+ * A direction is fitted when it has at least one flip more likely than not; attempts of the other
+ * are left out. Up and down share the slope unless each has two flips or more over 4 dB or more;
+ * then there are two slopes, which a prior holds together until the data part them (prior.h).
+ * Takes have a random offset when at least two of them flipped twice.
+ */
 
 #include "fit/attempts.h"
 #include "fit/interval.h"

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_eigen.h>
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_linalg.h>
 
@@ -25,37 +26,48 @@ static bool factor(const square *a, size_t n, square *out)
     return done;
 }
 
-static bool invert(const square *a, size_t n, square *out)
+/* Least curvature that counts, in units of 1 / scale^2: a standard error of 10 scales. */
+static const double LEAST_CURVATURE = 0.01;
+
+/* The inverse of a curvature. At a kink the differences of the gradient may come out negative in
+ * some direction: there its size counts, which is what the profile needs to find its way. */
+static void invert(const square *curvature, const double *scale, size_t n, square *out)
 {
-    if (!factor(a, n, out))
-        return false;
-    gsl_matrix_view m = gsl_matrix_view_array_with_tda(&out->at[0][0], n, n, P);
-    gsl_linalg_cholesky_invert(&m.matrix);
-    return true;
+    square a = {0}, v;
+    double values[P];
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            a.at[i][j] = curvature->at[i][j] * scale[i] * scale[j];
+    gsl_matrix_view am = gsl_matrix_view_array_with_tda(&a.at[0][0], n, n, P);
+    gsl_matrix_view vm = gsl_matrix_view_array_with_tda(&v.at[0][0], n, n, P);
+    gsl_vector_view w = gsl_vector_view_array(values, n);
+    gsl_eigen_symmv_workspace *work = gsl_eigen_symmv_alloc(n);
+    gsl_eigen_symmv(&am.matrix, &w.vector, &vm.matrix, work);
+    gsl_eigen_symmv_free(work);
+    *out = (square){0};
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            for (size_t k = 0; k < n; k++)
+                out->at[i][j] += scale[i] * v.at[i][k] * v.at[j][k] * scale[j] /
+                                 fmax(fabs(values[k]), LEAST_CURVATURE);
 }
 
 /* Half the step in a spread (log st, or st of the offset) for the slope of a variance. */
 static const double SPREAD_STEP = 0.1;
-
-/* The covariance of the means with the spreads held at theta. */
-static bool means_covariance(const fitted *f, const double *theta, square *out)
-{
-    square curvature = maximum_curvature(&f->f, theta, f->n_means);
-    return invert(&curvature, f->n_means, out);
-}
 
 void fitted_settle(fitted *f)
 {
     double theta[P];
     square curvature = maximum_curvature(&f->f, f->top.theta, f->f.n);
     assert(f->f.n - f->n_means <= INTERVAL_SPREADS);
-    f->settled =
-        invert(&curvature, f->f.n, &f->covariance) && factor(&f->covariance, f->f.n, &f->root);
+    invert(&curvature, f->f.scale, f->f.n, &f->covariance);
+    f->settled = factor(&f->covariance, f->f.n, &f->root);
     memcpy(theta, f->top.theta, sizeof theta);
-    for (size_t v = f->n_means; f->settled && v < f->f.n; v++) {
+    for (size_t v = f->n_means; v < f->f.n; v++) {
         for (int side = 0; side < 2; side++) {
             theta[v] = f->top.theta[v] + (side ? SPREAD_STEP : -SPREAD_STEP);
-            f->settled &= means_covariance(f, theta, &f->means[v - f->n_means][side]);
+            curvature = maximum_curvature(&f->f, theta, f->n_means);
+            invert(&curvature, f->f.scale, f->n_means, &f->means[v - f->n_means][side]);
         }
         theta[v] = f->top.theta[v];
     }

@@ -13,6 +13,7 @@
 typedef struct prior {
     double pitch_st, pitch_sd_st; /* median sung pitch; 12: somewhere in the voice */
     double slope, slope_sd;       /* 0.2, 0.4 st/dB: facts of the trade give 0 to 1 at the most */
+    double slope_apart;           /* 0.04 st/dB, Cauchy: of the difference between up and down */
     double spread_st, spread_sd;  /* 0.6 st, 0.8 in log: 0.12 to 3 st */
     double offset_sd_st;          /* 0.7 st, half-normal */
     double curve_sd;              /* of a second coefficient; 0.02 st/dB^2 */

@@ -8,18 +8,19 @@
 /* Below this many spreads a threshold is as good as never passed: 1e-12. */
 static const double NEAR = -7.0;
 
-static double height(const likelihood *l, const threshold_obs *o, const threshold_point *p,
-                     const double *theta)
+/* z of a point at coefficients b0 and b. */
+static inline double height(const threshold_point *p, int sign, double b0, const double *b,
+                            unsigned n_x)
 {
-    double z = p->y - theta[likelihood_b0(l, o->group)];
-    for (unsigned k = 0; k < l->n_x; k++)
-        z -= theta[likelihood_b(l, o->group, k)] * p->x[k];
-    return o->sign * z;
+    double z = p->y - b0;
+    for (unsigned k = 0; k < n_x; k++)
+        z -= b[k] * p->x[k];
+    return sign * z;
 }
 
 /* The density in time is f(z) dz/dt. Measured dz/dt is noisy and may come out negative at a flip
  * in the trough of a vibrato: it is floored smoothly, r -> (r + sqrt(r^2 + 4 floor^2)) / 2. */
-static void reduce_rate(const likelihood *l, const double *theta, reduced *r)
+static void reduce_rate(const likelihood *l, const double *b, reduced *r)
 {
     const threshold_obs *o = r->o;
     r->log_rate = o->log_scale;
@@ -27,7 +28,7 @@ static void reduce_rate(const likelihood *l, const double *theta, reduced *r)
         return;
     double rate = o->rate.y;
     for (unsigned k = 0; k < l->n_x; k++)
-        rate -= theta[likelihood_b(l, o->group, k)] * o->rate.x[k];
+        rate -= b[k] * o->rate.x[k];
     rate *= o->sign;
     double root = hypot(rate, 2.0 * l->rate_floor);
     double smooth =
@@ -51,21 +52,22 @@ static void reduce_gap(const likelihood *l, reduced *r)
 reduced threshold_reduce(const likelihood *l, const threshold_obs *o, const double *theta)
 {
     reduced r = {.o = o, .z_start = -INFINITY, .z_top = -INFINITY, .end = &o->end};
+    const double b0 = theta[likelihood_b0(l, o->group)], *b = &theta[likelihood_b(l, o->group, 0)];
     for (size_t i = o->first; i < o->first + o->n_points; i++) {
-        double z = height(l, o, &l->points[i], theta);
+        double z = height(&l->points[i], o->sign, b0, b, l->n_x);
         if (z > r.z_top) {
             r.z_top = z;
             r.top = &l->points[i];
         }
     }
     if (o->truncated)
-        r.z_start = height(l, o, &o->start, theta);
+        r.z_start = height(&o->start, o->sign, b0, b, l->n_x);
     r.log_s = theta[likelihood_log_s(l, o->group)];
     r.inverse_s = exp(-r.log_s);
     r.lasted = 1.0 - l->share;
     if (o->ended) {
-        r.z_end = height(l, o, &o->end, theta);
-        reduce_rate(l, theta, &r);
+        r.z_end = height(&o->end, o->sign, b0, b, l->n_x);
+        reduce_rate(l, b, &r);
         reduce_gap(l, &r);
         r.ended = (1.0 - l->share) * o->weight * exp(r.log_rate - r.log_s);
         r.lasted = (1.0 - l->share) * (1.0 - o->weight);

@@ -68,9 +68,9 @@ path simpath_new(const simsinger *s, const simtake *t, const char *take, gsl_rng
     double *level = xmalloc(n, sizeof *level), shift = 0;
     unsigned char *label = xmalloc(n, 1);
     double offset = gsl_ran_gaussian(r, s->offset_st);
-    int reg = beyond(s, 1, intended_pitch(t, 0), sung_level(t, 0), offset) < 0 ? 1 : 2;
-    double limit =
-        threshold(s, reg, beyond(s, reg, intended_pitch(t, 0), sung_level(t, 0), offset), r);
+    double start_st = intended_pitch(t, 0), start_db = sung_level(t, 0);
+    int reg = beyond(s, 1, start_st, start_db, 0) < 0 ? 1 : 2;
+    double limit = threshold(s, reg, beyond(s, reg, start_st, start_db, offset), r);
     for (size_t i = 0; i < n; i++) {
         time[i] = t->step_s * (double)i;
         level[i] = sung_level(t, time[i]);

@@ -5,7 +5,8 @@
 /* Labelled frames of a singer whose boundary is known: no sound, only pitch, level and register.
  *
  * Each attempt draws its own threshold, N(0, spread) about the boundary, given that it is not yet
- * passed where the attempt starts; the register changes in the first frame past it. */
+ * passed where the attempt starts; the register changes in the first frame past it. A take starts
+ * in M1 where that is below the up-boundary as it is without the take's own shift. */
 
 #include "fit/boundary.h"
 
