@@ -60,6 +60,8 @@ mutants: deps-test ## edits of one line, each of which a test has to notice
 	@tests/mutants $(BUILD)/mutants
 bench: deps-test ## how long listening takes for a second of sound
 	@$(MAKE) $(JOBS) do-bench
+intervals: deps-test ## write docs/intervals.md: how often the boundary's intervals hold the truth
+	@$(MAKE) $(JOBS) do-intervals
 accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voices of known truth
 	@$(MAKE) $(JOBS) do-accuracy
 install: deps ## install the program under $(PREFIX), /usr/local unless given; DESTDIR is heeded
@@ -148,6 +150,11 @@ do-accuracy: $(BUILD)/accuracy $(BUILD)/accuracy-takes/voice
 	@$< --takes $(BUILD)/accuracy-takes > $(BUILD)/accuracy.md
 	@mv $(BUILD)/accuracy.md docs/accuracy.md; cat docs/accuracy.md
 
+RUNS_A_CELL = 400
+do-intervals: $(BUILD)/intervals
+	@$< $(RUNS_A_CELL) > $(BUILD)/intervals.md
+	@mkdir -p docs; mv $(BUILD)/intervals.md docs/intervals.md; cat docs/intervals.md
+
 FORMATTED = $(wildcard src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch])
 do-lint: lint-style lint-gcc lint-clang lint-cppcheck lint-tidy
 lint-style:
@@ -168,7 +175,7 @@ do-compile: $(PROGRAMS) $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/*.c))
 do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
-.PHONY: all demo do-demo plots test test-san cover mutants lint format bench accuracy do-accuracy install uninstall clean help $(RUNS) deps \
+.PHONY: all demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover do-all do-test do-bench do-lint do-compile do-install \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c

@@ -78,7 +78,7 @@ static maximum table_fit(const table *t, const double *start, const double *scal
 }
 
 /* Motorettes at four temperatures: Nelson & Hahn 1972; published fit -6.019, 4.311, 0.2592
- * (Schmee & Hahn 1979, Technometrics 21:417, from memory); more digits from R survival's survreg. */
+ * (Schmee & Hahn 1979, Technometrics 21:417, from memory); more digits by R survival's survreg. */
 static void test_motorettes(void **state)
 {
     (void)state;

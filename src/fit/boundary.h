@@ -6,7 +6,11 @@
  *
  * A flip is a first passage: going up in M1, z(t) = pitch - f(level), f = pitch at at_db + slope *
  * (level - at_db), first exceeds eps ~ N(0, spread). Attempts that never flip are censored; an
- * attempt starts where the register began (left truncation). Down-flips mirror it. */
+ * attempt starts where the register began (left truncation). Down-flips mirror it.
+ *
+ * Pitches are those just before the flip, the old register's. hysteresis = up.pitch - down.pitch.
+ * A leap is the pitch after less the pitch before, a slide's own motion taken off: up.leap is
+ * positive where the pitch jumps up, down.leap negative where it drops. docs/boundary.md. */
 
 #include "base/message.h"
 #include "register/flip.h"

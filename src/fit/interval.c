@@ -26,8 +26,8 @@ static bool factor(const square *a, size_t n, square *out)
     return done;
 }
 
-/* Least curvature that counts, in units of 1 / scale^2: a standard error of 10 scales. */
-static const double LEAST_CURVATURE = 0.01;
+/* Least curvature that counts, in units of 1 / scale^2: a standard error of 1e4 scales. */
+static const double LEAST_CURVATURE = 1e-8;
 
 /* The inverse of a curvature. At a kink the differences of the gradient may come out negative in
  * some direction: there its size counts, which is what the profile needs to find its way. */
