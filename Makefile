@@ -12,8 +12,8 @@ HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -Isrc -Itests \
 ifdef DEV
 HOUSE += -Werror
 endif
-# A short line in place of the command; V=1 shows commands.
-said = $(if $(V),,@echo "$(1)";)
+# A short line in place of the command; V=1 shows commands, -s nothing.
+said = $(if $(V)$(findstring s,$(filter-out --%,$(firstword -$(MAKEFLAGS)))),,@echo "$(1)";)
 LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -lm
 
 # Debian's packages. gnuplot comes in several that shut each other out, so that the program itself
