@@ -21,8 +21,8 @@ typedef struct candidate {
 
 typedef struct correlator correlator;
 
-/* Looks at a copy of the sound up to 2.4 kHz, where nearly all of the harmonics' power lies and little
- * of the breath's. */
+/* Looks at a copy of the sound up to 2.4 kHz, where nearly all of the harmonics' power lies and
+ * little of the breath's. */
 correlator *correlator_new(const signal *x, const pitch_settings *s);
 void correlator_free(correlator *c);
 

@@ -7,10 +7,12 @@
  * A family's singer in a folder:
  *   take-NN.wav   16-bit mono (24-bit for some singers), takes from 00
  *   takes.tsv     take kind: what was meant; flips of a take of kind atwill are none of the
- * boundary's frames.tsv    take time_s pitch_st level_db register: every 5 ms; register 0 is not
- * voiced, and then pitch is empty and level -inf flips.tsv     take time_s direction span_ms
- * leap_st pitch_before_st level_db boundary.tsv  parameter value: up_st (pitch of up-flips at
- * level_db), down_st, slope, level_db, spread, hysteresis, leap_st, h1h2_step_db, rate_hz, ... */
+ *                 boundary's
+ *   frames.tsv    take time_s pitch_st level_db register: every 5 ms; register 0 is not voiced, and
+ *                 then pitch is empty and level -inf
+ *   flips.tsv     take time_s direction span_ms leap_st pitch_before_st level_db
+ *   boundary.tsv  parameter value: up_st (pitch of up-flips at level_db), down_st, slope, level_db,
+ *                 spread, hysteresis, leap_st, h1h2_step_db, rate_hz, ... */
 
 #include "base/message.h"
 #include "voice/perform.h"
@@ -41,7 +43,7 @@ bool studio_family(family f, uint64_t seed, const char *folder, err *e);
  *   truth.tsv     file singer date time_s direction span_ms leap_st pitch_before_st level_db atwill
  *   frames.tsv    take time_s pitch_st level_db register, as above; take is the file's path
  *   boundary.tsv  singer date vowel level_db up_st down_st slope spread hysteresis leap_st: a row
- * for each singer, date and vowel, as in the first of its rows */
+ *                 for each singer, date and vowel, as in the first of its rows */
 bool studio_scenario(const char *table_path, const char *folder, err *e);
 
 /* The rows of frames.tsv for one take. */
