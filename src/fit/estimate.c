@@ -2,6 +2,7 @@
 #include "fit/estimate.h"
 
 #include "base/array.h"
+#include "fit/threshold.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -9,6 +10,8 @@
 
 #include <gsl/gsl_statistics_double.h>
 
+/* Observations from which on the search starts from a part of them. */
+enum { MANY = 150 };
 /* Offset over spread up to which the grid is fine enough; a finer one is made where needed. */
 static const double GRID_RATIO = 1.0, GRID_RATIO_MOST = 5.0;
 
@@ -21,6 +24,7 @@ void estimate_free(estimate *e)
 {
     if (!e)
         return;
+    free(e->real);
     free(e->likelihood.obs);
     free(e->likelihood.points);
     likelihood_grid_free(e->likelihood.grid);
@@ -156,6 +160,15 @@ static maximum climb_from(const objective *f, const double *start)
 
 enum { SLOPES = 4, SPREADS = 2, STARTS = SLOPES * SPREADS, CLIMBS = 2 };
 
+/* Every group has a definite end to start from. */
+static bool starts_known(const likelihood *l)
+{
+    size_t ends[LIKELIHOOD_GROUPS] = {0};
+    for (size_t i = 0; i < l->n; i++)
+        ends[l->obs[i].group] += l->obs[i].ended && l->obs[i].weight >= 0.5;
+    return ends[0] && (l->groups == 1 || ends[1]);
+}
+
 /* Climbs from the best CLIMBS of STARTS places. */
 static maximum climb(const objective *f, const likelihood *l)
 {
@@ -223,7 +236,7 @@ static double offset_ratio(const estimate *e)
 
 /* Two slopes are sought from the best shared one and from where they lie without the prior that
  * holds them together, since the higher of two hills may be either. */
-static void part(estimate *e)
+static void fit_apart(estimate *e)
 {
     double start[MAXIMUM_PARAMETERS] = {0}, apart = e->prior.slope_apart;
     double shared[MAXIMUM_PARAMETERS];
@@ -239,21 +252,56 @@ static void part(estimate *e)
         e->fit.top = near;
 }
 
+/* With many observations the search starts from the answer of every so-manieth cluster. */
+static void fit_from_few(estimate *e)
+{
+    size_t every = e->likelihood.n / MANY + 1, n = 0;
+    if (every == 1) {
+        fit_one(e, NULL);
+        return;
+    }
+    estimate few = *e;
+    few.likelihood.obs = xmalloc(e->likelihood.n, sizeof *few.likelihood.obs);
+    for (size_t i = 0; i < e->likelihood.n; i++)
+        if (e->likelihood.obs[i].cluster % every == 0)
+            few.likelihood.obs[n++] = e->likelihood.obs[i];
+    few.likelihood.n = n;
+    bool enough = starts_known(&few.likelihood);
+    if (enough)
+        fit_one(&few, NULL);
+    fit_one(e, enough ? few.fit.top.theta : NULL);
+    free(few.likelihood.obs);
+}
+
 static void fit_best(estimate *e)
 {
-    fit_one(e, NULL);
+    fit_from_few(e);
     if (e->likelihood.offset && offset_ratio(e) > GRID_RATIO) {
         likelihood_grid_new(&e->likelihood, fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST));
         fit_one(e, e->fit.top.theta);
     }
     if (could_part(e))
-        part(e);
+        fit_apart(e);
+}
+
+/* Of each flip, the share of its likelihood that is no contamination, its take's offset left out. */
+static void judge(estimate *e, const attempts *a)
+{
+    size_t next = 0;
+    for (size_t i = 0; i < a->n; i++) {
+        if (!e->fitted[a->items[i].direction])
+            continue;
+        reduced r = threshold_reduce(&e->likelihood, &e->likelihood.obs[next++], e->fit.top.theta);
+        if (a->items[i].flipped)
+            e->real[i] = threshold_part(&e->likelihood, &r, 0).ended;
+    }
 }
 
 estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const estimate_settings *s)
 {
     estimate *e = xcalloc(1, sizeof *e);
     count_flips(a, e);
+    e->real = array_filled(a->n, 1);
     e->group[FLIP_DOWN] = e->fitted[FLIP_UP] ? 1 : 0;
     e->likelihood.groups = (unsigned)e->fitted[FLIP_UP] + (unsigned)e->fitted[FLIP_DOWN];
     if (!e->likelihood.groups)
@@ -263,6 +311,7 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
     e->prior.pitch_st = pitch_st;
     fit_best(e);
     fitted_settle(&e->fit);
+    judge(e, a);
     return e;
 }
 

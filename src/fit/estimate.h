@@ -30,6 +30,8 @@ typedef struct estimate {
     likelihood likelihood;
     prior prior;
     penalised penalised;
+    double
+        *real;  /* [attempts] probability that a flip is the boundary's and no wrong one; else 1 */
     fitted fit; /* fit.settled false: nothing can be told */
 } estimate;
 

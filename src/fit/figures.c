@@ -168,14 +168,15 @@ static void add_hysteresis(figures *f, const estimate *e)
 }
 
 /* Mean step of the flips that count, with Student's t. */
-static void add_leap(figures *f, const attempts *a, flip_direction d)
+static void add_leap(figures *f, const estimate *e, const attempts *a, flip_direction d)
 {
     double *leap = xmalloc(a->n, sizeof *leap);
     boundary_row row = d == FLIP_UP ? BOUNDARY_UP_LEAP : BOUNDARY_DOWN_LEAP;
     size_t n = 0;
     for (size_t i = 0; i < a->n; i++) {
         const attempt *t = &a->items[i];
-        if (t->flipped && t->direction == d && t->weight >= DEFINITE && isfinite(t->pitch_after_st))
+        bool counts = t->flipped && t->weight >= DEFINITE && e->real[i] >= DEFINITE;
+        if (counts && t->direction == d && isfinite(t->pitch_after_st))
             leap[n++] = t->pitch_after_st - t->before.pitch_st;
     }
     if (n < 2) {
@@ -197,7 +198,7 @@ figures figures_of(const estimate *e, const attempts *a)
     add_direction(&f, e, a, FLIP_UP);
     add_direction(&f, e, a, FLIP_DOWN);
     add_hysteresis(&f, e);
-    add_leap(&f, a, FLIP_UP);
-    add_leap(&f, a, FLIP_DOWN);
+    add_leap(&f, e, a, FLIP_UP);
+    add_leap(&f, e, a, FLIP_DOWN);
     return f;
 }
