@@ -277,6 +277,22 @@ static void test_soft_onset(void **state)
     free(t);
 }
 
+/* Nor is a room's tail, 120 dB/s down to the noise, in which the tracker still finds a pitch. */
+static void test_echo(void **state)
+{
+    (void)state;
+    tape *t = tape_new(0.005);
+    tape_add(t, 300, 1, 58, 0, 70, 0);
+    tape_add(t, 60, 1, 58, 0, 70, -120);
+    tape_add(t, 40, 1, 58, 0, 34, 0);
+    attempts a = tape_attempts(t);
+    assert_int_equal(a.n, 1);
+    /* The tail's first 60 ms are above the 3 dB of its edge. */
+    close_to("top at 0.3 st/dB", 58 - 0.3 * 70, hull_top(&a, &a.items[0], 0.3), 1.0);
+    attempts_clear(&a);
+    free(t);
+}
+
 static void test_weight(void **state)
 {
     (void)state;
@@ -705,6 +721,7 @@ int main(void)
         cmocka_unit_test(test_leap_that_smears),
         cmocka_unit_test(test_soft_onset),
         cmocka_unit_test(test_weight),
+        cmocka_unit_test(test_echo),
         cmocka_unit_test(test_recovery),
         cmocka_unit_test(test_coverage),
         cmocka_unit_test(test_late_starts),

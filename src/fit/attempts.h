@@ -43,10 +43,14 @@ typedef struct attempts {
 typedef struct attempt_settings {
     double gap_s;      /* 0.25: a longer silence ends the attempt (a breath, not a consonant) */
     double shortest_s; /* 0.04: shorter register runs are labelling noise */
-    double edge_s;     /* 0.06: onset and release of voice, where level is not the sung one */
-    double edge_db;    /* 3: below the level just inside the edge, such frames are dropped */
-    double leap_s;     /* 0.075: how far from the labelled flip the leap may already show */
-    double line_s;     /* 0.06: stretch whose line carries pitch and level across the flip */
+    double range_db;   /* 45: below a take's loud (90th percentile) level there is no voice */
+    double edge_s;     /* 0.06: at onset and release of voice frames are dropped for as long as */
+    double edge_db;  /* 3: they are so much softer than the frames edge_s to 2 edge_s further in, */
+    double cliff_db; /* 10: or out to where the level falls by so much, */
+    double release_s; /* 0.6: for so long at the most (an echo's tail is no decrescendo) */
+    double leap_s;    /* 0.075: how far from the labelled flip the leap may already show */
+    double line_s;    /* 0.06: stretch whose line carries the pitch across the flip */
+    double level_s;   /* 0.2: the same for level, which wavers with the harmonics over formants */
 } attempt_settings;
 attempt_settings attempt_defaults(void);
 

@@ -284,7 +284,7 @@ static void fit_best(estimate *e)
         fit_apart(e);
 }
 
-/* Of each flip, the share of its likelihood that is no contamination, its take's offset left out. */
+/* Of each flip, the share of its likelihood that is no contamination, without its take's offset. */
 static void judge(estimate *e, const attempts *a)
 {
     size_t next = 0;

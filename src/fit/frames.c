@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 
 /* Away and back within two frames faster than this is no voice: the peak speed of a vibrato of
@@ -105,44 +106,69 @@ static void drop_short(frames *f, const attempt_settings *s)
     free(drop);
 }
 
-/* Median level of the frames of [from, to) that lie edge..2 edge inside; NaN when there are none.
- */
-static double level_inside(const frames *f, size_t from, size_t to, double edge_s, bool at_start)
+/* What is so far below the take's loud level is noise in which a tracker finds pitch. */
+static void drop_whispers(frames *f, double range_db)
+{
+    if (!f->n)
+        return;
+    double *level = xmalloc(f->n, sizeof *level);
+    bool *drop = xcalloc(f->n, sizeof *drop);
+    for (size_t i = 0; i < f->n; i++)
+        level[i] = f->items[i].level_db;
+    gsl_sort(level, 1, f->n);
+    double loud = gsl_stats_quantile_from_sorted_data(level, 1, f->n, 0.9);
+    for (size_t i = 0; i < f->n; i++)
+        drop[i] = f->items[i].level_db < loud - range_db;
+    compact(f, drop);
+    free(drop);
+    free(level);
+}
+
+/* Median level of the frames that lie edge_s to 2 edge_s inside frame `edge`, towards `end`
+ * (excluded), in steps of `step`; NaN when there are none. */
+static double level_inside(const frames *f, size_t edge, size_t end, int step, double edge_s)
 {
     double level[256];
     size_t n = 0;
-    double edge = f->items[at_start ? from : to - 1].time_s;
-    for (size_t i = from; i < to && n < 256; i++) {
-        double inside = fabs(f->items[i].time_s - edge);
-        if (inside >= edge_s && inside <= 2 * edge_s)
+    for (size_t i = edge; i != end && n < 256; i += (size_t)step) {
+        double inside = fabs(f->items[i].time_s - f->items[edge].time_s);
+        if (inside > 2 * edge_s)
+            break;
+        if (inside >= edge_s)
             level[n++] = f->items[i].level_db;
     }
     return n ? gsl_stats_median(level, 1, n) : (double)NAN;
 }
 
-/* The voiced stretch [from, to) has silence on the sides said. */
-static void mark_edges(const frames *f, size_t from, size_t to, const attempt_settings *s,
-                       bool *drop)
+/* From frame `edge` of a voiced stretch inwards, to `end` (excluded), in steps of `step` (+-1):
+ * drops frames as long as they are soft, and all outside a cliff and soft just inside of it. */
+static void mark_edge(const frames *f, size_t edge, size_t end, int step, const attempt_settings *s,
+                      bool *drop)
 {
-    for (int at_start = 0; at_start <= 1; at_start++) {
-        double inside = level_inside(f, from, to, s->edge_s, at_start);
-        double edge = f->items[at_start ? from : to - 1].time_s;
-        for (size_t i = from; i < to; i++)
-            if (fabs(f->items[i].time_s - edge) < s->edge_s &&
-                f->items[i].level_db < inside - s->edge_db)
-                drop[i] = true;
+    size_t inner = edge;
+    bool soft = true;
+    for (size_t i = edge; i != end; i += (size_t)step) {
+        double fall = level_inside(f, i, end, step, s->edge_s) - f->items[i].level_db;
+        if (fabs(f->items[i].time_s - f->items[edge].time_s) > s->release_s)
+            break;
+        soft = (soft || fall > s->cliff_db) && fall > s->edge_db;
+        if (soft)
+            inner = i + (size_t)step;
     }
+    for (size_t i = edge; i != inner; i += (size_t)step)
+        drop[i] = true;
 }
 
-static void drop_edges(frames *f, const attempt_settings *s)
+/* Of stretches parted by silences longer than `hole`, s. */
+static void drop_edges(frames *f, double hole, const attempt_settings *s)
 {
     bool *drop = xcalloc(f->n, sizeof *drop);
-    double hole = fmax(2.5 * f->step_s, 0.5 * s->edge_s);
     for (size_t from = 0, to; from < f->n; from = to) {
         for (to = from + 1; to < f->n; to++)
             if (f->items[to].time_s - f->items[to - 1].time_s > hole)
                 break;
-        mark_edges(f, from, to, s, drop);
+        mark_edge(f, from, to, 1, s, drop);
+        mark_edge(f, to - 1, from - 1, -1, s, drop);
     }
     compact(f, drop);
     free(drop);
@@ -155,7 +181,9 @@ frames frames_kept(const path *p, const attempt_settings *s)
                 .runs = xmalloc(p->n, sizeof(run))};
     keep_labelled(p, &f);
     drop_spikes(&f);
-    drop_edges(&f, s);
+    drop_whispers(&f, s->range_db);
+    drop_edges(&f, s->gap_s, s);
+    drop_edges(&f, fmax(2.5 * f.step_s, 0.5 * s->edge_s), s);
     drop_short(&f, s);
     find_runs(&f, s->gap_s);
     return f;
