@@ -2,6 +2,7 @@
 #include "sound/source.h"
 
 #include "base/array.h"
+#include "base/number.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -11,39 +12,21 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-/* Seconds as digits with a decimal point whatever the locale; NULL when there are none, else what
- * follows them. */
-static const char *seconds(const char *text, double *value)
-{
-    double digits = 0, scale = 1;
-    size_t n = 0;
-    bool fraction = false;
-    for (; (*text >= '0' && *text <= '9') || (*text == '.' && !fraction); text++) {
-        if (*text == '.') {
-            fraction = true;
-            continue;
-        }
-        digits = 10 * digits + (*text - '0');
-        scale *= fraction ? 10 : 1;
-        n++;
-    }
-    *value = digits / scale;
-    return n && isfinite(*value) ? text : NULL;
-}
-
-/* Takes @START-END off the end of `path`; false when there is none. */
+/* Takes @START-END off the end of `path`; false, with nothing changed, when there is none. */
 static bool take_stretch(char *path, double *start_s, double *end_s)
 {
-    char *at = strrchr(path, '@');
-    if (!at || at == path)
+    char *at = strrchr(path, '@'), *dash = at ? strchr(at, '-') : NULL;
+    double start, end;
+    if (!dash || at == path)
         return false;
-    const char *rest = seconds(at + 1, start_s);
-    if (!rest || *rest != '-')
-        return false;
-    rest = seconds(rest + 1, end_s);
-    if (!rest || *rest)
+    *dash = '\0';
+    bool good = number_read(at + 1, &start) && number_read(dash + 1, &end);
+    *dash = '-';
+    if (!good)
         return false;
     *at = '\0';
+    *start_s = start;
+    *end_s = end;
     return true;
 }
 
@@ -111,10 +94,8 @@ void source_parts(const char *name, char **path, double *start_s, double *end_s)
     *path = xstrdup(name);
     *start_s = 0;
     *end_s = INFINITY;
-    if (stat(name, &st) != 0 && !take_stretch(*path, start_s, end_s)) {
-        *start_s = 0;
-        *end_s = INFINITY;
-    }
+    if (stat(name, &st) != 0)
+        take_stretch(*path, start_s, end_s);
 }
 
 bool source_open(const char *name, source *out, err *e)
