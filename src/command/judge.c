@@ -49,7 +49,7 @@ static bool judge_vowel(journal *j, const char *singer, const char *vowel, err *
 {
     journal_item *items;
     size_t n;
-    register_summary summary = {REGISTER_TOO_LITTLE, 0, ""};
+    register_summary summary = {.answer = REGISTER_TOO_LITTLE};
     if (!journal_heard(j, singer, vowel, &items, &n, e))
         return false;
     if (n)

@@ -13,7 +13,7 @@ static const double frame_s = 0.005;
 
 chain_settings chain_defaults(void)
 {
-    return (chain_settings){.temper = 0.04,
+    return (chain_settings){.temper = 0.06,
                             .drift_sd = 0.35,
                             .drift_s = 0.4,
                             .place = 0.01,
@@ -88,7 +88,7 @@ static double emit(const grid *g, const evidence *ev, const chain_inputs *in, si
 {
     saying w = in->says[i];
     double hush = (ev->edge_s[i] - s->hush_lo_s) / (s->hush_hi_s - s->hush_lo_s);
-    double weight = s->temper * w.kappa * fmin(fmax(hush, 0), 1), best = -(double)INFINITY;
+    double weight = s->temper * w.weight * fmin(fmax(hush, 0), 1), best = -(double)INFINITY;
     for (int k = 0; k < STATES; k++) {
         double half = k < BINS ? -0.5 : 0.5, c = half + g->d[k % BINS];
         out[k] = weight * (c * w.z - 0.5 * c * c * w.mass) + half * s->place * in->place[i];

@@ -3,21 +3,33 @@
 
 #include "base/array.h"
 #include "register/evidence.h"
+#include "register/refine.h"
 #include "register/search.h"
 
+#include <gsl/gsl_errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 
+static const double frame_s = 0.005;
 static const double least_voice_s = 2; /* less does not determine tract and source */
-static const double beside_s = 0.050;  /* before and after are means over this */
+/* Likelihood that flips must gain over none, in nats, before a singer is said to have two registers:
+ * see docs/method.md for what singers with one register reach. */
+static const double least_gain = 12;
+static const double beside_s = 0.050;     /* before and after are means over this */
+static const double usual_span_s = 0.040; /* where the fit of the change finds no width */
+static const double shortest_stay_s = 0.2, least_leap_st = 1.5;
+static const size_t leap_frames = 16;
+static const double doubtful =
+    0.4; /* what is left of the confidence of a flip into too short a stay */
+static const double unsure = 0.6;
+static const size_t sure_frames = 20; /* confidence looks this far on either side */
 
 register_settings register_defaults(void)
 {
     return (register_settings){.assert_at = 0.5};
 }
 
-/* Mean of v over frames lo..hi of a track that are voiced and of the register; NaN for none. */
 static double mean_of(const track *t, const double *v, double from_s, double to_s)
 {
     double sum = 0, n = 0;
@@ -30,70 +42,197 @@ static double mean_of(const track *t, const double *v, double from_s, double to_
     return n > 0 ? sum / n : (double)NAN;
 }
 
-/* Time from which p2 crosses `level` between frames i - 1 and i. */
-static double crossing(const evidence *ev, track *const *tracks, const double *p2, size_t i)
+static double highest(const double *p2, size_t from, size_t to, bool m2)
 {
-    const track *t = tracks[ev->take[i]];
-    double a = p2[i - 1] - 0.5, b = p2[i] - 0.5, w = a == b ? 0.5 : a / (a - b);
-    return t->time_s[ev->frame[i - 1]] +
-           w * (t->time_s[ev->frame[i]] - t->time_s[ev->frame[i - 1]]);
+    double best = 0;
+    for (size_t j = from; j < to; j++)
+        best = fmax(best, m2 ? p2[j] : 1 - p2[j]);
+    return best;
 }
 
-/* How sure: the posterior on both sides, over the 100 ms beside. */
-static double confidence(const evidence *ev, const double *p2, size_t i, bool up)
+typedef struct decoded { /* what is needed to tell of one flip */
+    const evidence *ev;
+    track *const *tracks;
+    const world *w;
+    const double *time_s; /* [ev->n] */
+} decoded;
+
+/* The flip on entering frame `at`; nothing else happens in first..last. */
+static flip flip_at(const decoded *d, size_t first, size_t last, size_t at)
 {
-    double before = 0, after = 0;
-    size_t nb = 0, na = 0;
-    for (size_t j = i; j-- > 0 && nb < 20 && !isinf(ev->gap_s[j + 1]);) {
-        before = fmax(before, up ? 1 - p2[j] : p2[j]);
-        nb++;
-    }
-    for (size_t j = i; j < ev->n && na < 20 && (j == i || !isinf(ev->gap_s[j])); j++) {
-        after = fmax(after, up ? p2[j] : 1 - p2[j]);
-        na++;
-    }
-    return before * after;
+    const track *t = d->tracks[d->ev->take[at]];
+    const double *p2 = d->w->p2;
+    bool up = p2[at] > 0.5;
+    refined r = refine_flip(d->ev, d->time_s, d->w->says, first, last, at);
+    double span_s = isnan(r.span_ms) ? usual_span_s : r.span_ms / 1000, half = span_s / 2;
+    size_t before = at - first > sure_frames ? at - sure_frames : first;
+    size_t after = last - at > sure_frames ? at + sure_frames : last;
+    return (flip){
+        .time_s = r.time_s,
+        .direction = up ? FLIP_UP : FLIP_DOWN,
+        .span_ms = 1000 * span_s,
+        .confidence = highest(p2, before, at, !up) * highest(p2, at, after + 1, up),
+        .pitch_before_st = mean_of(t, t->pitch_st, r.time_s - half - beside_s, r.time_s - half),
+        .pitch_after_st = mean_of(t, t->pitch_st, r.time_s + half, r.time_s + half + beside_s),
+        .level_before_db = mean_of(t, t->level_db, r.time_s - half - beside_s, r.time_s - half),
+        .level_after_db = mean_of(t, t->level_db, r.time_s + half, r.time_s + half + beside_s)};
 }
 
-static flip flip_at(const evidence *ev, track *const *tracks, const double *p2, size_t i)
+static bool in_m2(const decoded *d, size_t i)
 {
-    const track *t = tracks[ev->take[i]];
-    bool up = p2[i] > 0.5;
-    flip f = {.direction = up ? FLIP_UP : FLIP_DOWN, .span_ms = 40};
-    f.time_s = crossing(ev, tracks, p2, i);
-    f.confidence = confidence(ev, p2, i, up);
-    double half = f.span_ms / 2000;
-    f.pitch_before_st = mean_of(t, t->pitch_st, f.time_s - half - beside_s, f.time_s - half);
-    f.pitch_after_st = mean_of(t, t->pitch_st, f.time_s + half, f.time_s + half + beside_s);
-    f.level_before_db = mean_of(t, t->level_db, f.time_s - half - beside_s, f.time_s - half);
-    f.level_after_db = mean_of(t, t->level_db, f.time_s + half, f.time_s + half + beside_s);
-    return f;
+    return d->w->p2[i] > 0.5;
 }
 
-static void tell(track *const *tracks, const evidence *ev, const double *p2, flips *found)
+/* A leap of the pitch the way the flip at frame i goes. */
+static bool has_leap(const decoded *d, size_t i, bool up)
 {
-    for (size_t i = 0; i < ev->n; i++) {
-        track *t = tracks[ev->take[i]];
-        t->p_m2[ev->frame[i]] = p2[i];
-        t->reg[ev->frame[i]] = p2[i] > 0.5 ? 2 : 1;
-        if (i && !isinf(ev->gap_s[i]) && (p2[i] > 0.5) != (p2[i - 1] > 0.5))
-            flips_append(&found[ev->take[i]], flip_at(ev, tracks, p2, i));
+    for (size_t j = i > leap_frames ? i - leap_frames : 0; j < d->ev->n && j <= i + leap_frames;
+         j++)
+        if (d->ev->take[j] == d->ev->take[i] && d->ev->leap_st[j] * (up ? 1 : -1) > least_leap_st)
+            return true;
+    return false;
+}
+
+/* Frame i..end - 1: the frames that have the register of frame i without a break. */
+static size_t same_until(const decoded *d, size_t i)
+{
+    size_t end = i + 1;
+    while (end < d->ev->n && !isinf(d->ev->gap_s[end]) && in_m2(d, end) == in_m2(d, i))
+        end++;
+    return end;
+}
+
+/* Whether frames i..end - 1 are too short a stay to be believed: the harmonics alone do not tell a
+ * register in so little time, least of all where the voice begins or ends. */
+static bool too_short(const decoded *d, size_t i, size_t end)
+{
+    bool begins = isinf(d->ev->gap_s[i]);
+    bool ends = end == d->ev->n || isinf(d->ev->gap_s[end]);
+    if (begins && ends)
+        return false;
+    if (d->time_s[end - 1] - d->time_s[i] > shortest_stay_s)
+        return false;
+    return !(!begins && has_leap(d, i, in_m2(d, i))) && !(!ends && has_leap(d, end, !in_m2(d, i)));
+}
+
+static void append_flip(const decoded *d, size_t before, size_t end, size_t i, double trust,
+                        flips *found)
+{
+    flip f = flip_at(d, before, end - 1, i);
+    f.confidence *= trust;
+    flips_append(&found[d->ev->take[i]], f);
+}
+
+/* Gives short stays to the register about them; their flips are listed as doubtful. */
+static void leave_short(const decoded *d, flips *found)
+{
+    double *p2 = d->w->p2;
+    for (size_t i = 0, before = 0, end; i < d->ev->n; before = i, i = end) {
+        end = same_until(d, i);
+        if (!too_short(d, i, end))
+            continue;
+        if (!isinf(d->ev->gap_s[i]))
+            append_flip(d, before, end, i, doubtful, found);
+        if (end < d->ev->n && !isinf(d->ev->gap_s[end]))
+            append_flip(d, i, same_until(d, end), end, doubtful, found);
+        bool m2 = in_m2(d, i);
+        for (size_t j = i; j < end; j++)
+            p2[j] = m2 ? 1 - unsure : unsure;
+        i = before;
+        end = same_until(d, i);
     }
+}
+
+/* The flips; the registers of the frames change where the flips are. */
+static void tell(const decoded *d, flips *found)
+{
+    const evidence *ev = d->ev;
+    leave_short(d, found);
+    for (size_t i = 0, before = 0, end; i < ev->n; before = i, i = end) {
+        end = same_until(d, i);
+        for (size_t j = i; j < end; j++) {
+            track *t = d->tracks[ev->take[j]];
+            t->p_m2[ev->frame[j]] = d->w->p2[j];
+            t->reg[ev->frame[j]] = in_m2(d, j) ? 2 : 1;
+        }
+        if (isinf(ev->gap_s[i]))
+            continue;
+        append_flip(d, before, end, i, 1, found);
+        const flips *all = &found[ev->take[i]];
+        flip f = all->items[all->n - 1];
+        for (size_t j = before; j < end; j++) {
+            bool old = d->time_s[j] < f.time_s;
+            if (old != (j < i))
+                d->tracks[ev->take[j]]->reg[ev->frame[j]] = (f.direction == FLIP_UP) == old ? 1 : 2;
+        }
+    }
+    for (size_t i = 0; i < ev->n; i++)
+        if (i + 1 == ev->n || ev->take[i + 1] != ev->take[i])
+            flips_sort(&found[ev->take[i]]);
+}
+
+/* Takes that were declared are what they were declared to be. */
+static void tell_declared(track *t)
+{
+    for (size_t f = 0; t->declared && f < t->n; f++)
+        if (!isnan(t->pitch_st[f])) {
+            t->reg[f] = t->declared == DECLARED_M2 ? 2 : 1;
+            t->p_m2[f] = t->declared == DECLARED_M2;
+        }
+}
+
+static double *times_of(const evidence *ev, track *const *tracks)
+{
+    double *time_s = xmalloc(ev->n, sizeof *time_s);
+    for (size_t i = 0; i < ev->n; i++)
+        time_s[i] = tracks[ev->take[i]]->time_s[ev->frame[i]];
+    return time_s;
+}
+
+static void summarise(register_summary *s, track *const *tracks, size_t n)
+{
+    bool m1 = false, m2 = false, free = false;
+    for (size_t k = 0; k < n; k++) {
+        m1 = m1 || tracks[k]->declared == DECLARED_M1;
+        m2 = m2 || tracks[k]->declared == DECLARED_M2;
+        free = free || tracks[k]->declared == DECLARED_NONE;
+    }
+    if (s->answer == REGISTER_ONE_UNNAMED && !free && m1 != m2)
+        s->answer = REGISTER_ONE;
+    static const char *const texts[] = {
+        [REGISTER_BOTH] = "both registers were heard",
+        [REGISTER_ONE] = "one register in all takes, as declared",
+        [REGISTER_ONE_UNNAMED] =
+            "one register in all takes; which one the sound alone does not tell",
+        [REGISTER_TOO_LITTLE] = "too little voice to tell the registers apart"};
+    snprintf(s->text, sizeof s->text, "%s", texts[s->answer]);
 }
 
 void register_decode(track *const *tracks, size_t n, const register_settings *s, flips *found,
                      register_summary *summary)
 {
     (void)s;
+    gsl_error_handler_t *handler = gsl_set_error_handler_off();
     evidence *ev = evidence_new(tracks, n);
     world best = {.p2 = NULL};
     search_settings settings = search_defaults();
-    *summary = (register_summary){.answer = REGISTER_TOO_LITTLE};
-    summary->voiced_s = (double)ev->n * 0.005;
+    *summary = (register_summary){.answer = REGISTER_TOO_LITTLE,
+                                  .voiced_s = (double)ev->n * frame_s,
+                                  .gain_nats = (double)NAN};
     if (summary->voiced_s >= least_voice_s && search_run(ev, &settings, &best)) {
-        summary->answer = REGISTER_BOTH;
-        tell(tracks, ev, best.p2, found);
+        summary->gain_nats = best.gain;
+        summary->answer = best.gain < least_gain ? REGISTER_ONE_UNNAMED : REGISTER_BOTH;
     }
-    free(best.p2);
+    if (summary->answer == REGISTER_BOTH) {
+        double *time_s = times_of(ev, tracks);
+        decoded d = {ev, tracks, &best, time_s};
+        tell(&d, found);
+        free(time_s);
+    }
+    for (size_t k = 0; k < n; k++)
+        tell_declared(tracks[k]);
+    summarise(summary, tracks, n);
+    world_clear(&best);
     evidence_free(ev);
+    gsl_set_error_handler(handler);
 }

@@ -26,8 +26,9 @@ typedef enum register_answer {
 
 typedef struct register_summary {
     register_answer answer;
-    double voiced_s; /* seconds of voice in all takes */
-    char text[256];  /* the same in one sentence for the singer */
+    double voiced_s;  /* seconds of voice in all takes */
+    char text[256];   /* the same in one sentence for the singer */
+    double gain_nats; /* log-likelihood that flips gain over none; NaN when too little voice */
 } register_summary;
 
 /* n = 0 or no voice: answers REGISTER_TOO_LITTLE, no flips. `found` must be n empty lists. */

@@ -2,6 +2,7 @@
 #include "register/evidence.h"
 
 #include "base/array.h"
+#include "base/note.h"
 
 #include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics.h>
@@ -10,8 +11,10 @@
 
 /* A crack leaves a short hole in the voice; a longer one is a breath or a consonant. */
 static const double bridged_s = 0.15;
-static const double side_s = 0.070;     /* pitch on either side of a leap is looked at this long */
-static const double vibrato_s = 0.6;    /* leaps this near tell what is usual here */
+static const double fastest_slide = 20; /* semitones a second: what is steeper is no trend */
+static const double side_s = 0.170; /* looked at on either side of a leap: a period of vibrato */
+static const double fastest_swell =
+    50; /* dB a second: what rises or falls faster is on- or offset */
 static const double weakest_snr_db = 3; /* harmonics nearer to the noise say nothing */
 static const double least_sd_db = 0.3;  /* window and interpolation leave this much at any SNR */
 
@@ -35,6 +38,7 @@ static evidence *allocate(size_t n)
                      .before = xmalloc(n, sizeof *ev->before),
                      .edge_s = xmalloc(n, sizeof *ev->edge_s),
                      .pitch_st = xmalloc(n, sizeof *ev->pitch_st),
+                     .hz = xmalloc(n, sizeof *ev->hz),
                      .level_db = xmalloc(n, sizeof *ev->level_db),
                      .y_db = xmalloc(n, sizeof *ev->y_db),
                      .var = xmalloc(n, sizeof *ev->var),
@@ -75,6 +79,7 @@ static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
             ev->gap_s[i] = gap > bridged_s ? (double)INFINITY : gap;
             last_s = t->time_s[f];
             ev->pitch_st[i] = t->pitch_st[f];
+            ev->hz[i] = note_to_hz(t->pitch_st[f]);
             ev->level_db[i] = t->level_db[f];
             ev->declared[i] = t->declared;
             weigh_harmonics(t, f, ev->y_db[i], ev->var[i]);
@@ -119,7 +124,8 @@ static side sum_side(const evidence *ev, track *const *tracks, size_t lo_i, size
     return s;
 }
 
-/* Step of the pitch across a gap of 2 * gap_s, less what the common slope of the two sides says;
+/* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the two sides
+ * where both go the same way;
  * 0 when either side lacks half of its frames. */
 static double leap_across(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i,
                           double gap_s)
@@ -129,15 +135,17 @@ static double leap_across(const evidence *ev, track *const *tracks, size_t lo, s
     double least = 0.5 * side_s / tracks[ev->take[i]]->hop_s;
     if (b.n < least || a.n < least)
         return 0;
-    double spread = b.xx - b.x * b.x / b.n + a.xx - a.x * a.x / a.n;
-    double slope = (b.xy - b.x * b.y / b.n + a.xy - a.x * a.y / a.n) / spread;
-    return a.y / a.n - b.y / b.n - slope * (a.x / a.n - b.x / b.n);
+    double before = (b.xy - b.x * b.y / b.n) / (b.xx - b.x * b.x / b.n);
+    double after = (a.xy - a.x * a.y / a.n) / (a.xx - a.x * a.x / a.n);
+    double trend = before * after <= 0 ? 0 : copysign(fmin(fabs(before), fabs(after)), before);
+    trend = fmax(-fastest_slide, fmin(trend, fastest_slide));
+    return a.y / a.n - b.y / b.n - trend * (a.x / a.n - b.x / b.n);
 }
 
 /* The largest of the leaps over gaps from quick to slow; a slow one counts a little less. */
 static double leap_at(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i)
 {
-    static const double gap_s[] = {0.010, 0.030, 0.060, 0.085}, counts[] = {1, 0.95, 0.9, 0.8};
+    static const double gap_s[] = {0.010, 0.030, 0.060, 0.080}, counts[] = {1, 0.95, 0.9, 0.8};
     double best = 0;
     for (int k = 0; k < 4; k++) {
         double leap = counts[k] * leap_across(ev, tracks, lo, hi, i, gap_s[k]);
@@ -170,40 +178,77 @@ static void pair_stretch(evidence *ev, track *const *tracks, size_t first, size_
     }
 }
 
-/* Leaps at their own peaks, less the usual leap of the surroundings, which is vibrato's. */
-static void keep_peaks(evidence *ev, track *const *tracks, size_t first, size_t last,
-                       const double *raw)
+/* Frames at which |raw| is the largest within `reach` frames. */
+static size_t find_peaks(const double *raw, size_t n, size_t reach, size_t *peaks)
 {
-    enum { NEAR = 10 };
-    size_t n = last - first + 1, n_peaks = 0;
-    size_t *peaks = xmalloc(n, sizeof *peaks);
-    double *others = xmalloc(n, sizeof *others);
+    size_t n_peaks = 0;
     for (size_t i = 0; i < n; i++) {
         bool peak = raw[i] != 0;
-        for (size_t j = i > NEAR ? i - NEAR : 0; peak && j < n && j <= i + NEAR; j++)
+        for (size_t j = i > reach ? i - reach : 0; peak && j < n && j <= i + reach; j++)
             peak = fabs(raw[j]) < fabs(raw[i]) || j == i;
         if (peak)
             peaks[n_peaks++] = i;
     }
+    return n_peaks;
+}
+
+/* Where the pitch moves most within 100 ms of frame `at` and the way the leap goes: the wide windows
+ * tell the size of a leap, but not its place. */
+static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, double leap)
+{
+    enum { REACH = 20, HALF = 3 };
+    size_t best = at;
+    double most = 0;
+    for (size_t i = at > REACH ? at - REACH : 0; i < n && i <= at + REACH; i++) {
+        if (i < HALF || i + HALF >= n)
+            continue;
+        const double *p = ev->pitch_st + first + i;
+        double move = (p[HALF] - p[-HALF]) * (leap < 0 ? -1 : 1);
+        if (move > most) {
+            most = move;
+            best = i;
+        }
+    }
+    return best;
+}
+
+/* Leaps at their own peaks, the largest within 120 ms alone. */
+static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
+{
+    size_t *peaks = xmalloc(n, sizeof *peaks);
+    size_t n_peaks = find_peaks(raw, n, 24, peaks);
     for (size_t k = 0; k < n_peaks; k++) {
-        double at = time_of(ev, tracks, first + peaks[k]), size = fabs(raw[peaks[k]]);
-        size_t m = 0;
-        for (size_t q = 0; q < n_peaks; q++)
-            if (q != k && fabs(time_of(ev, tracks, first + peaks[q]) - at) < vibrato_s)
-                others[m++] = fabs(raw[peaks[q]]);
-        gsl_sort(others, 1, m);
-        double usual = m ? gsl_stats_median_from_sorted_data(others, 1, m) : 0;
-        ev->leap_st[first + peaks[k]] = copysign(fmax(0, size - usual), raw[peaks[k]]);
+        double leap = raw[peaks[k]];
+        size_t at = first + steepest(ev, first, n, peaks[k], leap);
+        if (fabs(leap) > fabs(ev->leap_st[at]))
+            ev->leap_st[at] = leap;
     }
     free(peaks);
-    free(others);
+}
+
+/* Where the voice has come up and where it starts to go: the ends of a stretch, moved inward past
+ * the frames in which the level rises or falls faster than any swell. The tail that a room leaves
+ * falls so, too. */
+static void sung_part(const evidence *ev, size_t first, size_t last, size_t *from, size_t *to)
+{
+    enum { STEP = 8 }; /* 40 ms */
+    *from = first;
+    *to = last;
+    while (*from + STEP < last &&
+           ev->level_db[*from + STEP] - ev->level_db[*from] > fastest_swell * STEP * 0.005)
+        ++*from;
+    while (*to > first + STEP && *to > *from &&
+           ev->level_db[*to - STEP] - ev->level_db[*to] > fastest_swell * STEP * 0.005)
+        --*to;
 }
 
 /* Leap and dip of the frames first..last, one stretch of voice. */
 static void measure_stretch(evidence *ev, track *const *tracks, size_t first, size_t last)
 {
-    double start = time_of(ev, tracks, first), end = time_of(ev, tracks, last);
-    enum { REACH = 34 };
+    size_t from, to;
+    sung_part(ev, first, last, &from, &to);
+    double start = time_of(ev, tracks, from), end = time_of(ev, tracks, to);
+    enum { REACH = 52 };
     double *raw = xcalloc(last - first + 1, sizeof *raw);
     for (size_t i = first; i <= last; i++) {
         double at = time_of(ev, tracks, i);
@@ -214,7 +259,7 @@ static void measure_stretch(evidence *ev, track *const *tracks, size_t first, si
         double there = mean_level(ev, tracks, lo, hi, i, 0.05, 0.1);
         ev->dip_db[i] = there > here ? there - here : 0;
     }
-    keep_peaks(ev, tracks, first, last, raw);
+    keep_peaks(ev, first, last - first + 1, raw);
     free(raw);
 }
 
@@ -243,6 +288,7 @@ void evidence_free(evidence *ev)
     free(ev->before);
     free(ev->edge_s);
     free(ev->pitch_st);
+    free(ev->hz);
     free(ev->level_db);
     free(ev->y_db);
     free(ev->var);

@@ -23,8 +23,9 @@ typedef struct evidence {
                                   stretch of voice begins (another take, or silence over 0.15 s) */
     size_t *before;            /* [n] the frame EVIDENCE_LAG_S before it in the same stretch, or
                                    EVIDENCE_NONE */
-    double *edge_s;            /* [n] time to the nearest end of its stretch */
-    double *pitch_st;          /* [n] */
+    double *edge_s;            /* [n] time to the nearer end of what is sung in its stretch; below 0
+                                   in on- and offset and in a room's tail */
+    double *pitch_st, *hz;     /* [n] the pitch in semitones and in Hz */
     double *level_db;          /* [n] re the median of its take's session scale: mean 0 over all */
     double (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
     double (*var)[HARMONICS];  /* [n] variance of y from noise, dB^2 */

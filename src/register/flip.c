@@ -11,6 +11,18 @@ void flips_append(flips *f, flip item)
     f->items[f->n++] = item;
 }
 
+static int by_time(const void *a, const void *b)
+{
+    double x = ((const flip *)a)->time_s, y = ((const flip *)b)->time_s;
+    return (x > y) - (x < y);
+}
+
+void flips_sort(flips *f)
+{
+    if (f->n)
+        qsort(f->items, f->n, sizeof *f->items, by_time);
+}
+
 void flips_clear(flips *f)
 {
     free(f->items);

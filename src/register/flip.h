@@ -24,6 +24,7 @@ typedef struct flips {
 } flips;
 
 void flips_append(flips *f, flip item);
+void flips_sort(flips *f);  /* by time */
 void flips_clear(flips *f); /* frees items; n = 0 */
 
 #endif

@@ -2,30 +2,25 @@
 #ifndef REGISTER_HAZARD_H
 #define REGISTER_HAZARD_H
 
-/* How likely a flip is at each frame before the harmonics are asked: a leap of the pitch and a dip
- * of the level raise it. And how likely M2 is at a pitch and level, learnt from the singer. */
+/* How likely a flip is on entering each frame: rare, likelier where the pitch leaps, the level dips
+ * or the harmonics step at once. */
 
 #include "register/evidence.h"
 
-typedef struct hazard_settings {
-    double rate;      /* flips a second where nothing speaks for one */
-    double leap_gain; /* log odds per semitone of leap beyond leap_free_st, up to leap_most */
-    double leap_free_st, leap_most;
-    double against;  /* share of the gain for a leap against the usual direction (down into M2) */
-    double dip_gain; /* log odds per dB of dip beyond 1 dB, up to dip_most */
-    double dip_most;
+typedef struct hazard_settings { /* gains are log odds */
+    double rate;                 /* 0.2 flips a second where nothing speaks for one */
+    double leap_gain;            /* 2.5 a semitone beyond leap_free_st, up to leap_most */
+    double leap_free_st;         /* 0.5: vibrato and its residue stay below */
+    double leap_most; /* 8: a leap alone does not outweigh what the harmonics say for long */
+    double against;   /* 0.3 of it for a leap down into M2 or up into M1: rare, but seen */
+    double dip_gain, dip_most;   /* 0.4 a dB beyond the first, up to 2 */
+    double step_gain, step_most; /* 1 a nat of the harmonics' own step, up to 6 */
 } hazard_settings;
 hazard_settings hazard_defaults(void);
 
-/* up[n], down[n]: probabilities on entering the frame. */
-void hazard_measure(const evidence *ev, const hazard_settings *s, double *up, double *down);
-
-typedef struct place { /* log odds of M2 = at + pitch * (p - mid) - level * l */
-    double mid, at, pitch, level;
-} place;
-
-/* Penalised logistic regression of p2 on pitch and level; the slope on pitch stays >= 0. */
-place place_fit(const evidence *ev, const double *p2);
-void place_measure(const evidence *ev, const place *p, double *log_odds);
+/* step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1. 0 within 30 ms of an end of
+ * what is sung: a flip cannot be told from the end. */
+void hazard_measure(const evidence *ev, const double *step, const hazard_settings *s, double *up,
+                    double *down);
 
 #endif

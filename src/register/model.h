@@ -7,48 +7,55 @@
  *   y_ht = g_t + T(h f0_t) + S(h) + s D(h) + (a(h) + s e(h)) l_t + c(h) p_t + noise,
  *
  * s = -1/2 in M1 and +1/2 in M2; T one smooth function of frequency for both registers (cubic
- * B-splines), S the source, D the step of the source from M1 to M2, a, e its slopes on level, c a
- * slope on pitch. The frame's gain g is free. Given the registers' probabilities the rest is a
- * weighted penalised least-squares problem with one answer. */
+ * B-splines, uniform in log2(1 + f / 300 Hz)), S the source, D the step of the source from M1 to M2,
+ * a, e its slopes on level, c a slope on pitch. The frame's gain g is free. */
 
 #include "register/evidence.h"
 
-#include <stdbool.h>
-
 enum { MODEL_SPLINES = 72, MODEL_SIZE = MODEL_SPLINES + 5 * HARMONICS };
-
-typedef struct model_settings {
-    double smooth;   /* weight of the squared second differences of T's coefficients */
-    double ridge_s;  /* of S, per dB^2: S may be anything */
-    double ridge_d;  /* of D: a prior of mean 0 and 10 dB */
-    double ridge_a;  /* of a: a slope of 0.5 dB/dB */
-    double ridge_e;  /* of e: a slope of 0.1 dB/dB */
-    double ridge_c;  /* of c: a slope of 0.3 dB/semitone */
-    double shrink;   /* share of the covariance's off-diagonal that is given up */
-    double floor_db; /* standard deviation that the residual has at least */
-} model_settings;
-model_settings model_defaults(void);
+/* Where each part begins in model.beta. */
+enum {
+    MODEL_S = MODEL_SPLINES,
+    MODEL_D = MODEL_S + HARMONICS,
+    MODEL_A = MODEL_D + HARMONICS,
+    MODEL_E = MODEL_A + HARMONICS,
+    MODEL_C = MODEL_E + HARMONICS
+};
 
 typedef struct model {
-    double beta[MODEL_SIZE];             /* T's coefficients, then S, D, a, e, c by harmonic, dB */
-    double sigma[HARMONICS * HARMONICS]; /* residual covariance, dB^2, gain and noise taken out */
+    double beta[MODEL_SIZE];             /* T's coefficients, then S, D, a, e, c by harmonic; dB */
+    double sigma[HARMONICS * HARMONICS]; /* covariance of the residual, dB^2, noise taken out */
     double lo, hi;                       /* range of T in log2(1 + f / 300 Hz) */
     double pitch_mid;                    /* semitones at which c does nothing */
 } model;
 
-/* M-step: fits beta and then sigma to all frames, p2[n] the probability of M2 in each.
- * Frames nearer than 20 ms to an end of voice are left out. False when too few frames have two
- * harmonics or more to determine anything. */
-bool model_fit(model *m, const evidence *ev, const double *p2, const model_settings *s);
+/* One harmonic of one frame as the regression sees it. */
+typedef struct model_row {
+    int h;
+    int first;    /* of the four splines that are not 0 at its frequency */
+    double w[4];  /* their values */
+    double level; /* l, dB */
+    double pitch; /* p, semitones from pitch_mid */
+} model_row;
+model_row model_row_of(const model *m, const evidence *ev, size_t i, int h);
 
-/* What a frame says of its register coordinate c = s + drift: log-likelihood kappa (c z - c^2 M /
- * 2). */
+/* The prediction at s = 0, without the gain, and what s multiplies; dB. */
+double model_common(const model *m, const model_row *r);
+double model_step(const model *m, const model_row *r);
+
+/* What the model does not say of frame i at coordinate s, its mean weighted by the certainty of each
+ * harmonic taken out (the gain); NaN where there is no harmonic. Returns how many there are. */
+int model_residual(const model *m, const evidence *ev, size_t i, double s, double r[HARMONICS]);
+
+/* What a frame says of its register coordinate c = s + drift: its log-likelihood is, up to a
+ * constant, weight * (c z - c^2 mass / 2). */
 typedef struct saying {
-    double z, mass, kappa;
+    double z, mass;
+    double weight; /* Student's: small where the frame fits neither register; 0 for no evidence */
 } saying;
 void model_emissions(const model *m, const evidence *ev, saying *out); /* out[ev->n] */
 
-/* T in dB at a frequency, S and D in dB, for display. */
-double model_tract(const model *m, double hz);
+double model_warp(double hz);                  /* the axis of T */
+double model_tract(const model *m, double hz); /* T, dB up to a constant */
 
 #endif

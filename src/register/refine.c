@@ -10,6 +10,7 @@
 static const double widths_s[] = {0.010, 0.020, 0.035, 0.060, 0.090, 0.130, 0.180};
 static const double harmonics_s = 0.018, pitch_s = 0.012;
 static const double search_s = 0.080, reach_s = 0.200;
+static const double least_leap_st = 1;
 /* What the frames scatter by at the least: neighbouring coordinates and pitches agree, so that a
  * frame counts as a few hundredths of an independent one. */
 static const double pitch_sd_st = 0.12, coordinate_sd = 0.5;
@@ -72,6 +73,7 @@ static double left_over(sums *s, double *height, double *variance)
 typedef struct window {
     size_t lo, hi;
     double pitch_ref;
+    bool leaps; /* the pitch tells, too; without a leap it holds only vibrato */
 } window;
 
 static double misfit(const evidence *ev, const double *time_s, const saying *says, window w,
@@ -80,17 +82,19 @@ static double misfit(const evidence *ev, const double *time_s, const saying *say
     sums c = {.w = 0}, p = {.w = 0};
     double wide_c = hypot(width_s, harmonics_s), wide_p = hypot(width_s, pitch_s);
     for (size_t i = w.lo; i <= w.hi; i++) {
-        double x = time_s[i] - tau, mass = says[i].mass * says[i].kappa;
+        double x = time_s[i] - tau, mass = says[i].mass * says[i].weight;
         double spread = coordinate_sd * coordinate_sd + 1 / fmax(mass, 1e-3);
         if (mass > 0)
-            add(&c, 1 / spread, x, ramp(x, wide_c), says[i].z / says[i].mass, false);
-        add(&p, 1 / (pitch_sd_st * pitch_sd_st), x, ramp(x, wide_p), ev->pitch_st[i] - w.pitch_ref,
-            true);
+            add(&c, 1 / spread, x, ramp(x, wide_c), says[i].z / says[i].mass, true);
+        if (w.leaps)
+            add(&p, 1 / (pitch_sd_st * pitch_sd_st), x, ramp(x, wide_p),
+                ev->pitch_st[i] - w.pitch_ref, true);
     }
     double variance;
     double left = left_over(&c, &out->step, &variance);
     out->step_sd = sqrt(variance);
-    left += left_over(&p, &out->leap_st, &variance);
+    if (w.leaps)
+        left += left_over(&p, &out->leap_st, &variance);
     return left;
 }
 
@@ -103,11 +107,15 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
         w.lo--;
     while (w.hi < last && time_s[w.hi + 1] - about <= reach_s)
         w.hi++;
+    for (size_t i = w.lo; i <= w.hi; i++)
+        w.leaps = w.leaps ||
+                  (fabs(ev->leap_st[i]) > least_leap_st && fabs(time_s[i] - about) <= search_s);
+    double search = w.leaps ? search_s : 0.08; /* else the chain knows the place better */
     refined best = {.time_s = about, .span_ms = (double)NAN};
     double least = (double)INFINITY;
     for (size_t k = 0; k < sizeof widths_s / sizeof *widths_s; k++)
         for (int step = -40; step <= 40; step++) {
-            refined now = {.time_s = about + step * search_s / 40, .span_ms = 1000 * widths_s[k]};
+            refined now = {.time_s = about + step * search / 40, .span_ms = 1000 * widths_s[k]};
             if (now.time_s < time_s[w.lo] + 0.005 || now.time_s > time_s[w.hi] - 0.005)
                 continue;
             double left = misfit(ev, time_s, says, w, now.time_s, widths_s[k], &now);

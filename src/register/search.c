@@ -2,16 +2,20 @@
 #include "register/search.h"
 
 #include "base/array.h"
+#include "register/steps.h"
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+static const double settled = 0.002;    /* mean change of p2 in a round */
+static const double start_slope = 0.15; /* semitones a dB: louder, the flip comes higher */
+static const double start_gap_st = 2;   /* between the lines going up and coming down */
+
 search_settings search_defaults(void)
 {
-    return (search_settings){.model = model_defaults(),
+    return (search_settings){.regress = regress_defaults(),
                              .chain = chain_defaults(),
                              .hazard = hazard_defaults(),
                              .rounds = 12};
@@ -19,18 +23,15 @@ search_settings search_defaults(void)
 
 typedef struct workspace { /* [n] each */
     saying *says;
-    double *up, *down, *never, *odds, *before;
+    double *up, *down, *never, *odds, *before, *step;
 } workspace;
 
-static workspace workspace_new(const evidence *ev, const search_settings *s)
+static workspace workspace_new(const evidence *ev)
 {
     workspace w = {.says = xcalloc(ev->n, sizeof *w.says)};
-    w.up = array_filled(ev->n, 0);
-    w.down = array_filled(ev->n, 0);
-    w.never = array_filled(ev->n, 0);
-    w.odds = array_filled(ev->n, 0);
-    w.before = array_filled(ev->n, 0.5);
-    hazard_measure(ev, &s->hazard, w.up, w.down);
+    double **all[] = {&w.up, &w.down, &w.never, &w.odds, &w.before, &w.step};
+    for (size_t k = 0; k < sizeof all / sizeof *all; k++)
+        *all[k] = array_filled(ev->n, 0);
     return w;
 }
 
@@ -42,6 +43,14 @@ static void workspace_clear(workspace *w)
     free(w->never);
     free(w->odds);
     free(w->before);
+    free(w->step);
+}
+
+void world_clear(world *w)
+{
+    free(w->p2);
+    free(w->says);
+    *w = (world){.p2 = NULL};
 }
 
 static chain_inputs inputs(const workspace *w, bool flips)
@@ -67,80 +76,90 @@ static double moved(const double *a, const double *b, size_t n)
     return sum / (double)n;
 }
 
-/* EM from w->p2. */
-static bool climb(const evidence *ev, const search_settings *s, workspace *work, world *w)
+/* Fits everything to w->p2: the harmonics, the place, the hazards. */
+static bool fit_world(const evidence *ev, const search_settings *s, workspace *work, world *w)
 {
-    w->m = (model){.lo = 0, .hi = 0};
-    for (int round = 0; round < s->rounds; round++) {
-        pin(ev, w->p2);
-        memcpy(work->before, w->p2, ev->n * sizeof *w->p2);
-        if (!model_fit(&w->m, ev, w->p2, &s->model))
-            return false;
-        w->where = place_fit(ev, w->p2);
-        place_measure(ev, &w->where, work->odds);
-        model_emissions(&w->m, ev, work->says);
-        chain_inputs in = inputs(work, true);
-        chain_run(ev, &in, &s->chain, w->p2);
-        if (round > 2 && moved(work->before, w->p2, ev->n) < 0.002)
-            break;
-    }
-    double *aside = array_filled(ev->n, 0);
-    chain_inputs with = inputs(work, true), without = inputs(work, false);
-    w->gain = chain_run(ev, &with, &s->chain, w->p2) - chain_run(ev, &without, &s->chain, aside);
-    free(aside);
+    if (!regress_fit(&w->m, ev, w->p2, &s->regress))
+        return false;
+    w->where = place_fit(ev, w->p2);
+    place_measure(ev, &w->where, work->odds);
+    model_emissions(&w->m, ev, work->says);
+    steps_measure(&w->m, ev, work->step);
+    hazard_measure(ev, work->step, &s->hazard, work->up, work->down);
     return true;
 }
 
-/* M2 above a line over pitch and level; `share` of the frames lie below. */
-static void start_by_pitch(const evidence *ev, double share, double slope, double *p2)
+/* EM from w->p2. */
+static bool climb(const evidence *ev, const search_settings *s, workspace *work, world *w)
 {
-    double *sorted = xmalloc(ev->n, sizeof *sorted);
+    w->m = (model){.hi = 0};
+    for (int round = 0; round < s->rounds; round++) {
+        pin(ev, w->p2);
+        memcpy(work->before, w->p2, ev->n * sizeof *w->p2);
+        if (!fit_world(ev, s, work, w))
+            return false;
+        chain_inputs in = inputs(work, true);
+        chain_run(ev, &in, &s->chain, w->p2);
+        if (round > 2 && moved(work->before, w->p2, ev->n) < settled)
+            break;
+    }
+    chain_inputs without = inputs(work, false), with = inputs(work, true);
+    w->gain = -chain_run(ev, &without, &s->chain, work->before);
+    w->gain += chain_run(ev, &with, &s->chain, w->p2);
+    memcpy(w->says, work->says, ev->n * sizeof *w->says);
+    return true;
+}
+
+/* M2 from where the voice rises over a line in pitch and level to where it falls under a lower one:
+ * flips come later going up than coming down. `share` of the frames lie below the middle. */
+static void start_by_pitch(const evidence *ev, double share, double *p2)
+{
+    double *height = xmalloc(ev->n, sizeof *height), *sorted = xmalloc(ev->n, sizeof *sorted);
     for (size_t i = 0; i < ev->n; i++)
-        sorted[i] = ev->pitch_st[i] - slope * ev->level_db[i];
+        sorted[i] = height[i] = ev->pitch_st[i] - start_slope * ev->level_db[i];
     gsl_sort(sorted, 1, ev->n);
     double line = sorted[(size_t)(share * (double)(ev->n - 1))];
+    bool m2 = false;
+    for (size_t i = 0; i < ev->n; i++) {
+        double at = isinf(ev->gap_s[i]) ? 0 : (m2 ? -start_gap_st : start_gap_st) / 2;
+        m2 = height[i] > line + at;
+        double sure = fmin(1, fabs(height[i] - line) / 3);
+        p2[i] = m2 ? 0.7 + 0.25 * sure : 0.3 - 0.25 * sure;
+    }
+    free(height);
     free(sorted);
-    for (size_t i = 0; i < ev->n; i++)
-        p2[i] = 1 / (1 + exp(-(ev->pitch_st[i] - slope * ev->level_db[i] - line) / 1.0));
 }
 
 /* The chain with leaps alone to go by. */
 static void start_by_leaps(const evidence *ev, const search_settings *s, workspace *work,
                            double *p2)
 {
-    start_by_pitch(ev, 0.5, 0, p2);
+    start_by_pitch(ev, 0.5, p2);
     place where = place_fit(ev, p2);
     place_measure(ev, &where, work->odds);
     memset(work->says, 0, ev->n * sizeof *work->says);
+    memset(work->step, 0, ev->n * sizeof *work->step);
+    hazard_measure(ev, work->step, &s->hazard, work->up, work->down);
     chain_inputs in = inputs(work, true);
     chain_run(ev, &in, &s->chain, p2);
 }
 
-typedef struct start {
-    const char *name;
-    double share, slope;
-} start;
-
 bool search_run(const evidence *ev, const search_settings *s, world *best)
 {
-    static const start starts[] = {{"leaps", 0, 0},
-                                   {"pitch, a third below", 0.33, 0.1},
-                                   {"pitch, half below", 0.5, 0.1},
-                                   {"pitch, two thirds below", 0.67, 0.1}};
-    workspace work = workspace_new(ev, s);
+    static const double shares[] = {0 /* by leaps */, 0.25, 0.4, 0.5, 0.6, 0.75};
+    workspace work = workspace_new(ev);
     *best = (world){.gain = -(double)INFINITY};
-    for (size_t k = 0; k < sizeof starts / sizeof *starts; k++) {
-        world w = {.p2 = xmalloc(ev->n, sizeof *w.p2)};
-        snprintf(w.start, sizeof w.start, "%s", starts[k].name);
-        if (k == 0)
-            start_by_leaps(ev, s, &work, w.p2);
+    for (size_t k = 0; k < sizeof shares / sizeof *shares; k++) {
+        world w = {.p2 = xmalloc(ev->n, sizeof *w.p2), .says = xmalloc(ev->n, sizeof *w.says)};
+        if (shares[k] > 0)
+            start_by_pitch(ev, shares[k], w.p2);
         else
-            start_by_pitch(ev, starts[k].share, starts[k].slope, w.p2);
+            start_by_leaps(ev, s, &work, w.p2);
         if (climb(ev, s, &work, &w) && w.gain > best->gain) {
-            free(best->p2);
+            world_clear(best);
             *best = w;
         } else {
-            free(w.p2);
+            world_clear(&w);
         }
     }
     workspace_clear(&work);

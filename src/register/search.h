@@ -2,30 +2,32 @@
 #ifndef REGISTER_SEARCH_H
 #define REGISTER_SEARCH_H
 
-/* EM from several starts, and which of the worlds they end in is the singer's. */
+/* EM from several starts, and which of the worlds they end in is the singer's: the one in which
+ * flips gain most likelihood over none (the same emissions, the hazard switched off). */
 
 #include "register/chain.h"
 #include "register/hazard.h"
-#include "register/model.h"
+#include "register/place.h"
+#include "register/regress.h"
 
 typedef struct search_settings {
-    model_settings model;
+    regress_settings regress;
     chain_settings chain;
     hazard_settings hazard;
-    int rounds; /* of EM at most */
+    int rounds; /* 12: of EM at most */
 } search_settings;
 search_settings search_defaults(void);
 
-enum { WORLD_NAME = 24 };
 typedef struct world { /* where one start ended */
-    char start[WORLD_NAME];
     model m;
     place where;
-    double gain; /* log of the likelihood with flips over that with none, nats */
-    double *p2;  /* [n] */
+    double gain;  /* log of the likelihood with flips over that without, nats */
+    double *p2;   /* [n] probability of M2 */
+    saying *says; /* [n] what the frames say under m */
 } world;
 
-/* The best world; false when the evidence determines none. Free its p2. */
+/* The best world; false when the evidence determines none. */
 bool search_run(const evidence *ev, const search_settings *s, world *best);
+void world_clear(world *w);
 
 #endif

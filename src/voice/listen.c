@@ -57,6 +57,7 @@ bool voice_listen(const char *name, const voice_settings *s, track **out,
     track *t = track_new(name, n, s->hop_s, 0);
     level_measure(&x, s->hop_s, n, t->level_db);
     pitch_track(&x, s->hop_s, n, t->level_db, &s->pitch, t->pitch_st, t->voicing);
+    harmonics_refine(&x, t);
     harmonics_measure(&x, t);
     calibrate(t, s);
     if (opt_counts)

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_REGRESS_H
+#define REGISTER_REGRESS_H
+
+/* The M-step: the model of a singer's harmonics, given how likely M2 is in each frame.
+ *
+ * Weighted penalised least squares with one answer. Each frame enters less rho times the frame
+ * 100 ms before it (generalised least squares for a residual that drifts as a first-order
+ * autoregression): what drifts slowly, vowel and articulation, counts for little; a step counts. */
+
+#include "register/model.h"
+
+#include <stdbool.h>
+
+typedef struct regress_settings { /* the weights are 1 / dB^2, against whole frames */
+    double rho;       /* 0.7: of the residual over 100 ms; 0.9 loses the level of the registers */
+    double smooth_t;  /* 1: of T's squared second differences; a formant spans 3 or 4 splines */
+    double ridge_s;   /* 1e-4: S may be anything */
+    double ridge_d;   /* 0.05: of D about its prior; a handful of flips outweighs it */
+    double first_db;  /* 4: prior of D(1); falsetto has the stronger fundamental (Sundberg &
+                         Hoegset 2001), in some voices not: the ridge lets it be -10 */
+    double octave_db; /* -1: prior of D above the second harmonic, per octave */
+    double smooth_d;  /* 1: of D's second differences from the second harmonic on */
+    double ridge_a, ridge_e, ridge_c; /* 4, 100, 10: slopes of 0.5, 0.1 dB/dB, 0.3 dB/semitone */
+    double shrink;   /* 0.25: share of the covariance's off-diagonal that is given up */
+    double floor_db; /* 1: standard deviation that a residual has at least */
+} regress_settings;
+regress_settings regress_defaults(void);
+
+/* p2[ev->n]: probability of M2. A model whose hi is 0 is begun anew. Frames nearer than 20 ms to an
+ * end of what is sung are left out. False when too few frames are left to determine anything. */
+bool regress_fit(model *m, const evidence *ev, const double *p2, const regress_settings *s);
+
+#endif
