@@ -66,6 +66,8 @@ static void note_levels(const command_call *call, table_writer *w, const registe
                isnan(own->full_scale_db) ? "dB re full scale" : "dB SPL (Z, 30 cm)");
     table_note(w, "voiced_s", "%.2f", summary->voiced_s);
     table_note(w, "registers", "%s", summary->text);
+    if (!isnan(summary->gain_nats))
+        table_note(w, "two_over_one_nats", "%.1f", summary->gain_nats);
 }
 
 static bool print_flips(const command_call *call, track *const *tracks, size_t n,
