@@ -13,9 +13,10 @@
 
 static const double frame_s = 0.005;
 static const double least_voice_s = 2; /* less does not determine tract and source */
-/* Likelihood that flips must gain over none before a singer is said to have two registers, nats, and
- * nats for each second of voice. On tuning voices 8-10 takes with flips gain 2.5-7 a second, single
- * takes with one 3-8; takes cut before their first flip gain 0.3-4.6, and 14 of 24 stay below. */
+/* Likelihood that flips must gain over none before a singer is said to have two registers, nats,
+ * and nats for each second of voice. On tuning voices 8-10 takes with flips gain 2.5-7 a second,
+ * single takes with one 3-8; takes cut before their first flip gain 0.3-4.6, and 14 of 24 stay
+ * below. */
 static const double least_gain = 12, least_gain_per_s = 1.4;
 static const double beside_s = 0.050;     /* before and after are means over this */
 static const double usual_span_s = 0.040; /* where the fit of the change finds no width */

@@ -124,9 +124,8 @@ static side sum_side(const evidence *ev, track *const *tracks, size_t lo_i, size
     return s;
 }
 
-/* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the two sides
- * where both go the same way;
- * 0 when either side lacks half of its frames. */
+/* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the
+ * two sides where both go the same way; 0 when either side lacks half of its frames. */
 static double leap_across(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i,
                           double gap_s)
 {
@@ -192,8 +191,8 @@ static size_t find_peaks(const double *raw, size_t n, size_t reach, size_t *peak
     return n_peaks;
 }
 
-/* Where the pitch moves most within 100 ms of frame `at` and the way the leap goes: the wide windows
- * tell the size of a leap, but not its place. */
+/* Where the pitch moves most within 100 ms of frame `at` and the way the leap goes: the wide
+ * windows tell the size of a leap, but not its place. */
 static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, double leap)
 {
     enum { REACH = 20, HALF = 3 };

@@ -7,8 +7,8 @@
  *   y_ht = g_t + T(h f0_t) + S(h) + s D(h) + (a(h) + s e(h)) l_t + c(h) p_t + noise,
  *
  * s = -1/2 in M1 and +1/2 in M2; T one smooth function of frequency for both registers (cubic
- * B-splines, uniform in log2(1 + f / 300 Hz)), S the source, D the step of the source from M1 to M2,
- * a, e its slopes on level, c a slope on pitch. The frame's gain g is free. */
+ * B-splines, uniform in log2(1 + f / 300 Hz)), S the source, D the step of the source from M1 to
+ * M2, a, e its slopes on level, c a slope on pitch. The frame's gain g is free. */
 
 #include "register/evidence.h"
 
@@ -43,8 +43,9 @@ model_row model_row_of(const model *m, const evidence *ev, size_t i, int h);
 double model_common(const model *m, const model_row *r);
 double model_step(const model *m, const model_row *r);
 
-/* What the model does not say of frame i at coordinate s, its mean weighted by the certainty of each
- * harmonic taken out (the gain); NaN where there is no harmonic. Returns how many there are. */
+/* What the model does not say of frame i at coordinate s, its mean weighted by the certainty of
+ * each harmonic taken out (the gain); NaN where there is no harmonic. Returns how many there
+ * are. */
 int model_residual(const model *m, const evidence *ev, size_t i, double s, double r[HARMONICS]);
 
 /* What a frame says of its register coordinate c = s + drift: its log-likelihood is, up to a

@@ -12,8 +12,9 @@ typedef struct place { /* log odds of M2 = at + pitch * (p - mid) - level * l */
     double level; /* per dB */
 } place;
 
-/* Penalised logistic regression on p2[n], by Newton's method. The prior keeps the odds from a cliff:
- * slope on pitch 0.3 +- 0.3, on level 0 +- 0.1; a frame counts as a hundredth of an observation. */
+/* Penalised logistic regression on p2[n], by Newton's method. The prior keeps the odds from a
+ * cliff: slope on pitch 0.3 +- 0.3, on level 0 +- 0.1; a frame counts as a hundredth of an
+ * observation. */
 place place_fit(const evidence *ev, const double *p2);
 
 /* log_odds[n], within +-6. */

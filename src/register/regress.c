@@ -90,9 +90,9 @@ static void spread(double v[MODEL_SIZE], const sparse *x, double weight)
         v[x->at[k]] += weight * x->v[k];
 }
 
-/* Adds frame i less `ar` times the frame 100 ms before it: what drifts slowly is all but gone from the
- * difference, a step is not. The gain is taken out by centring; s enters by its mean and, for its
- * doubt, its standard deviation (frames so near are in doubt together). */
+/* Adds frame i less `ar` times the frame 100 ms before it: what drifts slowly is all but gone
+ * from the difference, a step is not. The gain is taken out by centring; s enters by its mean
+ * and, for its doubt, its standard deviation (frames so near are in doubt together). */
 static void add_frame(normal *eq, const model *m, const evidence *ev, size_t i, const double *p2,
                       double ar)
 {
