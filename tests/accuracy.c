@@ -101,9 +101,8 @@ static void heard_clear(heard *h)
 
 static void mark(const truth *t, const heard *h, marks *m)
 {
-    double assert_at = register_defaults().assert_at;
     for (size_t i = 0; i < h->n; i++)
-        marks_take(m, &t->takes[i], h->tracks[i], &h->flips[i], assert_at);
+        marks_take(m, &t->takes[i], h->tracks[i], &h->flips[i], FLIP_ASSERTED);
     figure none = {(double)NAN, (double)NAN, (double)NAN};
     double at = h->boundary ? boundary_at_db(h->boundary) : (double)NAN;
     figure up = h->boundary ? boundary_figure(h->boundary, BOUNDARY_UP_PITCH) : none;

@@ -12,12 +12,7 @@
 #include <stdlib.h>
 
 static const double frame_s = 0.005;
-static const double least_voice_s = 2; /* less does not determine tract and source */
-/* Likelihood that flips must gain over none before a singer is said to have two registers, nats,
- * and nats for each second of voice. On tuning voices 8-10 takes with flips gain 2.5-7 a second,
- * single takes with one 3-8; takes cut before their first flip gain 0.3-4.6, and 14 of 24 stay
- * below. */
-static const double least_gain = 12, least_gain_per_s = 1.4;
+static const double least_voice_s = 2;    /* less does not determine tract and source */
 static const double beside_s = 0.050;     /* before and after are means over this */
 static const double usual_span_s = 0.040; /* where the fit of the change finds no width */
 static const double shortest_stay_s = 0.2, least_leap_st = 1.5;
@@ -32,7 +27,7 @@ static const size_t sure_frames = 20; /* confidence looks this far on either sid
 
 register_settings register_defaults(void)
 {
-    return (register_settings){.assert_at = 0.5};
+    return (register_settings){.least_gain = 12, .least_gain_per_s = 1.4};
 }
 
 static double mean_of(const track *t, const double *v, double from_s, double to_s)
@@ -216,7 +211,6 @@ static void summarise(register_summary *s, track *const *tracks, size_t n)
 void register_decode(track *const *tracks, size_t n, const register_settings *s, flips *found,
                      register_summary *summary)
 {
-    (void)s;
     gsl_error_handler_t *handler = gsl_set_error_handler_off();
     evidence *ev = evidence_new(tracks, n);
     world best = {.p2 = NULL};
@@ -224,12 +218,13 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
     *summary = (register_summary){.answer = REGISTER_TOO_LITTLE,
                                   .voiced_s = (double)ev->n * frame_s,
                                   .gain_nats = (double)NAN};
-    if (summary->voiced_s >= least_voice_s && search_run(ev, &settings, &best)) {
+    bool told = summary->voiced_s >= least_voice_s && search_run(ev, &settings, &best);
+    if (told) {
+        double least = s->least_gain + s->least_gain_per_s * summary->voiced_s;
         summary->gain_nats = best.gain;
-        double least = least_gain + least_gain_per_s * summary->voiced_s;
         summary->answer = best.gain < least ? REGISTER_ONE_UNNAMED : REGISTER_BOTH;
     }
-    if (summary->answer == REGISTER_BOTH) {
+    if (told && summary->answer == REGISTER_BOTH) {
         double *time_s = times_of(ev, tracks);
         decoded d = {ev, tracks, &best, time_s};
         tell(&d, found);

@@ -6,6 +6,8 @@
 
 #include <stddef.h>
 
+#define FLIP_ASSERTED 0.5 /* the confidence from which a flip is asserted, not doubtful */
+
 typedef enum flip_direction { FLIP_UP, FLIP_DOWN } flip_direction; /* M1 to M2; M2 to M1 */
 
 typedef struct flip {
