@@ -106,7 +106,9 @@ static void add_down(const map *m, const map_labels *labels, char **text)
 static void add_strays(const map *m, char **text)
 {
     size_t strays = m->stray_flips[FLIP_UP] + m->stray_flips[FLIP_DOWN];
-    if (strays || m->stray_s > 0)
+    if (strays == 0 && m->stray_s > 0)
+        add(text, "Not shown: %.1f s far from the rest, perhaps breath or noise.", m->stray_s);
+    if (strays > 0)
         add(text, "Not shown: %.1f s and %zu flip%s far from the rest, perhaps breath or noise.",
             m->stray_s, strays, strays == 1 ? "" : "s");
 }
