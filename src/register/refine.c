@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "register/refine.h"
 
-#include <gsl/gsl_sf_erf.h>
 #include <math.h>
 #include <stdbool.h>
 

@@ -122,6 +122,35 @@ static void silence_breath(const pitch_settings *s, const double *lasting, size_
     }
 }
 
+/* Loudest of the frames within `reach` of from..to, these included. */
+static double loudest_about(const double *level_db, size_t n, size_t from, size_t to, size_t reach)
+{
+    double loudest = -(double)INFINITY;
+    for (size_t j = from > reach ? from - reach : 0; j < n && j <= to + reach; j++)
+        loudest = fmax(loudest, level_db[j]);
+    return loudest;
+}
+
+/* Takes the voice from short faint stretches whose pitch is far from that before and after: the
+ * ring of a consonant between two sung vowels. */
+static void silence_consonants(const double *level_db, size_t n, double *pitch_st)
+{
+    enum { SHORT = 36, ABOUT = 60 }; /* 180 and 300 ms */
+    static const double far_st = 6, faint_db = 14;
+    for (size_t i = 0, end; i < n; i = end) {
+        end = i + 1;
+        if (isnan(pitch_st[i]))
+            continue;
+        double loud = level_db[i];
+        while (end < n && fabs(pitch_st[end] - pitch_st[end - 1]) < far_st)
+            loud = fmax(loud, level_db[end++]);
+        if (end - i > SHORT || loud > loudest_about(level_db, n, i, end - 1, ABOUT) - faint_db)
+            continue;
+        for (size_t j = i; j < end; j++)
+            pitch_st[j] = (double)NAN;
+    }
+}
+
 void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db,
                  const pitch_settings *s, double *pitch_st, double *voicing)
 {
@@ -150,6 +179,7 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
         state = columns[i].from[state];
     }
     silence_breath(s, lasting, n, pitch_st);
+    silence_consonants(level_db, n, pitch_st);
     free(lasting);
     free(columns);
 }
