@@ -1,0 +1,271 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The register stage. Oracles: every path of a short chain summed by hand; invariance to gain;
+ * a test voice whose flips are known; inputs with nothing in them. */
+#include "base/array.h"
+#include "register/chain.h"
+#include "register/decode.h"
+#include "register/hazard.h"
+#include "register/place.h"
+#include "voice/listen.h"
+#include "voice/truth.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+/* n voiced frames in one stretch, far from its ends. */
+static evidence *stretch(size_t n)
+{
+    evidence *ev = xcalloc(1, sizeof *ev);
+    ev->n = n;
+    ev->gap_s = array_filled(n, 0.005);
+    ev->edge_s = array_filled(n, 1);
+    ev->pitch_st = array_filled(n, 60);
+    ev->level_db = array_filled(n, 0);
+    ev->leap_st = array_filled(n, 0);
+    ev->dip_db = array_filled(n, 0);
+    ev->declared = xcalloc(n, sizeof *ev->declared);
+    ev->gap_s[0] = (double)INFINITY;
+    return ev;
+}
+
+/* Probability of M2 in each frame by summing all 2^n paths, no drift. */
+static void all_paths(size_t n, const chain_inputs *in, const chain_settings *s, double *p2)
+{
+    double sum = 0;
+    memset(p2, 0, n * sizeof *p2);
+    for (unsigned path = 0; path < 1u << n; path++) {
+        double log_p = 0;
+        for (size_t i = 0; i < n; i++) {
+            bool m2 = path >> i & 1, was = i && (path >> (i - 1) & 1);
+            double c = m2 ? 0.5 : -0.5, up = in->up[i], down = in->down[i];
+            if (i == 0)
+                log_p += log(1 / (1 + exp(m2 ? -in->place[0] : in->place[0])));
+            else
+                log_p += log(was ? (m2 ? 1 - down : down) : (m2 ? up : 1 - up));
+            log_p += s->temper * in->says[i].weight *
+                         (c * in->says[i].z - 0.5 * c * c * in->says[i].mass) +
+                     c * s->place * in->place[i];
+        }
+        sum += exp(log_p);
+        for (size_t i = 0; i < n; i++)
+            p2[i] += (path >> i & 1) ? exp(log_p) : 0;
+    }
+    for (size_t i = 0; i < n; i++)
+        p2[i] /= sum;
+}
+
+static void test_chain_is_the_sum_of_all_paths(void **state)
+{
+    (void)state;
+    enum { N = 9 };
+    evidence *ev = stretch(N);
+    chain_settings s = chain_defaults();
+    s.drift_sd = 1e-6;
+    saying says[N];
+    double up[N], down[N], odds[N], got[N], want[N], worst = 0;
+    for (size_t i = 0; i < N; i++) {
+        says[i] = (saying){i < 4 ? -20 - 3.0 * (double)i : 25, 30, 1};
+        up[i] = 0.02 + 0.01 * (double)i;
+        down[i] = 0.05;
+        odds[i] = (double)i - 4;
+    }
+    chain_inputs in = {says, up, down, odds};
+    chain_run(ev, &in, &s, got);
+    all_paths(N, &in, &s, want);
+    for (size_t i = 0; i < N; i++)
+        worst = fmax(worst, fabs(got[i] - want[i]));
+    print_message("chain against all paths: worst %.2g\n", worst);
+    assert_true(worst < 1e-4);
+    evidence_free(ev);
+}
+
+static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
+{
+    (void)state;
+    enum { N = 5 };
+    evidence *ev = stretch(N);
+    hazard_settings s = hazard_defaults();
+    double step[N] = {0, 0, 0, 4, -4}, up[N], down[N];
+    ev->edge_s[0] = 0.01;
+    ev->leap_st[2] = 4;
+    hazard_measure(ev, step, &s, up, down);
+    assert_true(up[0] == 0 && down[0] == 0);
+    assert_true(fabs(up[1] - s.rate * 0.005 / (1 + s.rate * 0.005)) < 1e-9);
+    assert_true(up[2] > 100 * up[1] && up[2] > 10 * down[2]);
+    assert_true(up[3] > 10 * down[3] && down[4] > 10 * up[4]);
+    evidence_free(ev);
+}
+
+/* Made labels: M2 above the line 60 + 0.2 l. The prior (0 +- 0.1 on level) draws the slope towards
+ * 0, since frames count as a hundredth; the line at the middle level has no such pull. */
+static void test_place_finds_the_line(void **state)
+{
+    (void)state;
+    enum { N = 4000 };
+    evidence *ev = stretch(N);
+    double *p2 = array_filled(N, 0);
+    for (size_t i = 0; i < N; i++) {
+        ev->pitch_st[i] = 50 + 20 * (double)(i % 97) / 96;
+        ev->level_db[i] = -10 + 20 * (double)(i % 61) / 60;
+        p2[i] = ev->pitch_st[i] > 60 + 0.2 * ev->level_db[i];
+    }
+    place p = place_fit(ev, p2);
+    double line = p.mid - p.at / p.pitch, slope = p.level / p.pitch;
+    print_message("place: line %.2f (60), slope %.3f (0.2)\n", line, slope);
+    assert_true(fabs(line - 60) < 0.2 && slope > 0.05 && slope < 0.2);
+    free(p2);
+    evidence_free(ev);
+}
+
+static void decode(track *const *tracks, size_t n, flips *found, register_summary *summary)
+{
+    register_settings s = register_defaults();
+    register_decode(tracks, n, &s, found, summary);
+}
+
+static void test_nothing_is_too_little(void **state)
+{
+    (void)state;
+    register_summary summary;
+    flips found = {.n = 0};
+    decode(NULL, 0, NULL, &summary);
+    assert_int_equal(summary.answer, REGISTER_TOO_LITTLE);
+    track *t = track_new("quiet", 2000, 0.005, 0);
+    decode(&t, 1, &found, &summary);
+    assert_int_equal(summary.answer, REGISTER_TOO_LITTLE);
+    for (size_t i = 0; i < t->n; i++) {
+        t->pitch_st[i] = 60; /* voice without a harmonic to be had */
+        t->level_db[i] = -30;
+    }
+    decode(&t, 1, &found, &summary);
+    assert_int_not_equal(summary.answer, REGISTER_BOTH);
+    assert_int_equal(found.n, 0);
+    assert_true(t->reg[1000] == 0 && isnan(t->p_m2[1000]));
+    track_free(t);
+}
+
+static const char folder[] = "build/test_register-takes";
+
+static int sing(void **state)
+{
+    (void)state;
+    const char *voice = getenv("TESTVOICE") ? getenv("TESTVOICE") : "build/testvoice";
+    char *line = xformat("mkdir -p %s && %s family clear 7 %s", folder, voice, folder);
+    int code = system(line);
+    free(line);
+    return code;
+}
+
+typedef struct singer {
+    truth t;
+    track **tracks;
+    flips *found;
+} singer;
+
+static singer listen(void)
+{
+    singer s;
+    err e = {""};
+    if (!truth_read(folder, &s.t, &e))
+        fail_msg("%s", e.text);
+    s.tracks = xcalloc(s.t.n, sizeof *s.tracks);
+    s.found = xcalloc(s.t.n, sizeof *s.found);
+    voice_settings v = voice_defaults();
+    for (size_t k = 0; k < s.t.n; k++) {
+        char *path = xformat("%s/%s", folder, s.t.takes[k].name);
+        if (!voice_listen(path, &v, &s.tracks[k], NULL, &e))
+            fail_msg("%s", e.text);
+        free(path);
+    }
+    return s;
+}
+
+static void singer_clear(singer *s)
+{
+    for (size_t k = 0; k < s->t.n; k++) {
+        track_free(s->tracks[k]);
+        flips_clear(&s->found[k]);
+    }
+    free(s->tracks);
+    free(s->found);
+    truth_clear(&s->t);
+}
+
+static size_t right_flips(const singer *s, size_t *sung)
+{
+    size_t right = 0;
+    *sung = 0;
+    for (size_t k = 0; k < s->t.n; k++) {
+        *sung += s->t.takes[k].n_flips;
+        for (size_t i = 0; i < s->t.takes[k].n_flips; i++)
+            for (size_t j = 0; j < s->found[k].n; j++) {
+                const flip *f = &s->found[k].items[j];
+                const truth_flip *true_one = &s->t.takes[k].flips[i];
+                right += f->direction == true_one->direction && f->confidence >= FLIP_ASSERTED &&
+                         fabs(f->time_s - true_one->time_s) < 0.06;
+            }
+    }
+    return right;
+}
+
+static void test_a_clear_voice_and_its_gain(void **state)
+{
+    (void)state;
+    singer s = listen(), softer = listen();
+    register_summary summary;
+    for (size_t k = 0; k < softer.t.n; k++) { /* 6 dB less of everything */
+        track *t = softer.tracks[k];
+        for (size_t i = 0; i < t->n; i++)
+            t->level_db[i] -= 6;
+        for (size_t i = 0; i < t->n * TRACK_HARMONICS; i++) {
+            t->harmonic_db[i] -= 6;
+            t->noise_db[i] -= 6;
+        }
+    }
+    decode(s.tracks, s.t.n, s.found, &summary);
+    assert_int_equal(summary.answer, REGISTER_BOTH);
+    size_t sung, right = right_flips(&s, &sung);
+    print_message("clear voice: %zu of %zu flips\n", right, sung);
+    assert_true(5 * right >= 4 * sung);
+    decode(softer.tracks, softer.t.n, softer.found, &summary);
+    for (size_t k = 0; k < s.t.n; k++) {
+        assert_int_equal(s.found[k].n, softer.found[k].n);
+        for (size_t i = 0; i < s.found[k].n; i++)
+            assert_true(fabs(s.found[k].items[i].time_s - softer.found[k].items[i].time_s) < 1e-3);
+    }
+    singer_clear(&s);
+    singer_clear(&softer);
+}
+
+static void test_a_declared_take_has_one_register(void **state)
+{
+    (void)state;
+    singer s = listen();
+    register_summary summary;
+    s.tracks[0]->declared = DECLARED_M1;
+    decode(s.tracks, s.t.n, s.found, &summary);
+    assert_int_equal(s.found[0].n, 0);
+    for (size_t i = 0; i < s.tracks[0]->n; i++)
+        assert_int_equal(s.tracks[0]->reg[i], isnan(s.tracks[0]->pitch_st[i]) ? 0 : 1);
+    singer_clear(&s);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_chain_is_the_sum_of_all_paths),
+        cmocka_unit_test(test_hazard_rises_with_leaps_and_ends_at_the_ends),
+        cmocka_unit_test(test_place_finds_the_line),
+        cmocka_unit_test(test_nothing_is_too_little),
+        cmocka_unit_test(test_a_clear_voice_and_its_gain),
+        cmocka_unit_test(test_a_declared_take_has_one_register),
+    };
+    return cmocka_run_group_tests(tests, sing, NULL);
+}
