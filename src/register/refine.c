@@ -24,9 +24,9 @@ static double ramp(double x_s, double width_s)
     return 0.5 * (1 + erf(x_s * 1.8124 / width_s));
 }
 
-static void add(sums *s, double w, double x, double phi, double y, bool trend)
+static void add(sums *s, double w, double x, double phi, double y)
 {
-    double v[3] = {1, phi, trend ? x : 0};
+    double v[3] = {1, phi, x};
     for (int i = 0; i < 3; i++) {
         s->b[i] += w * v[i] * y;
         for (int j = 0; j < 3; j++)
@@ -36,9 +36,8 @@ static void add(sums *s, double w, double x, double phi, double y, bool trend)
     s->w += w;
 }
 
-/* Least squares by elimination; returns what is left, and the ramp's height with its variance for
- * unit weight. */
-static double left_over(sums *s, double *height, double *variance)
+/* Least squares by elimination; returns what is left. */
+static double left_over(const sums *s)
 {
     double a[3][4];
     for (int i = 0; i < 3; i++) {
@@ -46,7 +45,7 @@ static double left_over(sums *s, double *height, double *variance)
             a[i][j] = s->a[i][j] + (i == j ? 1e-6 * (1 + s->w) : 0);
         a[i][3] = s->b[i];
     }
-    /* the ramp last, so that its pivot is the information left to it */
+    /* level, trend, then the ramp */
     static const int order[3] = {0, 2, 1};
     for (int p = 0; p < 3; p++) {
         int c = order[p];
@@ -61,8 +60,6 @@ static double left_over(sums *s, double *height, double *variance)
     x[1] = a[1][3] / a[1][1];
     x[2] = (a[2][3] - a[2][1] * x[1]) / a[2][2];
     x[0] = (a[0][3] - a[0][2] * x[2] - a[0][1] * x[1]) / a[0][0];
-    *height = x[1];
-    *variance = 1 / a[1][1];
     double left = s->yy;
     for (int i = 0; i < 3; i++)
         left -= x[i] * s->b[i];
@@ -76,7 +73,7 @@ typedef struct window {
 } window;
 
 static double misfit(const evidence *ev, const double *time_s, const saying *says, window w,
-                     double tau, double width_s, refined *out)
+                     double tau, double width_s)
 {
     sums c = {.w = 0}, p = {.w = 0};
     double wide_c = hypot(width_s, harmonics_s), wide_p = hypot(width_s, pitch_s);
@@ -84,17 +81,12 @@ static double misfit(const evidence *ev, const double *time_s, const saying *say
         double x = time_s[i] - tau, mass = says[i].mass * says[i].weight;
         double spread = coordinate_sd * coordinate_sd + 1 / fmax(mass, 1e-3);
         if (mass > 0)
-            add(&c, 1 / spread, x, ramp(x, wide_c), says[i].z / says[i].mass, true);
+            add(&c, 1 / spread, x, ramp(x, wide_c), says[i].z / says[i].mass);
         if (w.leaps)
             add(&p, 1 / (pitch_sd_st * pitch_sd_st), x, ramp(x, wide_p),
-                ev->pitch_st[i] - w.pitch_ref, true);
+                ev->pitch_st[i] - w.pitch_ref);
     }
-    double variance;
-    double left = left_over(&c, &out->step, &variance);
-    out->step_sd = sqrt(variance);
-    if (w.leaps)
-        left += left_over(&p, &out->leap_st, &variance);
-    return left;
+    return left_over(&c) + (w.leaps ? left_over(&p) : 0);
 }
 
 refined refine_flip(const evidence *ev, const double *time_s, const saying *says, size_t first,
@@ -117,7 +109,7 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
             refined now = {.time_s = about + step * search / 40, .span_ms = 1000 * widths_s[k]};
             if (now.time_s < time_s[w.lo] + 0.005 || now.time_s > time_s[w.hi] - 0.005)
                 continue;
-            double left = misfit(ev, time_s, says, w, now.time_s, widths_s[k], &now);
+            double left = misfit(ev, time_s, says, w, now.time_s, widths_s[k]);
             if (left < least) {
                 least = left;
                 best = now;

@@ -2,7 +2,7 @@
 #ifndef REGISTER_REFINE_H
 #define REGISTER_REFINE_H
 
-/* The place, the width and the size of one flip, from what the frames about it say.
+/* The place and the width of one flip, from what the frames about it say.
  *
  * A smooth ramp of width w at time tau is fitted by weighted least squares both to the register
  * coordinate z / M of the frames and to their pitch; the pair that leaves least wins. */
@@ -13,9 +13,6 @@
 typedef struct refined {
     double time_s;  /* midpoint of the change */
     double span_ms; /* its 10-90 % time, with the analysis window's own spread taken out */
-    double step;    /* of the register coordinate across it; 1 is the singer's usual flip */
-    double step_sd; /* its standard error, from the scatter of the coordinate */
-    double leap_st; /* of the pitch across it, the trend removed */
 } refined;
 
 /* `first`..`last` (indices into the evidence) bound what may be looked at, `at` is the first frame

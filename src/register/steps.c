@@ -12,11 +12,12 @@ enum { NEAR = 4, FAR = 22, PEAK = 16 }; /* frames of 5 ms */
 static const double winsor_db = 6;      /* differences beyond this are cut for the usual scatter */
 static const double shrink = 0.3, floor_db2 = 0.05;
 
-/* Sums the residuals of frames from..to that lie in the stretch of frame i. */
-static int add_side(const evidence *ev, double (*r)[HARMONICS], long i, int way,
-                    double mean[HARMONICS])
+/* Mean residual of the frames NEAR..FAR before (way < 0) or after frame i in its stretch; NaN where
+ * fewer than half of them have the harmonic. */
+static void add_side(const evidence *ev, double (*r)[HARMONICS], long i, int way,
+                     double mean[HARMONICS])
 {
-    int n[HARMONICS] = {0}, most = 0;
+    int n[HARMONICS] = {0};
     memset(mean, 0, HARMONICS * sizeof *mean);
     for (long k = 1; k <= FAR; k++) {
         long j = way > 0 ? i + k - 1 : i - k;
@@ -28,12 +29,10 @@ static int add_side(const evidence *ev, double (*r)[HARMONICS], long i, int way,
             if (!isnan(r[j][h])) {
                 mean[h] += r[j][h];
                 n[h]++;
-                most = n[h] > most ? n[h] : most;
             }
     }
     for (int h = 0; h < HARMONICS; h++)
         mean[h] = n[h] >= (FAR - NEAR) / 2 ? mean[h] / n[h] : (double)NAN;
-    return most;
 }
 
 /* Differences across every frame, their mean over the harmonics taken out: the gain is free. */

@@ -203,7 +203,6 @@ size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDI
         double cost = log((1 - top + s->floor) / (1 - s->voiced_at + s->floor));
         keep(found, &n,
              (candidate){.st = note_from_hz(hz),
-                         .correlation = top,
                          .lasting = lasting(c, at, top),
                          .cost = cost + s->octave_cost * log2(middle_hz / hz)});
     }

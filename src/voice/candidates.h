@@ -12,11 +12,10 @@
 enum { CANDIDATES_MOST = 10 };
 
 typedef struct candidate {
-    double st;          /* pitch in semitones */
-    double correlation; /* at the peak, <= 1 */
-    double lasting;     /* the same over as many periods as 9 ms hold: resonance rings out, voice
+    double st;      /* pitch in semitones */
+    double lasting; /* the same over as many periods as 9 ms hold: resonance rings out, voice
                            does not */
-    double cost; /* log of unexplained power, with the cost of low pitch; 0: as good as none */
+    double cost;    /* log of unexplained power, with the cost of low pitch; 0: as good as none */
 } candidate;
 
 typedef struct correlator correlator;

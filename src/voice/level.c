@@ -1,11 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "voice/level.h"
 
-#include "base/array.h"
-
-#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 
 void level_measure(const signal *s, double hop_s, size_t n, double *level_db)
 {
@@ -24,17 +20,4 @@ void level_measure(const signal *s, double hop_s, size_t n, double *level_db)
         }
         level_db[f] = sum > 0 ? 10 * log10(sum / weight) : -(double)INFINITY;
     }
-}
-
-double level_background(const double *level_db, size_t n)
-{
-    double *sorted = xmalloc(n, sizeof *sorted);
-    size_t kept = 0;
-    for (size_t i = 0; i < n; i++)
-        if (isfinite(level_db[i]))
-            sorted[kept++] = level_db[i];
-    gsl_sort(sorted, 1, kept);
-    double background = kept ? sorted[kept / 100] : -(double)INFINITY;
-    free(sorted);
-    return background;
 }

@@ -18,8 +18,4 @@ enum { LEVEL_WINDOW_CELLS = 50 };
 /* level_db[n] for frames at i * hop_s. */
 void level_measure(const signal *s, double hop_s, size_t n, double *level_db);
 
-/* Level of the background in dB re full scale: the power that 1 % of the frames lie below, or
- * -INFINITY when there is none. */
-double level_background(const double *level_db, size_t n);
-
 #endif
