@@ -27,12 +27,13 @@ COVER_PACKAGES = gcovr
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 PLOTS := $(patsubst plots/%.gp,$(BUILD)/plots/%.o,$(wildcard plots/*.gp))
 OBJ := $(SRC:%.c=$(BUILD)/%.o) $(if $(filter show,$(STAGES)),$(PLOTS))
-VOICE := $(filter-out tests/voice/testvoice.c,$(wildcard tests/voice/*.c))
+VOICE := $(filter-out %/testvoice.c %/testvoice2.c,$(wildcard tests/voice/*.c tests/voice2/*.c))
 VOICE_OBJ := $(VOICE:%.c=$(BUILD)/%.o)
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/test_*.c))
 RUNS := $(TESTS:$(BUILD)/%=run-%)
 PROGRAMS := $(if $(wildcard src/main.c),$(BUILD)/seamline) \
-  $(if $(wildcard tests/voice/testvoice.c),$(BUILD)/testvoice)
+  $(if $(wildcard tests/voice/testvoice.c),$(BUILD)/testvoice) \
+  $(if $(wildcard tests/voice2/testvoice2.c),$(BUILD)/testvoice2)
 JOBS = $(if $(filter -j%,$(MAKEFLAGS)),,-j$$(nproc)) --no-print-directory
 SANITIZE = BUILD=$(BUILD)/san \
   CFLAGS='-O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all'
@@ -121,6 +122,8 @@ $(BUILD)/seamline: $(BUILD)/src/main.o $(BUILD)/libseamline.a
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/testvoice: $(BUILD)/tests/voice/testvoice.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
+$(BUILD)/testvoice2: $(BUILD)/tests/voice2/testvoice2.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 $(BUILD)/test_%: $(BUILD)/tests/test_%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
 $(BUILD)/%: $(BUILD)/tests/%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
@@ -143,12 +146,17 @@ do-bench: $(PROGRAMS) $(BUILD)/bench
 	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
 	@$(BUILD)/bench $(BUILD)/bench-takes/take-*.wav
 
-# Takes are rendered again when the test voice has changed.
+# Takes are rendered again when a test voice has changed. What is given in $(ACCURACY) (--voice 2
+# --family smooth --seeds 1-9) is printed alone.
 $(BUILD)/accuracy-takes/voice: $(VOICE_OBJ)
 	@rm -rf $(@D); mkdir -p $(@D) docs; touch $@
 do-accuracy: $(BUILD)/accuracy $(BUILD)/accuracy-takes/voice
+ifdef ACCURACY
+	@$< --takes $(BUILD)/accuracy-takes $(ACCURACY)
+else
 	@$< --takes $(BUILD)/accuracy-takes > $(BUILD)/accuracy.md
 	@mv $(BUILD)/accuracy.md docs/accuracy.md; cat docs/accuracy.md
+endif
 
 RUNS_A_CELL = 400
 do-intervals: $(BUILD)/intervals

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
-/* The yardstick: every family of test voices through the program's own stages, as files, and the
- * answers held against the truth. Prints docs/accuracy.md on stdout.
+/* The yardstick: families of test voices through the program's own stages, as files, and the answers
+ * held against the truth. Prints tables on stdout: those of docs/accuracy.md unless asked for less.
  *
- *   accuracy [--seeds A-B] [--family NAME] [--takes DIR] [--dump DIR] [--each]
+ *   accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--takes DIR] [--dump DIR] [--each]
  *
- * Seeds from 1000 on are for reporting, below for tuning. Takes are rendered once into --takes
- * (default build/accuracy-takes) and kept. --dump writes what was found beside what is true, for a
- * look at what went wrong; --each prints a line for each singer on stderr. */
+ * Both voices and all families unless given. Seeds from 1000 on are for reporting, below for
+ * tuning. Takes are rendered once into --takes (default build/accuracy-takes) and kept. --dump
+ * writes what was found beside what is true, for a look at what went wrong; --each prints a line
+ * for each singer on stderr. */
 
 #include "base/array.h"
 #include "fit/boundary.h"
@@ -15,7 +16,8 @@
 #include "voice/files.h"
 #include "voice/listen.h"
 #include "voice/marks.h"
-#include "voice/studio.h"
+#include "voice/report.h"
+#include "voice2/choir.h"
 
 #include <errno.h>
 #include <math.h>
@@ -26,10 +28,15 @@
 
 typedef struct plan {
     unsigned long first_seed, last_seed;
-    family only; /* FAMILIES: all */
+    int voice;                                     /* 0: both */
+    bool some, only[CHOIR_VOICES + 1][CHOIR_MOST]; /* some: those marked alone */
     const char *takes, *dump;
     bool each;
 } plan;
+
+typedef struct band { /* one family */
+    int voice, family;
+} band;
 
 typedef struct heard { /* one singer, as the program heard it */
     size_t n;
@@ -39,12 +46,19 @@ typedef struct heard { /* one singer, as the program heard it */
     boundary *boundary; /* NULL when there is none */
 } heard;
 
-static bool rendered(family f, unsigned long seed, const plan *p, char **folder, err *e)
+static char *singer_name(band b, unsigned long seed)
 {
-    *folder = xformat("%s/%s-%lu", p->takes, family_get(f)->name, seed);
+    return xformat("%s%s-%lu", b.voice == 1 ? "" : "second-", choir_name(b.voice, b.family), seed);
+}
+
+static bool rendered(band b, unsigned long seed, const plan *p, char **folder, err *e)
+{
+    char *name = singer_name(b, seed);
+    *folder = xformat("%s/%s", p->takes, name);
+    free(name);
     char *stamp = xformat("%s/whole", *folder);
     bool ok = access(stamp, F_OK) == 0;
-    if (!ok && files_folder(p->takes, e) && studio_family(f, seed, *folder, e)) {
+    if (!ok && files_folder(p->takes, e) && choir_write(b.voice, b.family, seed, *folder, e)) {
         FILE *out = NULL;
         ok = files_create(*folder, "whole", &out, e) && fclose(out) == 0;
     }
@@ -103,6 +117,7 @@ static void mark(const truth *t, const heard *h, marks *m)
 {
     for (size_t i = 0; i < h->n; i++)
         marks_take(m, &t->takes[i], h->tracks[i], &h->flips[i], FLIP_ASSERTED);
+    marks_single(m, t, h->tracks);
     figure none = {(double)NAN, (double)NAN, (double)NAN};
     double at = h->boundary ? boundary_at_db(h->boundary) : (double)NAN;
     figure up = h->boundary ? boundary_figure(h->boundary, BOUNDARY_UP_PITCH) : none;
@@ -155,11 +170,11 @@ static void dump_flips(FILE *out, const truth_take *t, const flips *found)
     free(used);
 }
 
-static bool dump(const plan *p, family f, unsigned long seed, const truth *t, const heard *h,
-                 err *e)
+static bool dump(const plan *p, band b, unsigned long seed, const truth *t, const heard *h, err *e)
 {
     FILE *frames = NULL, *changes = NULL;
-    char *folder = xformat("%s/%s-%lu", p->dump, family_get(f)->name, seed);
+    char *name = singer_name(b, seed), *folder = xformat("%s/%s", p->dump, name);
+    free(name);
     bool ok = files_folder(p->dump, e) && files_folder(folder, e) &&
               files_create(folder, "frames.tsv", &frames, e) &&
               files_create(folder, "flips.tsv", &changes, e);
@@ -182,32 +197,32 @@ static bool dump(const plan *p, family f, unsigned long seed, const truth *t, co
     return ok;
 }
 
-static void each(family f, unsigned long seed, const marks *m, const heard *h)
+static void each(band b, unsigned long seed, const marks *m, const heard *h)
 {
     fprintf(stderr,
-            "%s\t%lu\tflips %zu found %zu matched %zu F1 %.2f\tregister %.3f\tgross %.4f\t"
+            "%d\t%s\t%lu\tflips %zu found %zu matched %zu F1 %.2f\tregister %.3f\tgross %.4f\t"
             "boundary %.2f %.2f\t%s\n",
-            family_get(f)->name, seed, m->true_flips, m->found_flips, m->matched, marks_f1(m),
-            (double)m->reg_right / (double)m->reg_frames,
+            b.voice, choir_name(b.voice, b.family), seed, m->true_flips, m->found_flips, m->matched,
+            marks_f1(m), (double)m->reg_right / (double)m->reg_frames,
             (double)(m->gross[0] + m->gross[1]) / (double)(m->voiced[0] + m->voiced[1]),
             numbers_quantile(&m->boundary_st, 0), numbers_quantile(&m->boundary_st, 1),
             h->summary.text);
 }
 
-static bool one_singer(const plan *p, family f, unsigned long seed, marks *sum, err *e)
+static bool one_singer(const plan *p, band b, unsigned long seed, marks *sum, err *e)
 {
     char *folder = NULL;
     truth t = {0};
     heard h = {0};
     marks m = {0};
     bool ok =
-        rendered(f, seed, p, &folder, e) && truth_read(folder, &t, e) && listen(&t, folder, &h, e);
+        rendered(b, seed, p, &folder, e) && truth_read(folder, &t, e) && listen(&t, folder, &h, e);
     if (ok) {
         mark(&t, &h, &m);
         if (p->each)
-            each(f, seed, &m, &h);
+            each(b, seed, &m, &h);
         if (p->dump)
-            ok = dump(p, f, seed, &t, &h, e);
+            ok = dump(p, b, seed, &t, &h, e);
         marks_add(sum, &m);
     }
     marks_clear(&m);
@@ -215,72 +230,6 @@ static bool one_singer(const plan *p, family f, unsigned long seed, marks *sum, 
     truth_clear(&t);
     free(folder);
     return ok;
-}
-
-static double share(size_t part, size_t of)
-{
-    return of ? 100 * (double)part / (double)of : (double)NAN;
-}
-
-static void print_flips(const char *name, const marks *m)
-{
-    double wrong = (double)(m->found_flips - m->matched);
-    printf("| %s | %zu | %zu | %.2f | %.2f | **%.2f** | %.1f | %.1f | %.2f | %.1f |\n", name,
-           m->takes, m->true_flips, marks_precision(m), marks_recall(m), marks_f1(m),
-           wrong / m->minutes, numbers_quantile(&m->time_ms, 0.5),
-           numbers_quantile(&m->leap_st, 0.5), share(m->reg_right, m->reg_frames));
-}
-
-static void print_rest(const char *name, const marks *m)
-{
-    printf("| %s | %.2f | %.2f | %.1f | %.1f | %.2f | %.2f | %.2f | %.2f | %zu of %zu | %zu |\n",
-           name, share(m->gross[0] + m->gross[1], m->voiced[0] + m->voiced[1]),
-           share(m->gross[0], m->voiced[0]), share(m->gross[1], m->voiced[1]),
-           share(m->false_voiced, m->silent), numbers_quantile(&m->cents, 0.5),
-           numbers_quantile(&m->level_db, 0.5), numbers_quantile(&m->boundary_st, 0.5),
-           numbers_quantile(&m->boundary_st, 1), m->told, m->boundaries, m->covered);
-}
-
-/* Worst F1 first; a family without any flip last. */
-static void order(const marks *all, int *by)
-{
-    for (int i = 0; i < FAMILIES; i++)
-        by[i] = i;
-    for (int i = 1; i < FAMILIES; i++)
-        for (int j = i; j > 0 && marks_f1(&all[by[j]]) < marks_f1(&all[by[j - 1]]); j--) {
-            int other = by[j];
-            by[j] = by[j - 1];
-            by[j - 1] = other;
-        }
-}
-
-static void print(const plan *p, const marks *all, const marks *sum)
-{
-    int by[FAMILIES];
-    order(all, by);
-    printf("# Accuracy\n\nOn the test voice (tests/voice), whose truth is known; printed by `make "
-           "accuracy`. Seeds %lu-%lu, one singer a seed, worst family first.\n",
-           p->first_seed, p->last_seed);
-    puts("\n## Flips and registers\n\nA found flip is right when a true one of its direction lies "
-         "within 60 ms; each is matched once; doubtful flips do not count.\n\n"
-         "| family | takes | flips | precision | recall | F1 | false a minute | time, median ms | "
-         "leap, median st | frames in the right register, % |\n"
-         "|---|---|---|---|---|---|---|---|---|---|");
-    for (int i = 0; i < FAMILIES; i++)
-        if (all[by[i]].takes)
-            print_flips(family_get((family)by[i])->name, &all[by[i]]);
-    print_flips("all", sum);
-    puts(
-        "\n## Pitch, level and boundary\n\nGross: missed, or more than 50 cents off; apart for "
-        "frames within 20 ms of a change of register. Boundary: found against true pitch, up and "
-        "down, at the level at which the fit states it.\n\n"
-        "| family | gross, % | away from flips, % | near flips, % | voiced in silence, % | pitch, "
-        "median cents | level, median dB | boundary, median st | worst st | told | true one inside "
-        "the interval |\n|---|---|---|---|---|---|---|---|---|---|---|");
-    for (int i = 0; i < FAMILIES; i++)
-        if (all[by[i]].takes)
-            print_rest(family_get((family)by[i])->name, &all[by[i]]);
-    print_rest("all", sum);
 }
 
 static bool seeds_read(const char *text, plan *p)
@@ -294,9 +243,19 @@ static bool seeds_read(const char *text, plan *p)
     return !errno && end != text && !*last && p->last_seed >= p->first_seed;
 }
 
+static bool family_read(const char *name, plan *p)
+{
+    for (int v = 1; v <= CHOIR_VOICES; v++) {
+        int f = choir_by_name(v, name);
+        if (f >= 0)
+            p->some = p->only[v][f] = true;
+    }
+    return choir_by_name(1, name) >= 0 || choir_by_name(2, name) >= 0;
+}
+
 static bool plan_read(int argc, char **argv, plan *p)
 {
-    *p = (plan){1000, 1004, FAMILIES, "build/accuracy-takes", NULL, false};
+    *p = (plan){.first_seed = 1000, .last_seed = 1004, .takes = "build/accuracy-takes"};
     for (int i = 1; i < argc; i++) {
         const char *value = i + 1 < argc ? argv[i + 1] : "";
         if (strcmp(argv[i], "--each") == 0) {
@@ -305,8 +264,11 @@ static bool plan_read(int argc, char **argv, plan *p)
         }
         if (strcmp(argv[i], "--seeds") == 0 && seeds_read(value, p))
             i++;
-        else if (strcmp(argv[i], "--family") == 0 && family_by_name(value) != FAMILIES)
-            p->only = family_by_name(argv[++i]);
+        else if (strcmp(argv[i], "--voice") == 0 &&
+                 (strcmp(value, "1") == 0 || strcmp(value, "2") == 0))
+            p->voice = atoi(argv[++i]);
+        else if (strcmp(argv[i], "--family") == 0 && family_read(value, p))
+            i++;
         else if (strcmp(argv[i], "--takes") == 0 && *value)
             p->takes = argv[++i];
         else if (strcmp(argv[i], "--dump") == 0 && *value)
@@ -317,29 +279,48 @@ static bool plan_read(int argc, char **argv, plan *p)
     return true;
 }
 
+static bool wanted(const plan *p, band b)
+{
+    return (!p->voice || p->voice == b.voice) && (!p->some || p->only[b.voice][b.family]);
+}
+
+static bool one_voice(const plan *p, int voice, report *r, err *e)
+{
+    bool ok = true;
+    for (int f = 0; ok && f < choir_families(voice); f++) {
+        band b = {voice, f};
+        if (!wanted(p, b))
+            continue;
+        marks m = {0};
+        for (unsigned long seed = p->first_seed; ok && seed <= p->last_seed; seed++)
+            ok = one_singer(p, b, seed, &m, e);
+        report_add(r, choir_name(voice, f), choir_still(voice, f), &m);
+    }
+    return ok;
+}
+
 int main(int argc, char **argv)
 {
+    static const char *const voices[CHOIR_VOICES + 1] = {"", "The test voice",
+                                                         "The second test voice"};
     plan p;
     if (!plan_read(argc, argv, &p)) {
-        fputs("usage: accuracy [--seeds A-B] [--family NAME] [--takes DIR] [--dump DIR] [--each]\n",
+        fputs("usage: accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--takes DIR] "
+              "[--dump DIR] [--each]\n",
               stderr);
         return 2;
     }
-    marks all[FAMILIES] = {0}, sum = {0};
     err e = {0};
     bool ok = true;
-    for (int f = 0; ok && f < FAMILIES; f++) {
-        for (unsigned long seed = p.first_seed; ok && seed <= p.last_seed; seed++)
-            if (p.only == FAMILIES || p.only == (family)f)
-                ok = one_singer(&p, (family)f, seed, &all[f], &e);
-        marks_add(&sum, &all[f]);
+    report_head(p.first_seed, p.last_seed);
+    for (int v = 1; ok && v <= CHOIR_VOICES; v++) {
+        report r = {0};
+        ok = one_voice(&p, v, &r, &e);
+        if (ok)
+            report_print(&r, voices[v]);
+        report_clear(&r);
     }
-    if (ok)
-        print(&p, all, &sum);
-    else
+    if (!ok)
         fprintf(stderr, "accuracy: %s\n", e.text);
-    for (int f = 0; f < FAMILIES; f++)
-        marks_clear(&all[f]);
-    marks_clear(&sum);
     return ok && fflush(stdout) == 0 ? 0 : 1;
 }

@@ -118,13 +118,20 @@ void marks_match(const truth_take *true_take, const flips *found, double assert_
     free(taken);
 }
 
+static size_t asserted(const flips *found, double assert_at)
+{
+    size_t n = 0;
+    for (size_t j = 0; j < found->n; j++)
+        n += found->items[j].confidence >= assert_at;
+    return n;
+}
+
 static void mark_flips(marks *m, const truth_take *true_take, const flips *found, double assert_at)
 {
     long *match = xmalloc(true_take->n_flips, sizeof *match);
     marks_match(true_take, found, assert_at, match);
     m->true_flips += true_take->n_flips;
-    for (size_t j = 0; j < found->n; j++)
-        m->found_flips += found->items[j].confidence >= assert_at;
+    m->found_flips += asserted(found, assert_at);
     for (size_t i = 0; i < true_take->n_flips; i++) {
         if (match[i] < 0)
             continue;
@@ -145,6 +152,41 @@ void marks_take(marks *m, const truth_take *true_take, const track *found, const
     m->takes++;
     mark_frames(m, true_take, found);
     mark_flips(m, true_take, found_flips, assert_at);
+    if (true_take->n_flips > 0)
+        return;
+    m->still_takes++;
+    m->still_false += asserted(found_flips, assert_at);
+    for (size_t i = 0; i < true_take->n; i++)
+        m->still_minutes += true_take->reg[i] ? TRUTH_HOP_S / 60 : 0;
+}
+
+/* The register of all voiced frames, 0 when there are two or none. */
+static unsigned char only_register(const truth *t)
+{
+    size_t frames[3] = {0};
+    for (size_t i = 0; i < t->n; i++)
+        for (size_t k = 0; k < t->takes[i].n; k++)
+            frames[t->takes[i].reg[k]]++;
+    return frames[1] && frames[2] ? 0 : frames[1] ? 1 : frames[2] ? 2 : 0;
+}
+
+void marks_single(marks *m, const truth *t, track *const *found)
+{
+    unsigned char only = only_register(t);
+    size_t given[3] = {0}; /* without a name, as M1, as M2 */
+    for (size_t i = 0; only && i < t->n; i++)
+        for (size_t k = 0; k < t->takes[i].n; k++) {
+            long j = t->takes[i].reg[k] ? frame_at(found[i], (double)k * TRUTH_HOP_S) : -1;
+            if (j >= 0 && !isnan(found[i]->pitch_st[j]))
+                given[found[i]->reg[j] <= 2 ? found[i]->reg[j] : 0]++;
+        }
+    if (!only)
+        return;
+    size_t best = given[1] >= given[2] ? 1 : 2;
+    best = given[0] > given[best] ? 0 : best;
+    m->reg_right = given[best];
+    m->singles++;
+    m->misnamed += best == (size_t)(3 - only);
 }
 
 void marks_boundary(marks *m, double true_st, double found_st, double lo_st, double hi_st)
@@ -178,6 +220,11 @@ void marks_add(marks *sum, const marks *m)
     sum->true_flips += m->true_flips;
     sum->found_flips += m->found_flips;
     sum->matched += m->matched;
+    sum->still_takes += m->still_takes;
+    sum->still_false += m->still_false;
+    sum->still_minutes += m->still_minutes;
+    sum->singles += m->singles;
+    sum->misnamed += m->misnamed;
     sum->boundaries += m->boundaries;
     sum->told += m->told;
     sum->covered += m->covered;

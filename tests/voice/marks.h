@@ -30,10 +30,13 @@ typedef struct marks {
     size_t silent, false_voiced;
     size_t reg_frames, reg_right; /* transitions' 10-90 % spans left out */
     size_t true_flips, found_flips, matched;
-    numbers cents;    /* |pitch error| of frames that are not gross */
-    numbers time_ms;  /* |time error| of matched flips */
-    numbers leap_st;  /* |error| of the leap of matched flips, as heard */
-    numbers level_db; /* |level error| of voiced frames */
+    size_t still_takes, still_false; /* takes without a true flip, and the flips found in them */
+    double still_minutes;
+    size_t singles, misnamed; /* singers of one register; those called by the other's name */
+    numbers cents;            /* |pitch error| of frames that are not gross */
+    numbers time_ms;          /* |time error| of matched flips */
+    numbers leap_st;          /* |error| of the leap of matched flips, as heard */
+    numbers level_db;         /* |level error| of voiced frames */
     size_t boundaries, told,
         covered;         /* up and down are two; told by the fit; inside its interval */
     numbers boundary_st; /* |error| of those told */
@@ -41,6 +44,11 @@ typedef struct marks {
 
 void marks_take(marks *m, const truth_take *true_take, const track *found, const flips *found_flips,
                 double assert_at);
+/* Where a singer's takes have one register alone: whoever gives them as one register is right, by
+ * whatever name, also without one (a source's own colour cannot be told from the tract's). Makes
+ * m->reg_right the number of frames with the commonest label; for one singer's marks, after all
+ * takes. Singers with two registers are left as they are. */
+void marks_single(marks *m, const truth *t, track *const *found);
 /* One direction's boundary: found (NaN: not told) with its interval against the true pitch. */
 void marks_boundary(marks *m, double true_st, double found_st, double lo_st, double hi_st);
 void marks_add(marks *sum, const marks *m);

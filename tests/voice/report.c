@@ -1,0 +1,146 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/report.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+void report_add(report *r, const char *name, bool still, const marks *m)
+{
+    array_reserve((void **)&r->lines, &r->room, r->n + 1, sizeof *r->lines);
+    r->lines[r->n++] = (report_line){name, still, *m};
+}
+
+void report_clear(report *r)
+{
+    for (size_t i = 0; i < r->n; i++)
+        marks_clear(&r->lines[i].marks);
+    free(r->lines);
+    *r = (report){0};
+}
+
+static double share(size_t part, size_t of)
+{
+    return of ? 100 * (double)part / (double)of : (double)NAN;
+}
+
+static double still_rate(const marks *m)
+{
+    return (double)m->still_false / m->still_minutes;
+}
+
+static void flips_line(const char *name, const marks *m)
+{
+    double wrong = (double)(m->found_flips - m->matched);
+    printf("| %s | %zu | %zu | %.2f | %.2f | **%.2f** | %.1f | %.1f | %.2f | %.1f |\n", name,
+           m->takes, m->true_flips, marks_precision(m), marks_recall(m), marks_f1(m),
+           wrong / m->minutes, numbers_quantile(&m->time_ms, 0.5),
+           numbers_quantile(&m->leap_st, 0.5), share(m->reg_right, m->reg_frames));
+}
+
+static void still_line(const char *name, const marks *m)
+{
+    printf("| %s | %zu | %.1f | %zu | **%.1f** | %.1f | %zu of %zu | %zu | %.2f |\n", name,
+           m->still_takes, m->still_minutes, m->still_false, still_rate(m),
+           share(m->reg_right, m->reg_frames), m->misnamed, m->singles, m->true_flips, marks_f1(m));
+}
+
+static void rest_line(const char *name, const marks *m)
+{
+    printf("| %s | %.2f | %.2f | %.1f | %.1f | %.2f | %.2f | %.2f | %.2f | %zu of %zu | %zu |\n",
+           name, share(m->gross[0] + m->gross[1], m->voiced[0] + m->voiced[1]),
+           share(m->gross[0], m->voiced[0]), share(m->gross[1], m->voiced[1]),
+           share(m->false_voiced, m->silent), numbers_quantile(&m->cents, 0.5),
+           numbers_quantile(&m->level_db, 0.5), numbers_quantile(&m->boundary_st, 0.5),
+           numbers_quantile(&m->boundary_st, 1), m->told, m->boundaries, m->covered);
+}
+
+/* Worst first. */
+static int by_f1(const void *a, const void *b)
+{
+    double x = marks_f1(&((const report_line *)a)->marks),
+           y = marks_f1(&((const report_line *)b)->marks);
+    return (x > y) - (x < y);
+}
+
+static int by_false(const void *a, const void *b)
+{
+    double x = still_rate(&((const report_line *)a)->marks),
+           y = still_rate(&((const report_line *)b)->marks);
+    return (x < y) - (x > y);
+}
+
+typedef void (*print_line)(const char *name, const marks *m);
+
+/* The lines of one kind and their sum. */
+static void lines(const report *r, bool still, print_line line)
+{
+    report part = {0};
+    marks sum = {0};
+    for (size_t i = 0; i < r->n; i++)
+        if (r->lines[i].still == still)
+            report_add(&part, r->lines[i].name, still, &r->lines[i].marks);
+    qsort(part.lines, part.n, sizeof *part.lines, still ? by_false : by_f1);
+    for (size_t i = 0; i < part.n; i++) {
+        line(part.lines[i].name, &part.lines[i].marks);
+        marks_add(&sum, &part.lines[i].marks);
+    }
+    line("all", &sum);
+    marks_clear(&sum);
+    free(part.lines);
+}
+
+static bool has(const report *r, bool still)
+{
+    for (size_t i = 0; i < r->n; i++)
+        if (r->lines[i].still == still)
+            return true;
+    return false;
+}
+
+void report_head(unsigned long first_seed, unsigned long last_seed)
+{
+    printf("# Accuracy\n\nOn two test voices (tests/voice, tests/voice2) that share no code and "
+           "whose truth is known; printed by `make accuracy`. Seeds %lu-%lu, one singer a seed, "
+           "worst family first.\n\n"
+           "A found flip is right when a true one of its direction lies within 60 ms; each is "
+           "matched once; doubtful flips do not count. A singer with one register alone is right "
+           "when given as one register, by whatever name.\n",
+           first_seed, last_seed);
+}
+
+static void print_rest(const report *r, const char *voice)
+{
+    printf("\n## %s: pitch, level and boundary\n\n", voice);
+    puts("Gross: missed, or more than 50 cents off; apart for frames within 20 ms of a change of "
+         "register. Boundary: found against true pitch, up and down, at the level at which the fit "
+         "states it.\n\n"
+         "| family | gross, % | away from flips, % | near flips, % | voiced in silence, % | pitch, "
+         "median cents | level, median dB | boundary, median st | worst st | told | true one "
+         "inside the interval |\n|---|---|---|---|---|---|---|---|---|---|---|");
+    lines(r, false, rest_line);
+}
+
+void report_print(const report *r, const char *voice)
+{
+    if (has(r, false)) {
+        printf("\n## %s: flips and registers\n\n", voice);
+        puts("| family | takes | flips | precision | recall | F1 | false a minute | time, median "
+             "ms | leap, median st | frames in the right register, % |\n"
+             "|---|---|---|---|---|---|---|---|---|---|");
+        lines(r, false, flips_line);
+    }
+    if (has(r, true)) {
+        printf("\n## %s: takes without a flip\n\n", voice);
+        puts("Each family alone, then beside takes with the singer's own flips, whose number and "
+             "F1 stand on the right; the false flips are those in takes without any.\n\n"
+             "| family | takes | minutes | false flips | a minute | frames in the right register, "
+             "% | singers of one register given as the other | flips beside | F1 |\n"
+             "|---|---|---|---|---|---|---|---|---|");
+        lines(r, true, still_line);
+    }
+    if (has(r, false))
+        print_rest(r, voice);
+}

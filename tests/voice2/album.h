@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef VOICE2_ALBUM_H
+#define VOICE2_ALBUM_H
+
+/* Recordings of the second voice with the truth beside them, in the layout of the first voice's
+ * studio_family (see voice/studio.h): take-NN.wav, takes.tsv, frames.tsv, flips.tsv, boundary.tsv.
+ * WAV files are of 16 or 24 bits or float. In period doubling the pitch is that of the single
+ * cycle and the register stays what it is. */
+
+#include "base/message.h"
+#include "voice2/vocalist.h"
+
+/* Makes the folder when it is not there (its parent must be). */
+bool album_write(cast_family f, uint64_t seed, const char *folder, err *e);
+
+#endif

@@ -1,0 +1,23 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef VOICE2_CHOIR_H
+#define VOICE2_CHOIR_H
+
+/* Both test voices by one name: voice 1 is that of voice/studio.h, voice 2 that of album.h. */
+
+#include "base/message.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+enum { CHOIR_VOICES = 2, CHOIR_MOST = 64 }; /* families of a voice, at most */
+
+int choir_families(int voice); /* families are counted from 0 */
+const char *choir_name(int voice, int family_at);
+int choir_by_name(int voice, const char *name); /* -1 when there is none */
+/* Whether its takes are of a kind without flips (some may be taken beside others with flips). */
+bool choir_still(int voice, int family_at);
+
+/* One singer's takes and truth as files; makes the folder. */
+bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, err *e);
+
+#endif

@@ -1,0 +1,270 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice2/chart.h"
+
+#include "base/array.h"
+#include "voice2/chance.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+typedef struct sheet { /* what the parts of a contour are written from */
+    gsl_rng *r;
+    const chart *c;
+    contour *l;
+    double on_s, off_s;
+} sheet;
+
+static double second(size_t k)
+{
+    return (double)k * CHART_STEP_S;
+}
+
+/* 0..1 to and fro along the sung time, held at both ends. */
+static double along(const sheet *s, double t, int legs)
+{
+    double x = (t - s->on_s) / (s->off_s - s->on_s);
+    double y = fmin(fmax((x - 0.08) / 0.84, 0), 1) * legs;
+    double part = y - 2 * floor(y / 2);
+    return part <= 1 ? part : 2 - part;
+}
+
+static void slide(const sheet *s, int legs)
+{
+    double bend = chance_in(s->r, 0, 1);
+    for (size_t k = 0; k < s->l->n; k++) {
+        double y = along(s, second(k), legs);
+        double x = (1 - bend) * y + bend * chart_ease(y);
+        s->l->pitch_st[k] = s->c->from_st + x * (s->c->to_st - s->c->from_st);
+        s->l->level_db[k] = s->c->from_db + x * (s->c->to_db - s->c->from_db);
+    }
+}
+
+static void swell(const sheet *s)
+{
+    double peak = chance_in(s->r, 0.35, 0.6); /* crescendi are mostly the shorter part */
+    for (size_t k = 0; k < s->l->n; k++) {
+        double x = (second(k) - s->on_s) / (s->off_s - s->on_s);
+        double y = x < peak ? x / peak : (1 - x) / (1 - peak);
+        s->l->pitch_st[k] = s->c->from_st;
+        s->l->level_db[k] = s->c->from_db + chart_ease(y) * (s->c->to_db - s->c->from_db);
+    }
+}
+
+/* Notes: each goes over into the next within glide_s. `next` gives the note after i. */
+typedef double (*melody)(const sheet *s, int i);
+
+static void notes(const sheet *s, melody next, const double length_s[2], const double glide_s[2])
+{
+    double before = next(s, 0), now = before, start = 0, glide = 1;
+    double at = s->on_s + chance_in(s->r, 0.4, 0.7);
+    int i = 0;
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k);
+        if (t >= at) {
+            before = now;
+            now = next(s, ++i);
+            start = t;
+            glide = chance_in(s->r, glide_s[0], glide_s[1]);
+            at = t + glide + chance_in(s->r, length_s[0], length_s[1]);
+        }
+        s->l->pitch_st[k] = before + (now - before) * chart_ease((t - start) / glide);
+        s->l->level_db[k] = s->c->from_db;
+    }
+}
+
+static double step_of_scale(const sheet *s, int i)
+{
+    static const int major[8] = {0, 2, 4, 5, 7, 9, 11, 12};
+    double wide = s->c->to_st - s->c->from_st;
+    int top = 0;
+    while (top < 7 && major[top + 1] <= fabs(wide) + 0.5)
+        top++;
+    int at = top ? i % (2 * top) : 0;
+    return s->c->from_st + copysign(major[at <= top ? at : 2 * top - at], wide);
+}
+
+static double to_and_fro(const sheet *s, int i)
+{
+    return (i % 2 ? s->c->to_st : s->c->from_st) + chance_in(s->r, -0.3, 0.3);
+}
+
+static double anywhere(const sheet *s, int i)
+{
+    (void)i;
+    return chance_in(s->r, fmin(s->c->from_st, s->c->to_st), fmax(s->c->from_st, s->c->to_st));
+}
+
+/* Trill or wide vibrato on a few notes. */
+static void trill(const sheet *s)
+{
+    bool trills = chance_of(s->r, 0.5);
+    double wide = trills ? chance_in(s->r, 1, 3) : chance_in(s->r, 1, 2), phase = 0;
+    for (size_t k = 0; k < s->l->n; k++) {
+        double in = chart_ease((second(k) - s->on_s - 0.4) / 0.5);
+        phase += 2 * M_PI * s->c->rate_hz * CHART_STEP_S;
+        double wave = sin(phase);
+        wave = trills ? 0.5 + 0.5 * tanh(3 * wave) : wave;
+        s->l->pitch_st[k] += wide * in * wave;
+    }
+}
+
+/* From one vowel to the other and back, three to six times. */
+static void vowels(const sheet *s)
+{
+    double at = s->on_s + chance_in(s->r, 0.5, 1), start = 0, lasts = 1, now = 0, before = 0;
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k);
+        if (t >= at) {
+            before = now;
+            now = 1 - now;
+            start = t;
+            lasts = chance_in(s->r, 0.06, 0.4);
+            at = t + lasts + chance_in(s->r, 0.4, 0.9);
+        }
+        s->l->morph[k] = before + (now - before) * chart_ease((t - start) / lasts);
+    }
+}
+
+/* Every other cycle differs for 0.3 to 1.2 s, twice or so. */
+static void doubling(const sheet *s)
+{
+    double at = s->on_s + chance_in(s->r, 0.6, 1.2);
+    while (at < s->off_s - 0.8) {
+        double end = at + chance_in(s->r, 0.3, 1.2), deep = chance_in(s->r, 0.15, 0.5);
+        for (size_t k = 0; k < s->l->n; k++) {
+            double t = second(k);
+            s->l->doubled[k] += deep * chart_ease((t - at) / 0.05) * chart_ease((end - t) / 0.05);
+        }
+        at = end + chance_in(s->r, 0.5, 1.2);
+    }
+}
+
+static void consonant(const sheet *s, double at)
+{
+    double kind = gsl_rng_uniform(s->r);
+    double lasts = chance_in(s->r, 0.06, 0.16), edge = chance_in(s->r, 0.008, 0.025);
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k);
+        double shut = chart_ease((t - at) / edge) * chart_ease((at + lasts - t) / edge);
+        if (kind < 0.35) {
+            s->l->closure[k] = fmax(s->l->closure[k], shut);
+            continue;
+        }
+        s->l->gate[k] *= 1 - shut;
+        double burst = kind < 0.7 ? chart_ease((t - at - lasts + 0.02) / 0.003) : 1;
+        s->l->hiss[k] = fmax(s->l->hiss[k], shut * burst);
+    }
+}
+
+static void consonants(const sheet *s)
+{
+    double at = s->on_s + chance_in(s->r, 0.5, 0.9);
+    for (; at < s->off_s - 0.6; at += chance_in(s->r, 0.5, 1))
+        consonant(s, at);
+}
+
+static void gates(const sheet *s)
+{
+    double rise = chance_in(s->r, 0.02, 0.12), fall = chance_in(s->r, 0.05, 0.3);
+    double drawn = chance_of(s->r, 0.4) ? chance_in(s->r, 0.15, 0.35) : 0;
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k), to_on = s->on_s - 0.05 - t;
+        s->l->gate[k] = chart_ease((t - s->on_s) / rise) * chart_ease((s->off_s - t) / fall);
+        if (drawn > 0)
+            s->l->breath[k] = chart_ease(to_on / 0.04) * chart_ease((drawn - to_on) / 0.08);
+    }
+}
+
+/* Nobody sings what is meant. */
+static void human(const sheet *s)
+{
+    size_t n = s->l->n;
+    double *slow = xmalloc(n, sizeof *slow), *quick = xmalloc(n, sizeof *quick);
+    double *loud = xmalloc(n, sizeof *loud);
+    chance_wander(s->r, n, CHART_STEP_S, 1.5, 0.12, slow);
+    chance_wander(s->r, n, CHART_STEP_S, 0.2, 0.03, quick);
+    chance_wander(s->r, n, CHART_STEP_S, 1.8, 0.8, loud);
+    double scoop = chance_of(s->r, 0.35) ? chance_in(s->r, 0.3, 2) : 0;
+    double fall = chance_of(s->r, 0.3) ? chance_in(s->r, 0.2, 1.5) : 0;
+    for (size_t k = 0; k < n; k++) {
+        double t = second(k);
+        s->l->pitch_st[k] += slow[k] + quick[k] - scoop * exp(-fmax(t - s->on_s, 0) / 0.05) -
+                             fall * exp(-fmax(s->off_s - t, 0) / 0.06);
+        s->l->level_db[k] += loud[k];
+    }
+    free(slow);
+    free(quick);
+    free(loud);
+}
+
+static void contour_new(contour *l, double seconds)
+{
+    double **all[] = {&l->pitch_st, &l->level_db, &l->gate,  &l->breath,
+                      &l->hiss,     &l->closure,  &l->morph, &l->doubled};
+    l->n = (size_t)(seconds / CHART_STEP_S);
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+        *all[i] = xcalloc(l->n, sizeof **all[i]);
+}
+
+static void melodies(const sheet *s)
+{
+    static const double leaps[2] = {0.08, 0.15}, steps[2] = {0.04, 0.12}, slow[2] = {0.1, 0.25};
+    static const double brief[2] = {0.25, 0.5}, long_s[2] = {0.4, 0.9}, longer[2] = {1, 1.8};
+    switch (s->c->kind) {
+    case CHART_SCALE:
+        notes(s, step_of_scale, brief, steps);
+        break;
+    case CHART_PORTAMENTO:
+        notes(s, to_and_fro, long_s, leaps);
+        break;
+    case CHART_CONSONANTS:
+        notes(s, anywhere, long_s, steps);
+        consonants(s);
+        break;
+    case CHART_TRILL:
+        notes(s, anywhere, longer, slow);
+        trill(s);
+        break;
+    case CHART_DOUBLED:
+        notes(s, anywhere, longer, slow);
+        doubling(s);
+        break;
+    default:
+        slide(s, s->c->kind == CHART_SIREN ? 2 * (int)floor(chance_in(s->r, 1, 2.999)) : 1);
+        break;
+    }
+}
+
+contour contour_write(const chart *c, const vocalist *v, int take)
+{
+    gsl_rng *r = chance_new(cast_get(v->family, v->woman).name, v->seed, take, "contour");
+    contour l = {0};
+    contour_new(&l, c->seconds);
+    sheet s = {r, c, &l, chance_in(r, 0.25, 0.6), c->seconds - chance_in(r, 0.2, 0.5)};
+    gates(&s);
+    if (c->kind == CHART_SWELL)
+        swell(&s);
+    else
+        melodies(&s);
+    if (c->kind == CHART_HOLD || c->kind == CHART_ATWILL)
+        for (size_t k = 0; k < l.n; k++)
+            l.pitch_st[k] = c->from_st;
+    if (c->kind == CHART_VOWELS)
+        vowels(&s);
+    human(&s);
+    bool still = c->kind == CHART_HOLD || c->kind == CHART_SWELL;
+    l.vibrato = still ? 1 : c->kind == CHART_SLIDE || c->kind == CHART_SIREN ? 0.3 : 0.6;
+    if (v->family == CAST_VIBRATO)
+        l.vibrato = 1;
+    gsl_rng_free(r);
+    return l;
+}
+
+void contour_clear(contour *l)
+{
+    double *all[] = {l->pitch_st, l->level_db, l->gate,  l->breath,
+                     l->hiss,     l->closure,  l->morph, l->doubled};
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+        free(all[i]);
+    *l = (contour){0};
+}
