@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
-/* The yardstick: families of test voices through the program's own stages, as files, and the answers
- * held against the truth. Prints tables on stdout: those of docs/accuracy.md unless asked for less.
+/* The yardstick: families of test voices through the program's own stages, as files, and the
+ * answers held against the truth. Prints tables on stdout: docs/accuracy.md unless asked for less.
  *
  *   accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--takes DIR] [--dump DIR] [--each]
  *

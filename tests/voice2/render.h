@@ -26,8 +26,8 @@ typedef struct cycle {
 /* The take's glottal cycles in order of time, voiced or not; to be freed. */
 size_t render_cycles(const vocalist *v, const act *a, int take, cycle **out);
 
-/* The glottal flow alone, softened, at rate_hz (taken four times that high inside). `opening` (0..1,
- * may be NULL) is how far the glottis is open at each sample. */
+/* The glottal flow alone, softened, at rate_hz (four times that inside). `opening` (0..1, may be
+ * NULL) is how far the glottis is open at each sample. */
 clip render_source(const act *a, const cycle *cycles, size_t n_cycles, int rate_hz,
                    double *opening);
 
