@@ -272,6 +272,35 @@ static void test_channels_are_never_mixed(void **state)
 }
 
 /* Oracle: sha256sum of rate, channels and three floats, lowest byte first. */
+/* Rewound in the middle, a stretch is read again from its first sample and counted anew. */
+static void test_rewind(void **state)
+{
+    (void)state;
+    static const char *const names[] = {"16.wav", "16.wav@0.5-1.25", "16.flac",
+                                        "layer3.mp3@0.5-1.25"};
+    for (size_t k = 0; k < sizeof names / sizeof *names; k++) {
+        recording_settings s = recording_defaults();
+        recording *r = NULL;
+        err e = {""};
+        sound a = read_plain(names[k]);
+        float block[5000];
+        size_t got, n = 0;
+        assert_true(recording_open(names[k], &s, &r, &e));
+        assert_true(recording_read(r, block, 4321, &got, &e) && got == 4321);
+        assert_true(recording_rewind(r, &e));
+        while (recording_read(r, block, 5000, &got, &e) && got) {
+            assert_memory_equal(block, a.x + n, got * sizeof *block);
+            n += got;
+        }
+        recording_counts c = recording_count(r);
+        assert_int_equal(n, a.n);
+        assert_memory_equal(c.sound, a.counts.sound, RECORDING_DIGEST);
+        assert_true(c.peak == a.counts.peak && c.samples == a.n);
+        recording_close(r);
+        free(a.x);
+    }
+}
+
 static void test_digest_of_known_bytes(void **state)
 {
     (void)state;
@@ -714,6 +743,7 @@ int main(void)
         cmocka_unit_test(test_name_with_a_sign_of_its_own),
         cmocka_unit_test(test_any_block_gives_the_same),
         cmocka_unit_test(test_channels_are_never_mixed),
+        cmocka_unit_test(test_rewind),
         cmocka_unit_test(test_digest_of_known_bytes),
         cmocka_unit_test(test_digest_is_of_the_sound),
         cmocka_unit_test(test_loudest_channel_is_chosen),

@@ -209,9 +209,13 @@ static void hash_words(recording *r, const uint32_t *words, size_t n)
     }
 }
 
-static void hash_begin(recording *r)
+static void count_from_here(recording *r)
 {
     const uint32_t form[] = {(uint32_t)r->info.samplerate, (uint32_t)r->info.channels};
+    r->counts = (recording_counts){.samples = 0};
+    r->sum = 0;
+    r->run_sign = 0;
+    r->run = 0;
     sha256_init(&r->hash);
     hash_words(r, form, 2);
 }
@@ -237,13 +241,21 @@ bool recording_open(const char *name, const recording_settings *s, recording **o
         r->frames = xmalloc((size_t)BLOCK_FRAMES * (size_t)r->info.channels, sizeof *r->frames);
         r->full_scale = largest_sample(r->info.format);
         good = channel_choose(r, s, e) && stretch_choose(r, e);
-        hash_begin(r);
+        count_from_here(r);
     }
     if (good)
         *out = r;
     else
         recording_close(r);
     return good;
+}
+
+bool recording_rewind(recording *r, err *e)
+{
+    bool whole = isinf(r->from.end_s);
+    double start = whole ? 0 : round(r->from.start_s * r->info.samplerate);
+    count_from_here(r);
+    return decoder_open(r, e) && go_to(r, (sf_count_t)start, e);
 }
 
 void recording_close(recording *r)

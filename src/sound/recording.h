@@ -35,6 +35,9 @@ int recording_channel(const recording *r); /* the chosen one, from 1 */
  * False when the file is damaged before its end. Samples that are not finite are read as 0. */
 bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e);
 
+/* Back to the first sample, with nothing counted yet: all can be read again. */
+bool recording_rewind(recording *r, err *e);
+
 /* What was seen so far in the chosen channel. */
 enum { RECORDING_DIGEST = 32 };
 typedef struct recording_counts {

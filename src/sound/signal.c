@@ -3,62 +3,68 @@
 
 #include "base/array.h"
 
+#include <assert.h>
 #include <math.h>
 #include <soxr.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { BLOCK = 16384 };
 static const double cell_s = 0.001;
 static const double highpass_hz = 10;
 
-/* What is carried from block to block. */
-typedef struct reader {
-    signal *s;
+struct signal_window {
+    signal now; /* what the window holds */
     size_t room_x, room_cells;
+    recording *from;
+    bool ended, powers_only;
     int rate_hz;
     soxr_t soxr;         /* NULL when the recording is at the working rate */
     double pole, x1, y1; /* the high-pass: y = x - x1 + pole * y1 */
     double sum;          /* of squares in the cell begun */
-    size_t seen, in_cell;
-} reader;
+    size_t in_cell;
+    size_t seen, cells; /* samples and whole cells since the beginning of the recording */
+    float block[BLOCK];
+};
 
-static void highpass(reader *r, float *block, size_t n)
+static void highpass(signal_window *w, size_t n)
 {
     for (size_t i = 0; i < n; i++) {
-        double x = (double)block[i];
-        r->y1 = x - r->x1 + r->pole * r->y1;
-        r->x1 = x;
-        block[i] = (float)(r->y1 * (1 + r->pole) / 2);
+        double x = (double)w->block[i];
+        w->y1 = x - w->x1 + w->pole * w->y1;
+        w->x1 = x;
+        w->block[i] = (float)(w->y1 * (1 + w->pole) / 2);
     }
 }
 
-static void end_cell(reader *r)
+static void end_cell(signal_window *w)
 {
-    signal *s = r->s;
-    array_reserve((void **)&s->power, &r->room_cells, s->n_cells + 1, sizeof *s->power);
-    s->power[s->n_cells++] = (float)(r->sum / (double)r->in_cell);
-    r->sum = 0;
-    r->in_cell = 0;
+    signal *s = &w->now;
+    array_reserve((void **)&s->power, &w->room_cells, s->n_cells + 1, sizeof *s->power);
+    s->power[s->n_cells++] = (float)(w->sum / (double)w->in_cell);
+    w->cells++;
+    w->sum = 0;
+    w->in_cell = 0;
 }
 
-static void add_power(reader *r, const float *block, size_t n)
+static void add_power(signal_window *w, size_t n)
 {
     for (size_t i = 0; i < n; i++) {
-        r->sum += (double)block[i] * (double)block[i];
-        r->in_cell++;
-        r->seen++;
-        if ((double)r->seen >= (double)(r->s->n_cells + 1) * cell_s * r->rate_hz)
-            end_cell(r);
+        w->sum += (double)w->block[i] * (double)w->block[i];
+        w->in_cell++;
+        w->seen++;
+        if ((double)w->seen >= (double)(w->cells + 1) * cell_s * w->rate_hz)
+            end_cell(w);
     }
 }
 
 /* block NULL flushes what the resampler still holds. */
-static bool add_samples(reader *r, const float *block, size_t n, err *e)
+static bool add_samples(signal_window *w, const float *block, size_t n, err *e)
 {
-    signal *s = r->s;
-    size_t most = (size_t)((double)n * s->rate_hz / r->rate_hz) + BLOCK;
-    array_reserve((void **)&s->x, &r->room_x, s->n + most, sizeof *s->x);
-    if (!r->soxr) {
+    signal *s = &w->now;
+    size_t most = (size_t)((double)n * s->rate_hz / w->rate_hz) + BLOCK;
+    array_reserve((void **)&s->x, &w->room_x, s->n + most, sizeof *s->x);
+    if (!w->soxr) {
         for (size_t i = 0; i < n; i++)
             s->x[s->n++] = block[i];
         return true;
@@ -66,56 +72,121 @@ static bool add_samples(reader *r, const float *block, size_t n, err *e)
     size_t got = 0;
     do {
         size_t used = 0;
-        soxr_error_t bad = soxr_process(r->soxr, block, n, &used, s->x + s->n, most, &got);
+        soxr_error_t bad = soxr_process(w->soxr, block, n, &used, s->x + s->n, most, &got);
         if (bad)
             return err_set(e, "The sample rate could not be converted: %s.", soxr_strerror(bad));
         s->n += got;
         n -= used;
         block = block ? block + used : NULL;
-        array_reserve((void **)&s->x, &r->room_x, s->n + most, sizeof *s->x);
+        array_reserve((void **)&s->x, &w->room_x, s->n + most, sizeof *s->x);
     } while (block ? n > 0 : got > 0);
     return true;
 }
 
-static bool read_all(reader *r, recording *from, err *e)
+static bool finish(signal_window *w, err *e)
 {
-    float *block = xmalloc(BLOCK, sizeof *block);
-    bool good = true;
-    size_t got = 1;
-    while (good && got) {
-        good = recording_read(from, block, BLOCK, &got, e);
-        if (!good || !got)
-            break;
-        highpass(r, block, got);
-        add_power(r, block, got);
-        good = add_samples(r, block, got, e);
+    w->ended = true;
+    if (w->in_cell)
+        end_cell(w);
+    return !w->soxr || add_samples(w, NULL, 0, e);
+}
+
+static bool read_block(signal_window *w, err *e)
+{
+    size_t got;
+    if (!recording_read(w->from, w->block, BLOCK, &got, e))
+        return false;
+    w->now.counts = recording_count(w->from);
+    w->now.seconds = (double)w->now.counts.samples / w->rate_hz;
+    if (!got)
+        return finish(w, e);
+    highpass(w, got);
+    add_power(w, got);
+    return w->powers_only || add_samples(w, w->block, got, e);
+}
+
+bool signal_window_new(recording *r, bool powers_only, signal_window **out, err *e)
+{
+    int rate = recording_rate_hz(r);
+    signal_window *w = xcalloc(1, sizeof *w);
+    w->now = (signal){.rate_hz = rate < SIGNAL_RATE_HZ ? rate : SIGNAL_RATE_HZ,
+                      .cell_s = cell_s,
+                      .counts = recording_count(r)};
+    w->from = r;
+    w->rate_hz = rate;
+    w->powers_only = powers_only;
+    w->pole = exp(-2 * M_PI * highpass_hz / rate);
+    if (rate > SIGNAL_RATE_HZ && !powers_only) {
+        soxr_error_t bad = NULL;
+        soxr_quality_spec_t quality = soxr_quality_spec(SOXR_HQ, 0);
+        w->soxr = soxr_create(rate, SIGNAL_RATE_HZ, 1, &bad, NULL, &quality, NULL);
+        if (bad) {
+            signal_window_free(w);
+            return err_set(e, "The sample rate could not be converted: %s.", soxr_strerror(bad));
+        }
     }
-    free(block);
-    if (good && r->soxr)
-        good = add_samples(r, NULL, 0, e);
-    if (r->in_cell)
-        end_cell(r);
-    return good;
+    *out = w;
+    return true;
+}
+
+void signal_window_free(signal_window *w)
+{
+    if (!w)
+        return;
+    soxr_delete(w->soxr);
+    signal_clear(&w->now);
+    free(w);
+}
+
+static bool holds(const signal_window *w, double seconds)
+{
+    return (double)w->now.n_cells * cell_s >= seconds &&
+           (w->powers_only || (double)w->now.n >= seconds * w->now.rate_hz);
+}
+
+bool signal_window_fill(signal_window *w, double seconds, err *e)
+{
+    while (!w->ended && !holds(w, seconds))
+        if (!read_block(w, e))
+            return false;
+    return true;
+}
+
+void signal_window_drop(signal_window *w, size_t seconds)
+{
+    signal *s = &w->now;
+    size_t samples = w->powers_only ? 0 : seconds * (size_t)s->rate_hz;
+    size_t cells = (size_t)lround((double)seconds / cell_s);
+    assert(samples <= s->n && cells <= s->n_cells);
+    s->n -= samples;
+    s->n_cells -= cells;
+    if (s->n)
+        memmove(s->x, s->x + samples, s->n * sizeof *s->x);
+    if (s->n_cells)
+        memmove(s->power, s->power + cells, s->n_cells * sizeof *s->power);
+}
+
+const signal *signal_window_sound(const signal_window *w)
+{
+    return &w->now;
+}
+
+bool signal_window_ended(const signal_window *w)
+{
+    return w->ended;
 }
 
 bool signal_read(recording *from, signal *out, err *e)
 {
-    int rate = recording_rate_hz(from);
-    *out = (signal){.rate_hz = rate < SIGNAL_RATE_HZ ? rate : SIGNAL_RATE_HZ, .cell_s = cell_s};
-    reader r = {.s = out, .rate_hz = rate, .pole = exp(-2 * M_PI * highpass_hz / rate)};
-    if (rate > SIGNAL_RATE_HZ) {
-        soxr_error_t bad = NULL;
-        soxr_quality_spec_t quality = soxr_quality_spec(SOXR_HQ, 0);
-        r.soxr = soxr_create(rate, SIGNAL_RATE_HZ, 1, &bad, NULL, &quality, NULL);
-        if (bad)
-            return err_set(e, "The sample rate could not be converted: %s.", soxr_strerror(bad));
+    signal_window *w;
+    if (!signal_window_new(from, false, &w, e))
+        return false;
+    bool good = signal_window_fill(w, (double)INFINITY, e);
+    if (good) {
+        *out = w->now;
+        w->now = (signal){.rate_hz = 0};
     }
-    bool good = read_all(&r, from, e);
-    soxr_delete(r.soxr);
-    out->counts = recording_count(from);
-    out->seconds = (double)out->counts.samples / rate;
-    if (!good)
-        signal_clear(out);
+    signal_window_free(w);
     return good;
 }
 

@@ -2,8 +2,9 @@
 #ifndef SOUND_SIGNAL_H
 #define SOUND_SIGNAL_H
 
-/* One take as the voice stage wants it: the microphone's sound at a working rate, and its power
- * in short cells at the rate of the recording, so that levels hold the whole band. */
+/* Sound as the voice stage wants it: the microphone's channel at a working rate, and its power in
+ * short cells at the rate of the recording, so that levels hold the whole band. A take is read
+ * whole, or through a window that moves along it in bounded memory. */
 
 #include "base/message.h"
 #include "sound/recording.h"
@@ -19,8 +20,8 @@ typedef struct signal {
     double cell_s; /* 0.001 */
     size_t n_cells;
     float *power; /* [n_cells] mean square of each cell, DC removed; cell i starts at i * cell_s */
-    double seconds; /* length of the recording */
-    recording_counts counts;
+    double seconds;          /* length of the recording */
+    recording_counts counts; /* of all of it */
 } signal;
 
 /* Reads a recording to its end. Frequencies below 10 Hz (DC, rumble) are taken out by a
@@ -28,5 +29,23 @@ typedef struct signal {
  */
 bool signal_read(recording *r, signal *out, err *e);
 void signal_clear(signal *s);
+
+/* The same sound, sample by sample, through a window. Times within the window count from its
+ * beginning; `seconds` and `counts` are those of what was read up to now. */
+typedef struct signal_window signal_window;
+
+/* Begins with an empty window at the recording's next sample. powers_only leaves `x` empty, which
+ * is several times faster. `r` is borrowed. */
+bool signal_window_new(recording *r, bool powers_only, signal_window **out, err *e);
+void signal_window_free(signal_window *w); /* NULL allowed */
+
+/* Reads on until the window holds at least `seconds`, or to the end. */
+bool signal_window_fill(signal_window *w, double seconds, err *e);
+/* Drops the first `seconds`, a whole number, so that a sample and a cell begin where they begin. No
+ * more than the window holds. */
+void signal_window_drop(signal_window *w, size_t seconds);
+
+const signal *signal_window_sound(const signal_window *w); /* borrowed until the next call */
+bool signal_window_ended(const signal_window *w);          /* it reaches the recording's end */
 
 #endif

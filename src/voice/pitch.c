@@ -22,7 +22,8 @@ pitch_settings pitch_defaults(void)
                             .leap_cap = 2,
                             .onset_cost = 1,
                             .lasting_at = 0.6,
-                            .gate_db = 45};
+                            .gate_db = 45,
+                            .loud_db = (double)NAN};
 }
 
 bool pitch_check(const pitch_settings *s, err *e)
@@ -159,7 +160,7 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
     column *columns = xcalloc(n, sizeof *columns);
     correlator *c = correlator_new(x, s);
     const column start = {.n = 0};
-    double gate_db = loud_part(level_db, n) - s->gate_db;
+    double gate_db = (isnan(s->loud_db) ? loud_part(level_db, n) : s->loud_db) - s->gate_db;
     for (size_t i = 0; i < n; i++) {
         column *now = &columns[i];
         if (level_db[i] > gate_db)

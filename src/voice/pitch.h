@@ -30,6 +30,7 @@ typedef struct pitch_settings {
     double onset_cost;   /* voice beginning or ending */
     double lasting_at;   /* 0.6: mean correlation over 9 ms that voice has at least */
     double gate_db;      /* frames this far under the loud parts (95 % point) are no voice */
+    double loud_db;      /* level of the loud parts; NaN: of the frames given */
 } pitch_settings;
 
 pitch_settings pitch_defaults(void);

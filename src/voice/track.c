@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 track *track_new(const char *take, size_t n, double hop_s, double first_s)
 {
@@ -39,4 +40,35 @@ void track_free(track *t)
     free(t->harmonic_db);
     free(t->noise_db);
     free(t);
+}
+
+/* Makes room behind the first `n` items of *to and copies `more` items there. */
+static void extend(void **to, size_t n, const void *from, size_t first, size_t more, size_t size)
+{
+    *to = xrealloc(*to, n + more, size);
+    if (more)
+        memcpy((char *)*to + n * size, (const char *)from + first * size, more * size);
+}
+
+void track_append(track *t, const track *from, size_t first, size_t n)
+{
+    enum { H = TRACK_HARMONICS };
+    extend((void **)&t->time_s, t->n, from->time_s, first, n, sizeof *t->time_s);
+    extend((void **)&t->pitch_st, t->n, from->pitch_st, first, n, sizeof *t->pitch_st);
+    extend((void **)&t->voicing, t->n, from->voicing, first, n, sizeof *t->voicing);
+    extend((void **)&t->level_db, t->n, from->level_db, first, n, sizeof *t->level_db);
+    extend((void **)&t->p_m2, t->n, from->p_m2, first, n, sizeof *t->p_m2);
+    extend((void **)&t->reg, t->n, from->reg, first, n, sizeof *t->reg);
+    extend((void **)&t->harmonic_db, t->n, from->harmonic_db, first, n, H * sizeof(float));
+    extend((void **)&t->noise_db, t->n, from->noise_db, first, n, H * sizeof(float));
+    t->n += n;
+}
+
+track *track_part(const track *t, size_t first, size_t n)
+{
+    track *part = track_new(t->take, 0, t->hop_s, 0);
+    part->full_scale_db = t->full_scale_db;
+    part->declared = t->declared;
+    track_append(part, t, first, n);
+    return part;
 }

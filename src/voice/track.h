@@ -33,4 +33,9 @@ typedef struct track {
 track *track_new(const char *take, size_t n, double hop_s, double first_s);
 void track_free(track *t); /* NULL allowed */
 
+/* Puts frames first..first + n - 1 of `from`, times and all, behind those of t. */
+void track_append(track *t, const track *from, size_t first, size_t n);
+/* A copy of frames first..first + n - 1 with take, scale and declared register. */
+track *track_part(const track *t, size_t first, size_t n);
+
 #endif
