@@ -384,11 +384,36 @@ static void test_loudest_channel_is_chosen(void **state)
                         offset[4] = {0, 0.9, 0, 0};
     assert_int_equal(chosen(rising, none, 0, 0), 4);
     assert_int_equal(chosen(rising, none, 0, 4), 3);
-    assert_int_equal(chosen(rising, none, 1, 0), 4);
+    assert_int_equal(chosen(rising, none, 1, 0), 1);
     assert_int_equal(chosen(tie, none, 0, 0), 2);
     assert_int_equal(chosen(third, offset, 0, 0), 3);
     assert_int_equal(chosen(none, none, 0, 0), 1);
     assert_int_equal(chosen(none, none, 0, 1), 2);
+}
+
+/* Of three minutes, looks all over tell: the second channel is the louder one, but not in the first
+ * and last 40 s. */
+static void test_long_file_is_heard_all_over(void **state)
+{
+    (void)state;
+    enum { RATE = 8000, LONG_S = 180, N = LONG_S * RATE };
+    float *x = xmalloc((size_t)2 * N, sizeof *x);
+    for (size_t i = 0; i < N; i++) {
+        float sign = i % 2 ? 1.0f : -1.0f;
+        x[2 * i] = 0.2f * sign;
+        x[2 * i + 1] = i > 40 * RATE && i < (LONG_S - 40) * RATE ? 0.5f * sign : 0;
+    }
+    static const char *const names[] = {"looks.wav", "looks.flac"};
+    static const int formats_of[] = {SF_FORMAT_WAV, SF_FORMAT_FLAC};
+    for (size_t k = 0; k < 2; k++) {
+        write_sound(names[k], formats_of[k] | SF_FORMAT_PCM_16, RATE, 2, x, N);
+        sound a = read_plain(names[k]);
+        assert_int_equal(a.channel, 2);
+        assert_int_equal(a.n, N);
+        free(a.x);
+        remove(names[k]);
+    }
+    free(x);
 }
 
 static void test_channel_that_is_not_there(void **state)
@@ -747,6 +772,7 @@ int main(void)
         cmocka_unit_test(test_digest_of_known_bytes),
         cmocka_unit_test(test_digest_is_of_the_sound),
         cmocka_unit_test(test_loudest_channel_is_chosen),
+        cmocka_unit_test(test_long_file_is_heard_all_over),
         cmocka_unit_test(test_channel_that_is_not_there),
         cmocka_unit_test(test_pipe_reads_as_the_file),
         cmocka_unit_test(test_pipe_with_nothing_in_it),

@@ -11,7 +11,7 @@
 typedef struct settings {
     bool tracks;
     double full_scale_db, distance_cm;
-    int egg, declared;
+    int microphone, egg, declared;
     const char *vowel;
 } settings;
 
@@ -27,7 +27,9 @@ static const option options[] = {
      "dB SPL of a signal whose RMS is full scale"},
     {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(settings, distance_cm),
      "from the lips to the microphone (30); levels are given at 30 cm"},
-    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 64, offsetof(settings, egg),
+    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, microphone),
+     "the channel with the microphone, counted from 1 (without it, it is guessed)"},
+    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, egg),
      "the channel with the electroglottograph, counted from 1; never taken for the microphone"},
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
@@ -42,6 +44,7 @@ static size_t listen_all(const command_call *call, track **tracks, size_t *faile
     voice_settings s = voice_defaults();
     s.full_scale_db = own->full_scale_db;
     s.distance_cm = own->distance_cm;
+    s.recording.channel = own->microphone;
     s.recording.egg = own->egg;
     size_t n = 0;
     for (size_t i = 0; i < call->n; i++) {

@@ -2,13 +2,13 @@
 #include "sound/recording.h"
 
 #include "base/array.h"
+#include "sound/channels.h"
+#include "sound/digest.h"
 #include "sound/source.h"
 
 #include <assert.h>
 #include <math.h>
-#include <nettle/sha2.h>
 #include <sndfile.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -18,8 +18,7 @@ enum {
     BLOCK_FRAMES = 4096,
     RATE_LOWEST_HZ = 8000,
     RATE_HIGHEST_HZ = 192000,
-    CHANNEL_CHOICE_S = 10, /* how much of the file is heard to choose the microphone */
-    CLIPPED_RUN = 3        /* samples at full scale in a row that are no longer a mere peak */
+    CLIPPED_RUN = 3 /* samples at full scale in a row that are no longer a mere peak */
 };
 
 /* Tables round times; a stretch may end this much after the file does. */
@@ -29,7 +28,7 @@ struct recording {
     source from;
     SNDFILE *sound;
     SF_INFO info;
-    int channel;
+    int channel, egg;         /* from 1; egg 0 for none */
     sf_count_t position, end; /* frames from the start of the file; read up to `end` */
     float *frames;            /* [BLOCK_FRAMES * channels] as they lie in the file */
     double full_scale;        /* the largest positive sample that the file can hold */
@@ -96,56 +95,56 @@ static float sample_of(const recording *r, sf_count_t frame, int channel)
     return isfinite(x) ? x : 0.0f;
 }
 
-/* The channel with the largest variance (a constant offset is no sound) at the file's beginning. */
-static int loudest_channel(recording *r, int egg)
+static bool length_known(const recording *r)
 {
-    size_t channels = (size_t)r->info.channels;
-    double *sum = array_filled(channels, 0), *square = array_filled(channels, 0);
-    sf_count_t got, limit = (sf_count_t)CHANNEL_CHOICE_S * r->info.samplerate;
-    while ((got = read_frames(r, limit - r->position)) > 0)
-        for (size_t c = 0; c < channels; c++)
-            for (sf_count_t i = 0; i < got; i++) {
-                double x = (double)sample_of(r, i, (int)c + 1);
-                sum[c] += x;
-                square[c] += x * x;
-            }
-    int best = 0;
-    double loudest = -1, n = r->position > 0 ? (double)r->position : 1;
-    for (size_t c = 0; c < channels; c++) {
-        double variance = fmax(square[c] / n - sum[c] / n * (sum[c] / n), 0);
-        if ((int)c + 1 != egg && variance > loudest) {
-            loudest = variance;
-            best = (int)c + 1;
-        }
+    return r->info.frames >= 0 && r->info.frames < SF_COUNT_MAX;
+}
+
+/* Hears a look's frames, or what there is of them. */
+static bool hear_look(recording *r, channels *c, sf_count_t frames)
+{
+    sf_count_t got, end = r->position + frames;
+    while ((got = read_frames(r, end - r->position)) > 0)
+        channels_hear(c, r->frames, (size_t)got);
+    channels_end_look(c);
+    return r->position == end;
+}
+
+/* Looks all over the file; where it cannot be sought in, one after the other from its beginning. */
+static void hear_channels(recording *r, channels *c)
+{
+    sf_count_t look = (sf_count_t)(CHANNELS_LOOK_S * r->info.samplerate);
+    bool spread = length_known(r) && r->info.frames > CHANNELS_LOOKS * look;
+    double step = (double)(r->info.frames - look) / (CHANNELS_LOOKS - 1);
+    for (int i = 0; i < CHANNELS_LOOKS; i++) {
+        spread = spread && sf_seek(r->sound, (sf_count_t)(i * step), SEEK_SET) >= 0;
+        if (!hear_look(r, c, look))
+            break;
     }
-    free(sum);
-    free(square);
-    return best;
 }
 
 static bool channel_choose(recording *r, const recording_settings *s, err *e)
 {
-    int channels = r->info.channels, highest = s->channel > s->egg ? s->channel : s->egg;
+    int n = r->info.channels, highest = s->channel > s->egg ? s->channel : s->egg;
     assert(s->channel >= 0 && s->egg >= 0);
-    if (highest > channels)
-        return err_set(e, "%s has %d channel%s, so there is no channel %d.", r->from.shown,
-                       channels, channels == 1 ? "" : "s", highest);
-    if (channels == 1 && s->egg == 1)
+    if (highest > n)
+        return err_set(e, "%s has %d channel%s, so there is no channel %d.", r->from.shown, n,
+                       n == 1 ? "" : "s", highest);
+    if (n == 1 && s->egg == 1)
         return err_set(e, "%s has only the EGG channel: no microphone channel is left.",
                        r->from.shown);
     if (s->channel && s->channel == s->egg)
         return err_set(e, "Channel %d of %s cannot be both the microphone and the EGG channel.",
                        s->egg, r->from.shown);
     r->channel = s->channel ? s->channel : 1;
-    if (s->channel || channels == 1)
+    r->egg = s->egg;
+    if ((s->channel && s->egg) || n == 1)
         return true;
-    r->channel = loudest_channel(r, s->egg);
+    channels *c = channels_new(r->info.samplerate, n);
+    hear_channels(r, c);
+    channels_choose(c, s->channel, s->egg, &r->channel, &r->egg);
+    channels_free(c);
     return decoder_open(r, e);
-}
-
-static bool length_known(const recording *r)
-{
-    return r->info.frames >= 0 && r->info.frames < SF_COUNT_MAX;
 }
 
 static double seconds_of(const recording *r, sf_count_t frames)
@@ -197,39 +196,13 @@ static bool rate_check(const recording *r, err *e)
                    RATE_LOWEST_HZ, RATE_HIGHEST_HZ);
 }
 
-static void hash_words(recording *r, const uint32_t *words, size_t n)
-{
-    unsigned char bytes[4 * 256];
-    for (size_t i = 0; i < n;) {
-        size_t here = n - i < 256 ? n - i : 256;
-        for (size_t k = 0; k < here; k++, i++)
-            for (int b = 0; b < 4; b++)
-                bytes[4 * k + (size_t)b] = (unsigned char)(words[i] >> (8 * b) & 0xFF);
-        sha256_update(&r->hash, 4 * here, bytes);
-    }
-}
-
 static void count_from_here(recording *r)
 {
-    const uint32_t form[] = {(uint32_t)r->info.samplerate, (uint32_t)r->info.channels};
     r->counts = (recording_counts){.samples = 0};
     r->sum = 0;
     r->run_sign = 0;
     r->run = 0;
-    sha256_init(&r->hash);
-    hash_words(r, form, 2);
-}
-
-/* Floats by their bits, lowest byte first, so that every machine gives the same digest. */
-static void hash_frames(recording *r, sf_count_t frames)
-{
-    uint32_t words[256];
-    size_t n = (size_t)frames * (size_t)r->info.channels;
-    for (size_t i = 0; i < n; i += 256) {
-        size_t here = n - i < 256 ? n - i : 256;
-        memcpy(words, r->frames + i, here * sizeof *words);
-        hash_words(r, words, here);
-    }
+    digest_begin(&r->hash, r->info.samplerate, r->info.channels);
 }
 
 bool recording_open(const char *name, const recording_settings *s, recording **out, err *e)
@@ -284,6 +257,11 @@ int recording_channel(const recording *r)
     return r->channel;
 }
 
+int recording_egg(const recording *r)
+{
+    return r->egg;
+}
+
 static void count_sample(recording *r, double x)
 {
     recording_counts *c = &r->counts;
@@ -324,7 +302,7 @@ bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
         want = want < room ? want : room;
         want = want < BLOCK_FRAMES ? want : BLOCK_FRAMES;
         sf_count_t here = read_frames(r, want);
-        hash_frames(r, here);
+        digest_frames(&r->hash, r->frames, (size_t)here * (size_t)r->info.channels);
         for (sf_count_t i = 0; i < here; i++) {
             float x = sample_of(r, i, r->channel);
             count_sample(r, (double)x);

@@ -15,9 +15,8 @@
 typedef struct recording recording;
 
 typedef struct recording_settings {
-    int channel; /* 1..channels, the microphone; 0: the loudest of the first 10 s, lowest wins a tie
-                  */
-    int egg;     /* 1..channels, the EGG channel, never taken for the microphone; 0: none */
+    int channel; /* 1..channels, the microphone; 0: guessed (see sound/channels.h) */
+    int egg;     /* 1..channels, the EGG channel, never taken for the microphone; 0: guessed */
 } recording_settings;
 
 recording_settings recording_defaults(void);
@@ -29,7 +28,8 @@ void recording_close(recording *r); /* NULL allowed */
 
 int recording_rate_hz(const recording *r);
 int recording_channels(const recording *r);
-int recording_channel(const recording *r); /* the chosen one, from 1 */
+int recording_channel(const recording *r); /* the microphone's, named or guessed, from 1 */
+int recording_egg(const recording *r);     /* the EGG's, named or guessed, from 1; 0: none */
 
 /* The next samples of the chosen channel, full scale = 1.0, up to n; *got = 0 at the end.
  * False when the file is damaged before its end. Samples that are not finite are read as 0. */
