@@ -57,7 +57,7 @@ static void sources_draw(gsl_rng *r, const cast_row *row, vocalist *v)
     map_fill(m2);
     double step = from(r, row->step_db), fall = chance_in(r, 0.5, 4);
     if (chance_of(r, 0.04)) { /* in a few voices H1-H2 falls into M2 */
-        m1->h1h2_db += fall;
+        m1->h1h2_db = fmax(m1->h1h2_db, 2) + fall;
         step = -fall;
     }
     double now = vocalist_h1h2_db(v, 1, v->edge_st, v->middle_db) -
