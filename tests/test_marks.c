@@ -147,6 +147,62 @@ static void test_flips(void **state)
     marks_clear(&m);
 }
 
+/* One take of a singer of one register, its frames labelled as `given`. */
+static marks single_marked(unsigned char only, unsigned char given, size_t others)
+{
+    truth_take t = take_new();
+    t.n_flips = 0;
+    for (size_t i = FROM; i < TO; i++)
+        t.reg[i] = only;
+    track *k = answer_new(&t);
+    for (size_t i = FROM; i < TO; i++)
+        k->reg[i] = i < FROM + others ? (unsigned char)(3 - only) : given;
+    flip sure = found_at(1, FLIP_UP, 0.9), doubtful = found_at(1.2, FLIP_DOWN, 0.4);
+    flips list = {2, 2, (flip[]){sure, doubtful}};
+    truth one_take = {.n = 1, .takes = &t};
+    marks m = {0}, sum = {0};
+    marks_take(&m, &t, k, &list, 0.5);
+    marks_single(&m, &one_take, &k);
+    marks_add(&sum, &m);
+    marks_clear(&m);
+    track_free(k);
+    take_clear(&t);
+    return sum;
+}
+
+static void test_singers_of_one_register(void **state)
+{
+    (void)state;
+    marks right = single_marked(2, 2, 30), wrong = single_marked(2, 1, 0);
+    marks nameless = single_marked(1, 0, 10);
+    assert_int_equal(right.still_takes, 1);
+    assert_int_equal(right.still_false, 1);
+    close_to("minutes without a flip", 1.0 / 60, right.still_minutes, 1e-9);
+    assert_int_equal(right.reg_right, TO - FROM - 30);
+    assert_int_equal(wrong.reg_right, TO - FROM); /* one register, by the other's name */
+    assert_int_equal(nameless.reg_right, TO - FROM - 10);
+    assert_int_equal(right.singles + wrong.singles + nameless.singles, 3);
+    assert_int_equal(right.misnamed + nameless.misnamed, 0);
+    assert_int_equal(wrong.misnamed, 1);
+    truth_take t = take_new();
+    track *k = answer_new(&t);
+    truth two = {.n = 1, .takes = &t};
+    flips none = {0};
+    marks m = {0};
+    marks_take(&m, &t, k, &none, 0.5);
+    size_t before = m.reg_right;
+    marks_single(&m, &two, &k);
+    assert_int_equal(m.singles, 0);
+    assert_int_equal(m.still_takes, 0); /* it has a flip */
+    assert_int_equal(m.reg_right, before);
+    marks_clear(&m);
+    marks_clear(&right);
+    marks_clear(&wrong);
+    marks_clear(&nameless);
+    track_free(k);
+    take_clear(&t);
+}
+
 static void test_boundary(void **state)
 {
     (void)state;
@@ -217,6 +273,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_frames),
         cmocka_unit_test(test_flips),
+        cmocka_unit_test(test_singers_of_one_register),
         cmocka_unit_test(test_boundary),
         cmocka_unit_test(test_truth_gets_full_marks),
     };

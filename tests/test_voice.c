@@ -204,7 +204,7 @@ static void test_level_is_heard(void **state)
     (void)state;
     double *off = NULL;
     size_t n = 0, room = 0;
-    for (int f = 0; f < FAMILIES; f++)
+    for (int f = 0; f <= FAMILY_BREATHY; f++)
         for (int take = 1; take < 7; take += 5)
             level_errors((family)f, 1000 + (uint64_t)f, take, &off, &n, &room);
     gsl_sort(off, 1, n);
@@ -284,9 +284,9 @@ static void test_flip_is_where_the_leap_is(void **state)
 static void test_thresholds_are_normal(void **state)
 {
     (void)state;
-    double z[2 * FAMILIES * SEEDS], worst = 0;
+    double z[2 * FAMILY_YODEL * SEEDS], worst = 0;
     size_t n = 0;
-    for (int f = 0; f < FAMILIES; f++)
+    for (int f = 0; f < FAMILY_YODEL; f++)
         for (uint64_t seed = 1; seed <= SEEDS; seed++)
             for (int take = 0; take < 2; take++) {
                 singer s = singer_draw((family)f, seed);
@@ -346,6 +346,101 @@ static void test_families(void **state)
         }
     assert_int_equal(family_by_name("breathy"), FAMILY_BREATHY);
     assert_int_equal(family_by_name("nobody"), FAMILIES);
+}
+
+/* Widest change of pitch within 0.16 s where the voice sounds. */
+static double quick_leap(const performance *p)
+{
+    enum { REACH = 160 };
+    double widest = 0;
+    for (size_t k = 0; k + REACH < p->n; k++)
+        if (p->reg[k] && p->reg[k + REACH])
+            widest = fmax(widest, fabs(p->pitch_st[k + REACH] - p->pitch_st[k]));
+    return widest;
+}
+
+/* The families without a flip have none, in one register a take, and what their sentences say. */
+static void test_families_without_flips(void **state)
+{
+    (void)state;
+    for (int f = FAMILY_STILL; f < FAMILIES; f++) {
+        singer s = singer_draw((family)f, 3);
+        bool doubled = false, hissed = false, moved = false, flipped = false;
+        for (int take = 0; take < score_count(&s); take++) {
+            score sc = score_plan(&s, take);
+            performance p = perform(&s, &sc, take);
+            if (f < FAMILY_BESIDE || take % 2 == 1) {
+                assert_int_equal(p.n_flips, 0);
+                for (size_t k = 0; k < p.n; k++)
+                    assert_true(!p.reg[k] || p.reg[k] == sc.held);
+            }
+            flipped |= p.n_flips > 0;
+            if (sc.kind == SCORE_PORTAMENTO) {
+                assert_true(fabs(sc.to_st - sc.from_st) >= 7 && fabs(sc.to_st - sc.from_st) <= 12);
+                within("portamento", fabs(sc.to_st - sc.from_st), quick_leap(&p), 1.2);
+            }
+            for (size_t k = 1; k < p.n; k++) {
+                doubled |= p.doubled[k] > 0.1;
+                hissed |= p.hiss[k] > 0.9 && !p.reg[k];
+                moved |= sc.vowel_b && fabs(p.formant_hz[k * TRACT_VOWEL + 1] /
+                                                p.formant_hz[(k - 1) * TRACT_VOWEL + 1] -
+                                            1) > 0.0015;
+            }
+            performance_clear(&p);
+        }
+        assert_int_equal(flipped, f >= FAMILY_BESIDE);
+        assert_int_equal(doubled, family_kind((family)f) == FAMILY_DOUBLING);
+        assert_int_equal(hissed, family_kind((family)f) == FAMILY_CONSONANTS);
+        assert_int_equal(moved, family_kind((family)f) == FAMILY_VOWEL_CHANGE);
+    }
+}
+
+/* In doubled stretches periods are longer and shorter by turns. */
+static void test_doubled_periods(void **state)
+{
+    (void)state;
+    singer s = singer_draw(FAMILY_DOUBLING, 1);
+    score sc = score_plan(&s, 0);
+    performance p = perform(&s, &sc, 0);
+    double *times, turns = 0, pairs = 0;
+    for (size_t k = 0; k < p.n; k++)
+        p.jitter[k] = 0;
+    size_t n = sing_pulse_times(&s, &p, 0, &times);
+    for (size_t i = 2; i < n; i++) {
+        double deep = p.doubled[(size_t)(times[i - 2] / SCORE_STEP_S)];
+        double ratio = fabs(log((times[i] - times[i - 1]) / (times[i - 1] - times[i - 2])));
+        if (deep > 0.14 && ratio < 0.5) {
+            turns += ratio;
+            pairs += 0.2 * deep;
+        }
+    }
+    assert_true(pairs > 0);
+    within("alternation of periods, share of what is told", 1, turns / pairs, 0.1);
+    free(times);
+    performance_clear(&p);
+}
+
+static void test_families_by_pitch_and_rate(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 1; seed <= 100; seed++) {
+        singer low = singer_draw(FAMILY_WOMAN_LOW, seed),
+               high = singer_draw(FAMILY_WOMAN_HIGH, seed);
+        singer shakes = singer_draw(FAMILY_VIBRATO, seed), one = singer_draw(FAMILY_YODEL, seed);
+        assert_true(low.woman && low.boundary.pitch_st >= 62 && low.boundary.pitch_st <= 67);
+        assert_true(high.woman && high.boundary.pitch_st >= 68 && high.boundary.pitch_st <= 73);
+        assert_true(shakes.vibrato_st >= 0.5 && shakes.vibrato_st <= 1.2);
+        score sc = score_plan(&one, 1);
+        assert_true(sc.kind == SCORE_ATWILL && sc.rate_hz >= 0.8 && sc.rate_hz <= 3);
+        if (seed > 5)
+            continue;
+        performance p = perform(&one, &sc, 1);
+        for (size_t i = 1; i < p.n_flips; i++) {
+            double apart = p.flips[i].time_s - p.flips[i - 1].time_s;
+            assert_true(apart * sc.rate_hz > 0.78 && apart * sc.rate_hz < 1.28);
+        }
+        performance_clear(&p);
+    }
 }
 
 /* No flip where a register is held; none near the ends of the voice. */
@@ -440,6 +535,9 @@ int main(void)
         cmocka_unit_test(test_flip_is_where_the_leap_is),
         cmocka_unit_test(test_thresholds_are_normal),
         cmocka_unit_test(test_families),
+        cmocka_unit_test(test_families_without_flips),
+        cmocka_unit_test(test_doubled_periods),
+        cmocka_unit_test(test_families_by_pitch_and_rate),
         cmocka_unit_test(test_held_registers),
         cmocka_unit_test(test_place),
         cmocka_unit_test(test_scenario_errors),

@@ -260,7 +260,7 @@ static void test_cycles_keep_the_pitch(void **state)
         act_clear(&a);
     }
     printf("cycles against the asked pitch: at most %.2f cents off\n", worst);
-    assert_true(worst < 12); /* asked a millisecond each, and scoops bend within a cycle */
+    assert_true(worst < 2); /* asked a millisecond each, and scoops bend within a cycle */
 }
 
 static void test_level_as_asked(void **state)
@@ -356,6 +356,41 @@ static void test_truth_fits_together(void **state)
     }
     printf("%zu takes, %zu flips, voiced %.0f s in M1, %.0f s in M2\n", takes, turns,
            (double)voiced[1] * CHART_STEP_S, (double)voiced[2] * CHART_STEP_S);
+}
+
+/* Portamento as wide and quick as told; doubled stretches alternate by the depth that is told. */
+static void test_what_tempts_is_there(void **state)
+{
+    (void)state;
+    enum { REACH = 160 };
+    for (unsigned seed = 1; seed <= 4; seed++) {
+        vocalist v = vocalist_draw(CAST_PORTAMENTO, seed), d = vocalist_draw(CAST_DOUBLING, seed);
+        chart c = chart_plan(&v, 1), doubled = chart_plan(&d, 1);
+        act a = enact(&v, &c, 1), b = enact(&d, &doubled, 1);
+        double widest = 0, off = 0;
+        for (size_t k = 0; k + REACH < a.n; k++)
+            if (a.reg[k] && a.reg[k + REACH])
+                widest = fmax(widest, fabs(a.pitch_st[k + REACH] - a.pitch_st[k]));
+        assert_true(c.to_st - c.from_st >= 7 && c.to_st - c.from_st <= 12);
+        within("portamento (st)", c.to_st - c.from_st, widest, 1.3);
+        cycle *cycles;
+        d.jitter = d.shimmer_db = 0;
+        size_t n = render_cycles(&d, &b, 1, &cycles), alternate = 0;
+        for (size_t i = 1; i < n; i++) {
+            double deep = b.line.doubled[cycles[i].step];
+            if (deep < 0.14 || fabs(deep - b.line.doubled[cycles[i - 1].step]) > 1e-9)
+                continue;
+            double louder = fabs(cycles[i].more_db - cycles[i - 1].more_db);
+            off = worse(off, -db(1 - deep), louder);
+            double longer = fabs(log(cycles[i].length_s / cycles[i - 1].length_s));
+            off = worse(off, log((1 + 0.1 * deep) / (1 - 0.1 * deep)), longer);
+            alternate++;
+        }
+        assert_true(alternate > 20 && off < 0.02); /* lengths follow the pitch as well */
+        free(cycles);
+        act_clear(&a);
+        act_clear(&b);
+    }
 }
 
 /* The families are what their sentences say. */
@@ -553,6 +588,7 @@ int main(void)
         cmocka_unit_test(test_cycles_keep_the_pitch),
         cmocka_unit_test(test_level_as_asked),
         cmocka_unit_test(test_truth_fits_together),
+        cmocka_unit_test(test_what_tempts_is_there),
         cmocka_unit_test(test_families_keep_their_word),
         cmocka_unit_test(test_thresholds_scatter_as_told),
         cmocka_unit_test(test_room_and_noise_as_asked),

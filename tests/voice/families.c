@@ -4,6 +4,16 @@
 #include <assert.h>
 #include <string.h>
 
+/* What most families have in common. */
+#define USUAL(name, sentence, sex, vowel)                                                          \
+    {                                                                                              \
+        name, sentence, sex, vowel, {1, 7}, {10, 100}, {4, 11}, false, {0.9, 1.6}, {-34, -24},     \
+            {0, 8}, {35, 60}, 0.5, {14, 22},                                                       \
+        {                                                                                          \
+            0.3, 0.6                                                                               \
+        }                                                                                          \
+    }
+
 static const family_row rows[FAMILIES] = {
     [FAMILY_CLEAR] = {"clear",
                       "An untrained voice on /a/ that leaps 2-6 semitones within 10-60 ms.",
@@ -127,12 +137,73 @@ static const family_row rows[FAMILIES] = {
                         0.5,
                         {14, 22},
                         {0.3, 0.6}},
+    [FAMILY_VIBRATO] = USUAL("vibrato", "Vibrato of 0.5-1.2 semitones to each side all the time.",
+                             SEX_EITHER, 'a'),
+    [FAMILY_VOWEL_I] = USUAL(
+        "vowel-i", "The vowel /i/, whose first formant lies where the flips are.", SEX_EITHER, 'i'),
+    [FAMILY_WOMAN_LOW] = USUAL("woman-low", "Women who flip low, at 290-390 Hz.", SEX_WOMAN, 'a'),
+    [FAMILY_WOMAN_HIGH] =
+        USUAL("woman-high", "Women who flip high, at 415-550 Hz.", SEX_WOMAN, 'a'),
+    [FAMILY_YODEL] = {"yodel",
+                      "Flips to and fro on one note, 0.8 to 3 a second.",
+                      SEX_EITHER,
+                      'a',
+                      {3, 10},
+                      {10, 60},
+                      {5, 12},
+                      false,
+                      {0.9, 1.6},
+                      {-34, -24},
+                      {0, 8},
+                      {38, 60},
+                      0.5,
+                      {14, 22},
+                      {0.3, 0.6}},
+    [FAMILY_ONE_REGISTER] =
+        USUAL("one-register", "No flip: slides, holds and notes in one register.", SEX_EITHER, 'a'),
+    [FAMILY_PORTAMENTO] =
+        USUAL("portamento", "No flip: portamento of 7-12 semitones in 80-150 ms.", SEX_EITHER, 'a'),
+    [FAMILY_VOWEL_CHANGE] =
+        USUAL("vowel-change", "No flip: vowels change on held and sliding notes.", SEX_EITHER, 'a'),
+    [FAMILY_CROSSING] = USUAL(
+        "crossing", "No flip: slides on /o/, /u/ or /i/ take H1 or H2 across F1.", SEX_EITHER, 'u'),
+    [FAMILY_DOUBLING] = USUAL("doubling", "No flip: stretches in which every other period differs.",
+                              SEX_EITHER, 'a'),
+    [FAMILY_CONSONANTS] = USUAL(
+        "consonants", "No flip: stops, fricatives and nasals between vowels.", SEX_EITHER, 'a'),
+    [FAMILY_TRILL] =
+        USUAL("trill", "No flip: trills of 1-3 semitones and wide vibrato.", SEX_EITHER, 'a'),
+    [FAMILY_BESIDE] =
+        USUAL("one-register-beside", "one-register, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("portamento-beside", "portamento, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("vowel-change-beside", "vowel-change, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("crossing-beside", "crossing, beside takes with flips.", SEX_EITHER, 'u'),
+    USUAL("doubling-beside", "doubling, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("consonants-beside", "consonants, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("trill-beside", "trill, beside takes with flips.", SEX_EITHER, 'a'),
 };
 
 const family_row *family_get(family f)
 {
     assert(f < FAMILIES);
     return &rows[f];
+}
+
+family_more family_extra(family f)
+{
+    family_more more = {{0, 0}, {0, 0}};
+    if (f == FAMILY_WOMAN_LOW)
+        more = (family_more){{62, 67}, {0, 0}};
+    else if (f == FAMILY_WOMAN_HIGH)
+        more = (family_more){{68, 73}, {0, 0}};
+    else if (f == FAMILY_VIBRATO)
+        more = (family_more){{0, 0}, {0.5, 1.2}};
+    return more;
+}
+
+family family_kind(family f)
+{
+    return f < FAMILY_BESIDE ? f : (family)(f - FAMILY_BESIDE + FAMILY_STILL);
 }
 
 family family_by_name(const char *name)

@@ -19,7 +19,21 @@ typedef enum family {
     FAMILY_VOWEL_O,
     FAMILY_VOWEL_U,
     FAMILY_BREATHY,
-    FAMILIES
+    FAMILY_VIBRATO,
+    FAMILY_VOWEL_I,
+    FAMILY_WOMAN_LOW,
+    FAMILY_WOMAN_HIGH,
+    FAMILY_YODEL,
+    FAMILY_STILL, /* from here on no take has a flip, */
+    FAMILY_ONE_REGISTER = FAMILY_STILL,
+    FAMILY_PORTAMENTO,
+    FAMILY_VOWEL_CHANGE,
+    FAMILY_CROSSING,
+    FAMILY_DOUBLING,
+    FAMILY_CONSONANTS,
+    FAMILY_TRILL,
+    FAMILY_BESIDE, /* and from here on every other take is a usual one, with the singer's flips */
+    FAMILIES = FAMILY_BESIDE + FAMILY_BESIDE - FAMILY_STILL
 } family;
 
 typedef enum family_sex { SEX_EITHER, SEX_MAN, SEX_WOMAN } family_sex;
@@ -41,7 +55,15 @@ typedef struct family_row {
     double rt60_s[2];
 } family_row;
 
+typedef struct family_more { /* beyond the row; both 0: as usual */
+    double edge_st[2];       /* pitch of up-flips at the singer's middle level */
+    double vibrato_st[2];    /* of every singer, on every take */
+} family_more;
+
 const family_row *family_get(family f);
+family_more family_extra(family f);
+/* Of those that hold none of their own: FAMILY_STILL and on without "beside"; else f itself. */
+family family_kind(family f);
 /* FAMILIES when there is none of that name. */
 family family_by_name(const char *name);
 

@@ -12,14 +12,16 @@ enum { GRID = 4, FLIPS_MOST = 64 }; /* the rule and the prediction step by GRID 
 
 #define SETTLED_S 0.12 /* an attempt starts this long after onset or flip */
 #define NEAR_EDGE_S 0.15
+#define NASAL_DB 7 /* softer with the mouth shut */
 
 typedef struct stage {
     const singer *s;
     const score *sc;
     score_line line;
     double *vibrato, *more_h1h2, *more_noise, *formant[TRACT_VOWEL];
-    double mean_db[2]; /* predicted level around the boundary, each register */
-    int first;         /* register at the start, 0 or 1 */
+    double goal[TRACT_VOWEL]; /* formants of the score's other vowel re the singer's own */
+    double mean_db[2];        /* predicted level around the boundary, each register */
+    int first;                /* register at the start, 0 or 1 */
     performance p;
 } stage;
 
@@ -42,7 +44,7 @@ static double meant_db(const stage *g, size_t k)
 {
     const singer *s = g->s;
     double trill = s->vibrato_st > 0 ? s->vibrato_db / s->vibrato_st : 0;
-    return g->line.level_db[k] + trill * g->vibrato[k];
+    return g->line.level_db[k] + trill * g->vibrato[k] - NASAL_DB * g->line.nasal[k];
 }
 
 /* Breathing in, the glottis is wide open: the resonances are dull. */
@@ -57,12 +59,14 @@ static void formants_at(const stage *g, size_t k, double weight, double pitch_st
     for (int i = 0; i < TRACT_VOWEL; i++) {
         f_hz[i] = s->tract.f_hz[i] * (1 + g->formant[i][k]) * (1 + s->shorter_m2 * weight);
         b_hz[i] = s->tract.b_hz[i] * (i < 2 ? 1 + s->damping * fmax(te - 0.4, 0) : 1);
+        if (g->line.morph[k] > 0)
+            f_hz[i] *= pow(g->goal[i], g->line.morph[k]);
         if (g->line.gate[k] == 0)
             b_hz[i] *= BREATH_DAMPING;
     }
     double f1 = f_hz[0] * (1 + s->f1_per_db * (meant_db(g, k) - s->boundary.level_db));
     double least = s->f1_follow * note_to_hz(pitch_st);
-    f_hz[0] = pow(pow(f1, 8) + pow(least, 8), 0.125);
+    f_hz[0] = pow(pow(f1, 8) + pow(least, 8), 0.125) * (1 - 0.4 * g->line.nasal[k]);
     f_hz[1] = pow(pow(f_hz[1], 12) + pow(1.25 * f_hz[0], 12), 1.0 / 12);
 }
 
@@ -224,6 +228,13 @@ static void let_flip(stage *g, gsl_rng *r)
     }
 }
 
+/* Until the next flip at will. */
+static double pause_draw(const stage *g, gsl_rng *r)
+{
+    double rate = g->sc->rate_hz;
+    return rate > 0 ? dice_between(r, 0.8, 1.25) / rate : dice_between(r, 0.5, 1.3);
+}
+
 static void flip_at_will(stage *g, gsl_rng *r)
 {
     double next = 0;
@@ -234,7 +245,7 @@ static void flip_at_will(stage *g, gsl_rng *r)
         } else if (t >= next) {
             double pitch = pitch_at(g, k), w = weight_at(g, t);
             flip_add(g, r, t, pitch, level_at(g, k, w, predicted_at(g, k, w, pitch)), true);
-            next = t + dice_between(r, 0.5, 1.3);
+            next = t + pause_draw(g, r);
         }
     }
 }
@@ -277,6 +288,8 @@ static void fill(stage *g)
         double t = (double)k * SCORE_STEP_S, w = weight_at(g, t);
         p->gate[k] = g->line.gate[k];
         p->breath[k] = g->line.breath[k];
+        p->doubled[k] = g->line.doubled[k];
+        p->hiss[k] = g->line.hiss[k];
         p->weight[k] = w;
         p->pitch_st[k] = pitch_at(g, k);
         p->rd[k] = rd_at(g, k, w, p->pitch_st[k]);
@@ -299,10 +312,29 @@ static void fill(stage *g)
                              : -INFINITY;
 }
 
+/* The singer's own tract on both vowels, from the same draws. */
+static void goal_fill(stage *g)
+{
+    const singer *s = g->s;
+    tract here, there;
+    for (int i = 0; i < TRACT_VOWEL; i++)
+        g->goal[i] = 1;
+    if (!g->sc->vowel_b)
+        return;
+    gsl_rng *r = dice_new(s->seed, 5, DICE_SINGER), *same = gsl_rng_clone(r);
+    if (tract_draw(r, s->woman, s->vowel, s->rate_hz, &here) &&
+        tract_draw(same, s->woman, g->sc->vowel_b, s->rate_hz, &there))
+        for (int i = 0; i < TRACT_VOWEL; i++)
+            g->goal[i] = there.f_hz[i] / here.f_hz[i];
+    gsl_rng_free(r);
+    gsl_rng_free(same);
+}
+
 static void performance_new(performance *p, size_t n)
 {
-    double **all[] = {&p->pitch_st, &p->level_db,  &p->gate,     &p->breath, &p->weight,
-                      &p->rd,       &p->ra_factor, &p->noise_db, &p->jitter, &p->predicted_db};
+    double **all[] = {&p->pitch_st, &p->level_db,     &p->gate,      &p->breath,
+                      &p->weight,   &p->rd,           &p->ra_factor, &p->noise_db,
+                      &p->jitter,   &p->predicted_db, &p->doubled,   &p->hiss};
     p->n = n;
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         *all[i] = xcalloc(n, sizeof **all[i]);
@@ -316,6 +348,7 @@ performance perform(const singer *s, const score *sc, int take)
     stage g = {.s = s, .sc = sc};
     g.line = score_write(sc, s, take);
     performance_new(&g.p, g.line.n);
+    goal_fill(&g);
     drift_fill(&g, take);
     means(&g);
     flips_place(&g, take);
@@ -331,8 +364,8 @@ performance perform(const singer *s, const score *sc, int take)
 
 void performance_clear(performance *p)
 {
-    double *all[] = {p->pitch_st, p->level_db,  p->gate,     p->breath, p->weight,
-                     p->rd,       p->ra_factor, p->noise_db, p->jitter, p->predicted_db};
+    double *all[] = {p->pitch_st,  p->level_db, p->gate,   p->breath,       p->weight,  p->rd,
+                     p->ra_factor, p->noise_db, p->jitter, p->predicted_db, p->doubled, p->hiss};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         free(all[i]);
     free(p->formant_hz);

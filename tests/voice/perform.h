@@ -22,7 +22,8 @@ typedef struct performance {
     double *pitch_st; /* with vibrato, without jitter */
     double *level_db; /* of the clean sound; -INFINITY when not voiced */
     double *gate, *breath;
-    double *weight; /* of M2: 0..1 */
+    double *doubled, *hiss; /* see score.h */
+    double *weight;         /* of M2: 0..1 */
     double *rd, *ra_factor;
     double *noise_db;                  /* breath re voice */
     double *jitter;                    /* sd, share of a period */

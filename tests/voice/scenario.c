@@ -80,7 +80,7 @@ static singer singer_read(reader *r)
 static score score_read(reader *r)
 {
     score sc = {.kind = score_kind_by_name(text(r, "kind"))};
-    if (sc.kind == SCORE_KINDS)
+    if (sc.kind > SCORE_MELODY)
         fault(r, "the kind must be slide, updown, swell, hold, atwill or melody");
     sc.from_st = number(r, "from_st", (double)NAN);
     sc.to_st = number(r, "to_st", sc.from_st);

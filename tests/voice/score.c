@@ -4,13 +4,15 @@
 #include "base/array.h"
 #include "voice/course.h"
 #include "voice/dice.h"
+#include "voice/tempt.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const kind_names[SCORE_KINDS] = {"slide", "updown", "swell",
-                                                    "hold",  "atwill", "melody"};
+static const char *const kind_names[SCORE_KINDS] = {"slide",   "updown",     "swell",      "hold",
+                                                    "atwill",  "melody",     "portamento", "vowels",
+                                                    "doubled", "consonants", "trill"};
 
 const char *score_kind_name(score_kind k)
 {
@@ -95,9 +97,8 @@ static score at_will(gsl_rng *r, const singer *s)
     return sc;
 }
 
-score score_plan(const singer *s, int take)
+static score usual(gsl_rng *r, const singer *s, int take)
 {
-    gsl_rng *r = dice_new(s->seed, (uint64_t)take + 1, DICE_PLAN);
     score sc;
     switch (take) {
     case 0:
@@ -132,6 +133,23 @@ score score_plan(const singer *s, int take)
     default:
         sc = dice_chance(r, 0.5) ? one_register(r, s) : at_will(r, s);
         break;
+    }
+    return sc;
+}
+
+score score_plan(const singer *s, int take)
+{
+    gsl_rng *r = dice_new(s->seed, (uint64_t)take + 1, DICE_PLAN);
+    score sc;
+    if (s->family >= FAMILY_STILL && (s->family < FAMILY_BESIDE || take % 2 == 1)) {
+        sc = tempt_plan(r, s);
+    } else if (s->family == FAMILY_YODEL && take % 3 != 0) {
+        sc = at_will(r, s);
+        sc.rate_hz = dice_between(r, 0.8, 3);
+    } else {
+        /* The even takes of a family beside flips: slides and one up and down. */
+        bool beside = s->family >= FAMILY_BESIDE;
+        sc = usual(r, s, beside && take >= 4 ? take == 6 ? 5 : 3 : take);
     }
     gsl_rng_free(r);
     return sc;
@@ -189,14 +207,14 @@ static double along(const score *sc, double x, double bend)
 static void contours(gsl_rng *r, score_line *l, const score *sc, double on_s, double off_s)
 {
     double bend = dice_between(r, 0.8, 1.25);
-    bool moves = sc->kind == SCORE_SLIDE || sc->kind == SCORE_UPDOWN;
+    bool moves = sc->kind == SCORE_SLIDE || sc->kind == SCORE_UPDOWN || sc->kind == SCORE_VOWELS;
     for (size_t k = 0; k < l->n; k++) {
         double x = ((double)k * SCORE_STEP_S - on_s) / (off_s - on_s);
         double y = along(sc, x, bend);
         l->pitch_st[k] = sc->from_st + (moves ? y * (sc->to_st - sc->from_st) : 0);
         l->level_db[k] = sc->level_db + y * (sc->to_db - sc->level_db);
     }
-    if (sc->kind == SCORE_MELODY)
+    if (sc->kind == SCORE_MELODY || sc->kind == SCORE_CONSONANTS)
         melody(r, l, sc, on_s);
 }
 
@@ -223,16 +241,23 @@ static void human(gsl_rng *r, score_line *l, double on_s, double off_s)
 
 score_line score_write(const score *sc, const singer *s, int take)
 {
-    static const double vibrato[SCORE_KINDS] = {0.2, 0.2, 1, 1, 1, 0.6};
+    static const double vibrato[SCORE_KINDS] = {0.2, 0.2, 1, 1, 1, 0.6, 0.3, 0.6, 0.6, 0.6, 0};
     gsl_rng *r = dice_new(s->seed, (uint64_t)take, DICE_SCORE);
     score_line l = {.n = (size_t)(sc->seconds / SCORE_STEP_S), .vibrato = vibrato[sc->kind]};
     l.pitch_st = xmalloc(l.n, sizeof *l.pitch_st);
     l.level_db = xmalloc(l.n, sizeof *l.level_db);
     l.gate = xmalloc(l.n, sizeof *l.gate);
     l.breath = xmalloc(l.n, sizeof *l.breath);
+    l.morph = xcalloc(l.n, sizeof *l.morph);
+    l.doubled = xcalloc(l.n, sizeof *l.doubled);
+    l.hiss = xcalloc(l.n, sizeof *l.hiss);
+    l.nasal = xcalloc(l.n, sizeof *l.nasal);
+    if (s->family == FAMILY_VIBRATO)
+        l.vibrato = 1;
     double on_s = dice_between(r, 0.25, 0.6), off_s = sc->seconds - dice_between(r, 0.2, 0.45);
     gates(r, &l, on_s, off_s, sc->kind == SCORE_MELODY && dice_chance(r, 0.5));
     contours(r, &l, sc, on_s, off_s);
+    tempt_contours(&l, sc, s, take, on_s, off_s);
     human(r, &l, on_s, off_s);
     gsl_rng_free(r);
     return l;
@@ -244,5 +269,9 @@ void score_line_clear(score_line *l)
     free(l->level_db);
     free(l->gate);
     free(l->breath);
+    free(l->morph);
+    free(l->doubled);
+    free(l->hiss);
+    free(l->nasal);
     *l = (score_line){0};
 }

@@ -17,6 +17,12 @@ typedef enum score_kind {
     SCORE_HOLD,   /* from_st and level_db throughout */
     SCORE_ATWILL, /* a hold in which the register is changed at will, again and again */
     SCORE_MELODY, /* notes and legato leaps between from_st and to_st */
+    /* What tempts a listener to hear a flip where there is none (tempt.h): */
+    SCORE_PORTAMENTO, /* between from_st and to_st, again and again */
+    SCORE_VOWELS,     /* to vowel_b and back, on a slide from from_st to to_st */
+    SCORE_DOUBLED,    /* every other period differs for a while */
+    SCORE_CONSONANTS, /* stops, fricatives and nasals in a melody */
+    SCORE_TRILL,      /* trills or wide vibrato on notes between from_st and to_st */
     SCORE_KINDS
 } score_kind;
 
@@ -26,6 +32,8 @@ typedef struct score {
     double from_st, to_st;
     double level_db, to_db; /* dB re full scale */
     int held;               /* 1 or 2: no flip, whatever the boundary says; 0: let it happen */
+    double rate_hz;         /* of flips at will; 0: as usual */
+    char vowel_b;           /* of SCORE_VOWELS, one of aeiou; else 0 */
 } score;
 
 typedef struct score_line {
@@ -33,7 +41,12 @@ typedef struct score_line {
     double *pitch_st, *level_db;
     double *gate;   /* 0 silent, 1 full voice, ramps between */
     double *breath; /* the same for breathing in before the voice sets in */
-    double vibrato; /* share of the singer's usual vibrato */
+    /* 0..1, all 0 where nothing tempts: */
+    double *morph;   /* share of the way to vowel_b */
+    double *doubled; /* how much softer every other period is */
+    double *hiss;    /* fricatives and bursts */
+    double *nasal;   /* the mouth is shut, the voice goes on */
+    double vibrato;  /* share of the singer's usual vibrato */
 } score_line;
 
 const char *score_kind_name(score_kind k);

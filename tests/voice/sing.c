@@ -10,6 +10,7 @@
 #include <stdlib.h>
 
 #define LEAST_RATE_HZ 160000.0
+#define DOUBLED_STRETCH 0.1 /* of a period, where every other one is silent */
 
 typedef struct pulse {
     double at_s, end_s;
@@ -55,13 +56,18 @@ static pulses pulses_place(const singer *s, const performance *p, int take)
     }
     pulses all = {0};
     double end = (double)(p->n - 1) * SCORE_STEP_S, t = 0;
+    bool softer = false;
     size_t k = 0;
     while (t < end) {
         size_t now = (size_t)(t / SCORE_STEP_S);
         double stretch = 1 + dice_normal(r, p->jitter[now]);
+        stretch += DOUBLED_STRETCH * (softer ? -p->doubled[now] : p->doubled[now]);
         double next = time_of(phase, p->n, phase_at(phase, p->n, t) + fmax(stretch, 0.5), &k);
         pulse one = {.at_s = t, .end_s = next, .more_db = dice_normal(r, s->shimmer_db)};
         one.step = (size_t)((t + next) / 2 / SCORE_STEP_S);
+        if (softer && p->doubled[now] > 0)
+            one.more_db += 20 * log10(1 - fmin(p->doubled[now], 0.9));
+        softer = !softer;
         if (next < end && p->gate[one.step] > 0) {
             array_reserve((void **)&all.items, &all.room, all.n + 1, sizeof *all.items);
             all.items[all.n++] = one;
@@ -255,6 +261,22 @@ static void level_mend(const performance *p, sound *x)
     free(off);
 }
 
+/* Fricatives and bursts come from the front of the mouth: noise above 3 kHz, softer than vowels. */
+static void hiss(const singer *s, const performance *p, int take, sound *x)
+{
+    gsl_rng *r = dice_new(s->seed ^ 0xf1cc, (uint64_t)take, DICE_SOURCE);
+    double level = pow(10, (s->boundary.level_db - dice_between(r, 8, 18)) / 20);
+    double pole = exp(-2 * M_PI * 3000 / s->rate_hz), low = 0;
+    for (size_t j = 0; j < x->n; j++) {
+        double white = dice_normal(r, 1);
+        low = pole * low + (1 - pole) * white;
+        size_t k = (size_t)((double)j / s->rate_hz / SCORE_STEP_S);
+        if (p->hiss[k < p->n ? k : p->n - 1] > 0)
+            x->samples[j] += level * p->hiss[k < p->n ? k : p->n - 1] * (white - low);
+    }
+    gsl_rng_free(r);
+}
+
 sound sing(const singer *s, const performance *p, int take)
 {
     sound x = {.n = (size_t)((double)p->n * SCORE_STEP_S * s->rate_hz), .rate_hz = s->rate_hz};
@@ -270,6 +292,8 @@ sound sing(const singer *s, const performance *p, int take)
     for (size_t j = 0; j < x.n; j++)
         x.samples[j] += gain * noise.samples[j];
     level_mend(p, &x);
+    if (s->family >= FAMILY_STILL)
+        hiss(s, p, take, &x);
     free(noise.samples);
     free(flow);
     return x;

@@ -87,6 +87,30 @@ bool singer_draws_woman(family f, uint64_t seed)
     return sex == SEX_EITHER ? woman : sex == SEX_WOMAN;
 }
 
+/* What a family asks beyond its row, from a stream of its own. */
+static void extra_draw(singer *s, family f, uint64_t seed)
+{
+    family_more more = family_extra(f);
+    gsl_rng *r = dice_new(seed, 2, DICE_SINGER);
+    double edge = from(r, more.edge_st), vibrato = from(r, more.vibrato_st);
+    gsl_rng_free(r);
+    if (more.edge_st[1] > 0)
+        s->boundary.pitch_st = edge;
+    if (more.vibrato_st[1] > 0)
+        s->vibrato_st = vibrato;
+    if (family_kind(f) == FAMILY_TRILL)
+        s->vibrato_st = 0;
+}
+
+static char vowel_draw(family f, uint64_t seed)
+{
+    static const char crossed[3] = {'o', 'u', 'i'};
+    gsl_rng *r = dice_new(seed, 3, DICE_SINGER);
+    char vowel = crossed[dice_whole(r, 0, 2)];
+    gsl_rng_free(r);
+    return family_kind(f) == FAMILY_CROSSING ? vowel : family_get(f)->vowel;
+}
+
 singer singer_draw_as(family f, uint64_t seed, bool woman, char vowel)
 {
     const family_row *row = family_get(f);
@@ -96,6 +120,7 @@ singer singer_draw_as(family f, uint64_t seed, bool woman, char vowel)
     sources_draw(r, row, s.source);
     habits_draw(r, row, &s);
     place_draw(r, row, &s);
+    extra_draw(&s, f, seed);
     bool known = tract_draw(r, woman, vowel, s.rate_hz, &s.tract);
     assert(known);
     (void)known;
@@ -106,7 +131,7 @@ singer singer_draw_as(family f, uint64_t seed, bool woman, char vowel)
 singer singer_draw(family f, uint64_t seed)
 {
     uint64_t own = seed ^ dice_seed(family_get(f)->name); /* families share no singers */
-    return singer_draw_as(f, own, singer_draws_woman(f, own), family_get(f)->vowel);
+    return singer_draw_as(f, own, singer_draws_woman(f, own), vowel_draw(f, own));
 }
 
 static double register_rd(const singer *s, int reg, double pitch_st, double level_db,

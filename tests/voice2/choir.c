@@ -27,7 +27,7 @@ int choir_by_name(int voice, const char *name)
 
 bool choir_still(int voice, int family_at)
 {
-    return voice == 2 && family_at >= (int)CAST_STILL;
+    return family_at >= (voice == 1 ? (int)FAMILY_STILL : (int)CAST_STILL);
 }
 
 bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, err *e)
