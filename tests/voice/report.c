@@ -77,19 +77,20 @@ typedef void (*print_line)(const char *name, const marks *m);
 /* The lines of one kind and their sum. */
 static void lines(const report *r, bool still, print_line line)
 {
-    report part = {0};
+    report_line *part = xmalloc(r->n, sizeof *part);
     marks sum = {0};
+    size_t n = 0;
     for (size_t i = 0; i < r->n; i++)
         if (r->lines[i].still == still)
-            report_add(&part, r->lines[i].name, still, &r->lines[i].marks);
-    qsort(part.lines, part.n, sizeof *part.lines, still ? by_false : by_f1);
-    for (size_t i = 0; i < part.n; i++) {
-        line(part.lines[i].name, &part.lines[i].marks);
-        marks_add(&sum, &part.lines[i].marks);
+            part[n++] = r->lines[i];
+    qsort(part, n, sizeof *part, still ? by_false : by_f1);
+    for (size_t i = 0; i < n; i++) {
+        line(part[i].name, &part[i].marks);
+        marks_add(&sum, &part[i].marks);
     }
     line("all", &sum);
     marks_clear(&sum);
-    free(part.lines);
+    free(part);
 }
 
 static bool has(const report *r, bool still)
