@@ -228,8 +228,8 @@ static void test_decay(void **state)
     meter *m = metered(&s);
     float fast[FRAMES], slow[FRAMES];
     for (int c = 0; c < WEIGHTING_CURVES; c++) {
-        meter_frames(m, (weighting_curve)c, METER_FAST, FRAMES, fast);
-        meter_frames(m, (weighting_curve)c, METER_SLOW, FRAMES, slow);
+        meter_frames(m, (weighting_curve)c, METER_FAST, 0, FRAMES, fast);
+        meter_frames(m, (weighting_curve)c, METER_SLOW, 0, FRAMES, slow);
         double f = (double)(fast[FROM] - fast[FROM + 200]), /* in one second */
             sl = (double)(slow[FROM] - slow[FROM + 200]);
         print_message("%c: F %.2f, S %.3f dB/s\n", "ACZ"[c], f, sl);
@@ -252,7 +252,7 @@ static void test_frames_are_in_their_place(void **state)
         add_sine(&s, 1, 2, 1000, 0.5);
         meter *m = metered(&s);
         float db[FRAMES + 2];
-        meter_frames(m, WEIGHTING_Z, METER_FAST, FRAMES + 2, db);
+        meter_frames(m, WEIGHTING_Z, METER_FAST, 0, FRAMES + 2, db);
         assert_true(isinf(db[0]) && isinf(db[200]));
         assert_true(!isnan(db[FRAMES - 1]) && isnan(db[FRAMES]));
         for (int i = 204; i < FRAMES; i++) {

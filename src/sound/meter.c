@@ -161,9 +161,11 @@ meter_levels meter_read(const meter *m)
     return l;
 }
 
-void meter_frames(const meter *m, weighting_curve curve, meter_speed speed, size_t n, float *out)
+void meter_frames(const meter *m, weighting_curve curve, meter_speed speed, size_t first, size_t n,
+                  float *out)
 {
     assert(m->keeps_frames && m->of[curve].filter);
     for (size_t i = 0; i < n; i++)
-        out[i] = i < m->n_frames ? (float)db((double)m->of[curve].frames[speed][i]) : NAN;
+        out[i] = first + i < m->n_frames ? (float)db((double)m->of[curve].frames[speed][first + i])
+                                         : NAN;
 }

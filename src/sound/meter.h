@@ -41,8 +41,9 @@ void meter_add(meter *m, const float *x, size_t n);
 
 meter_levels meter_read(const meter *m);
 
-/* The level at time i * hop_s for i in 0..n-1, of what came before it: -INFINITY at the start, NaN
- * beyond the samples added. Only for a metered curve of a meter that keeps frames. */
-void meter_frames(const meter *m, weighting_curve curve, meter_speed speed, size_t n, float *db);
+/* The level at time (first + i) * hop_s for i in 0..n-1, of what came before it: -INFINITY at the
+ * start, NaN beyond the samples added. Only for a metered curve of a meter that keeps frames. */
+void meter_frames(const meter *m, weighting_curve curve, meter_speed speed, size_t first, size_t n,
+                  float *db);
 
 #endif

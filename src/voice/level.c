@@ -21,3 +21,15 @@ void level_measure(const signal *s, double hop_s, size_t n, double *level_db)
         level_db[f] = sum > 0 ? 10 * log10(sum / weight) : -(double)INFINITY;
     }
 }
+
+double level_at_distance(double level_db, double from_cm, double to_cm)
+{
+    return level_db - 20 * log10(to_cm / from_cm);
+}
+
+double level_less_noise(double total_db, double noise_db)
+{
+    if (!(total_db > noise_db))
+        return (double)NAN;
+    return total_db + 10 * log10(-expm1((noise_db - total_db) * M_LN10 / 10));
+}
