@@ -468,7 +468,7 @@ static void test_said_again(void **state)
     assert_string_equal(cell(t, 0, "vary"), "none");
     assert_string_equal(cell(t, 0, "register"), "M1");
     assert_string_equal(cell(t, 0, "date"), "2024-03-05");
-    assert_string_equal(cell(t, 0, "level_unit"), "dB SPL");
+    assert_string_equal(cell(t, 0, "level_unit"), "dB SPL (C, 30 cm)");
     double calibrated, plain;
     err e;
     assert_true(table_value(t, 0, table_column(t, "level_db"), &calibrated, &e));
@@ -478,7 +478,7 @@ static void test_said_again(void **state)
     s = run("takes", "robin");
     t = table_of(&s);
     assert_true(table_value(t, 0, table_column(t, "level_db"), &plain, &e));
-    assert_string_equal(cell(t, 0, "level_unit"), "dB FS");
+    assert_string_equal(cell(t, 0, "level_unit"), "dB re full scale (C)");
     assert_true(fabs(calibrated - plain - 110) < 0.051);
     table_free(t);
     said_clear(&s);

@@ -125,6 +125,10 @@ static made *make_take(size_t k)
     t->dc = -0.001;
     t->peak = 0.5;
     t->leq_db = k % 6 ? -31.7 : -(double)INFINITY;
+    t->laeq_db = k % 5 ? -33.2 : (double)NAN;
+    t->lzeq_db = -30.9;
+    t->lcfmax_db = -22.4;
+    t->lcsmax_db = k % 7 ? -25.5 : -(double)INFINITY;
     t->name = xstrdup("siren");
     t->vowel = xstrdup(k % 3 ? "a" : "");
     t->hold = (int)(k % 9) - 1;
@@ -228,10 +232,12 @@ static void same_track(const track *a, const track *b)
 
 static void same_take(const journal_take *a, const journal_take *b)
 {
-    const double numbers_a[] = {a->full_scale_db, a->distance_cm, a->start_s, a->end_s, a->seconds,
-                                a->voiced_s,      a->dc,          a->peak,    a->leq_db};
-    const double numbers_b[] = {b->full_scale_db, b->distance_cm, b->start_s, b->end_s, b->seconds,
-                                b->voiced_s,      b->dc,          b->peak,    b->leq_db};
+    const double numbers_a[] = {
+        a->full_scale_db, a->distance_cm, a->start_s, a->end_s,   a->seconds,   a->voiced_s, a->dc,
+        a->peak,          a->leq_db,      a->laeq_db, a->lzeq_db, a->lcfmax_db, a->lcsmax_db};
+    const double numbers_b[] = {
+        b->full_scale_db, b->distance_cm, b->start_s, b->end_s,   b->seconds,   b->voiced_s, b->dc,
+        b->peak,          b->leq_db,      b->laeq_db, b->lzeq_db, b->lcfmax_db, b->lcsmax_db};
     same_doubles(numbers_a, numbers_b, sizeof numbers_a / sizeof *numbers_a);
     assert_string_equal(a->code, b->code);
     assert_string_equal(a->singer, b->singer);
@@ -593,7 +599,7 @@ static void test_what_is_no_journal(void **state)
     run_sql("PRAGMA user_version = 77");
     refuse(file, JOURNAL_READ,
            "The journal journal.db was written by a newer seamline (schema 77, this one knows up "
-           "to 1): update seamline.");
+           "to 2): update seamline.");
 }
 
 /* Where the journal lies when nobody says, and that others may not read it. */

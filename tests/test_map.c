@@ -151,7 +151,7 @@ static void pitches_are_stated_at_the_level_asked_for(void **state)
     assert_int_equal(call(state, "owl", NULL, NULL, NULL, NULL), 0);
     t = result(state);
     assert_string_equal(table_note_value(t, "at_db"), "70.00");
-    assert_string_equal(table_note_value(t, "level_scale"), "dB SPL at 30 cm");
+    assert_string_equal(table_note_value(t, "level_scale"), "dB SPL (Z, 30 cm)");
     assert_string_equal(table_note_value(t, "vowel"), "not stated (1 take)");
     table_free(t);
 }

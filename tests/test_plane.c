@@ -73,7 +73,7 @@ static void levels_are_spl_when_all_are_calibrated(void **state)
     journal *j = fill(*state, takes, N_OF(takes));
     must(plane_load(j, "wren", NULL, &p, &e), &e);
     assert_true(p.calibrated);
-    assert_string_equal(plane_level_scale(&p), "dB SPL at 30 cm");
+    assert_string_equal(plane_level_scale(&p), "dB SPL (Z, 30 cm)");
     assert_true(fabs(first_voiced_level(&p, 0) - 70) < as_stored_db);
     assert_true(fabs(first_voiced_level(&p, 1) - 80) < as_stored_db);
     plane_clear(&p);

@@ -465,18 +465,21 @@ static void the_words_say_what_the_map_shows(void **state)
     map_labels l = labels("wren");
     /* 64 +- 2 and 62 +- 2: D4 62, F#4 66; C4 60, E4 64 */
     assert_words(&m, &l,
-                 "Soft (-8 dB), the voice flips up near D4; loud (+8 dB), near F#4. Coming down, "
-                 "it flips back near C4 when soft and near E4 when loud, about 2 semitones lower.");
+                 "Soft (-8 dB re median), the voice flips up near D4; loud (+8 dB re median), near "
+                 "F#4. Coming down, it flips back near C4 when soft and near E4 when loud, about 2 "
+                 "semitones lower.");
     l.a4_hz = 440 * exp2(-1.0 / 12); /* the same pitches, named a semitone higher */
     l.levels_are_spl = true;
     assert_words(&m, &l,
-                 "Soft (-8 dB), the voice flips up near D#4; loud (8 dB), near G4. Coming down, it "
-                 "flips back near C#4 when soft and near F4 when loud, about 2 semitones lower.");
+                 "Soft (-8 dB SPL), the voice flips up near D#4; loud (8 dB SPL), near G4. "
+                 "Coming down, it flips back near C#4 when soft and near F4 when loud, about 2 "
+                 "semitones lower.");
     m.hysteresis = (figure){0.5, -0.4, 1.4};
     l = labels("wren");
     assert_words(&m, &l,
-                 "Soft (-8 dB), the voice flips up near D4; loud (+8 dB), near F#4. Coming down, "
-                 "it flips back near C4 when soft and near E4 when loud, no sure difference from "
+                 "Soft (-8 dB re median), the voice flips up near D4; loud (+8 dB re median), near "
+                 "F#4. Coming down, it flips back near C4 when soft and near E4 when loud, no sure "
+                 "difference from "
                  "going up.");
     map_clear(&m);
 }
@@ -487,18 +490,20 @@ static void the_words_claim_no_more_than_the_band(void **state)
     map_labels l = labels("wren");
     map wide = example(2), useless = example(5), level = example(0.5);
     assert_words(&wide, &l,
-                 "Soft (-8 dB), the voice flips up between C4 and E4; loud (+8 dB), between E4 and "
-                 "G#4. Coming down, it flips back between A#3 and D4 when soft and between D4 and "
+                 "Soft (-8 dB re median), the voice flips up between C4 and E4; loud (+8 dB re "
+                 "median), between E4 and G#4. Coming down, it flips back between A#3 and D4 when "
+                 "soft and between D4 and "
                  "F#4 when loud, no sure difference from going up.");
     assert_words(&useless, &l,
                  "Where the voice flips up, these takes do not tell. Where it flips back coming "
                  "down, these takes do not tell.");
     level.line[FLIP_UP].level_db[8] = level.line[FLIP_UP].level_db[0] + 3;
     level.line[FLIP_DOWN].n = 0;
-    assert_words(&level, &l,
-                 "The voice flips up near E4 at 0 dB; what singing softer or louder does to that, "
-                 "these takes do not tell. Where it flips back coming down, these takes do not "
-                 "tell.");
+    assert_words(
+        &level, &l,
+        "The voice flips up near E4 at 0 dB re median; what singing softer or louder does to that, "
+        "these takes do not tell. Where it flips back coming down, these takes do not "
+        "tell.");
     map_clear(&wide);
     map_clear(&useless);
     map_clear(&level);

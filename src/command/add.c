@@ -113,7 +113,7 @@ static void write_take(table_writer *w, const intake *in, const turn *of, const 
     table_number(w, t->dc, 5);
     table_number(w, t->peak, 5);
     table_number(w, t->leq_db, 1);
-    cell_level_unit(w, t);
+    cell_level_unit(w, t, "C");
     table_text(w, date_from);
     table_text(w, outcomes[of->outcome]);
 }

@@ -2,6 +2,7 @@
 /* analyse: the flips in one singer's takes, or with --tracks every frame; no journal. */
 #include "base/array.h"
 #include "command/command.h"
+#include "command/measure_cells.h"
 #include "register/decode.h"
 #include "voice/listen.h"
 
@@ -9,7 +10,7 @@
 #include <stdlib.h>
 
 typedef struct settings {
-    bool tracks;
+    bool tracks, measures;
     double full_scale_db, distance_cm;
     int microphone, egg, declared;
     const char *vowel;
@@ -23,6 +24,8 @@ static void defaults(void *p)
 static const option options[] = {
     {"tracks", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, tracks),
      "every frame instead of the flips"},
+    {"measures", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, measures),
+     "with --tracks: harmonics, slopes, noise and weighted levels of every frame, too"},
     {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(settings, full_scale_db),
      "dB SPL of a signal whose RMS is full scale"},
     {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(settings, distance_cm),
@@ -38,7 +41,8 @@ static const option options[] = {
 };
 
 /* The takes that could be read; *failed counts the others, each with its sentence on stderr. */
-static size_t listen_all(const command_call *call, track **tracks, size_t *failed)
+static size_t listen_all(const command_call *call, track **tracks, meter_levels *levels,
+                         size_t *failed)
 {
     const settings *own = call->settings;
     voice_settings s = voice_defaults();
@@ -46,14 +50,17 @@ static size_t listen_all(const command_call *call, track **tracks, size_t *faile
     s.distance_cm = own->distance_cm;
     s.recording.channel = own->microphone;
     s.recording.egg = own->egg;
+    s.measures = own->measures;
     size_t n = 0;
     for (size_t i = 0; i < call->n; i++) {
         err e;
-        if (!voice_listen(call->operands[i], &s, &tracks[n], NULL, &e)) {
+        voice_whole whole;
+        if (!voice_listen(call->operands[i], &s, &tracks[n], &whole, &e)) {
             message_warn("%s", e.text);
             ++*failed;
             continue;
         }
+        levels[n] = whole.levels;
         track *t = tracks[n++];
         t->declared = (declared_register)own->declared;
         if (voice_seconds(t) <= 0)
@@ -96,44 +103,63 @@ static bool print_flips(const command_call *call, track *const *tracks, size_t n
     return table_writer_close(w, e);
 }
 
-static bool print_tracks(const command_call *call, track *const *tracks, size_t n,
-                         const register_summary *summary, err *e)
+static void print_frame(table_writer *w, const track *t, size_t f)
 {
-    table_writer *w = command_table(call, "take time_s pitch_st level_db register p_m2 voicing");
+    table_text(w, t->take);
+    table_number(w, t->time_s[f], 3);
+    table_number(w, t->pitch_st[f], 3);
+    table_number(w, t->level_db[f], 2);
+    if (t->reg[f])
+        table_count(w, t->reg[f]);
+    else
+        table_text(w, NULL);
+    table_number(w, t->p_m2[f], 3);
+    table_number(w, t->voicing[f], 2);
+}
+
+static bool print_tracks(const command_call *call, track *const *tracks, size_t n,
+                         const register_summary *summary, const meter_levels *levels, err *e)
+{
+    static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing";
+    bool measures = ((const settings *)call->settings)->measures;
+    char *columns = measures ? measure_columns(plain, tracks, n) : xstrdup(plain);
+    size_t harmonics = measures ? measure_harmonics_most(tracks, n) : 0;
+    table_writer *w = command_table(call, columns);
     note_levels(call, w, summary);
+    if (measures)
+        measure_notes(w, tracks, levels, n);
     for (size_t k = 0; k < n; k++)
-        for (size_t f = 0; f < tracks[k]->n; f++) {
-            const track *t = tracks[k];
-            table_text(w, t->take);
-            table_number(w, t->time_s[f], 3);
-            table_number(w, t->pitch_st[f], 3);
-            table_number(w, t->level_db[f], 2);
-            if (t->reg[f])
-                table_count(w, t->reg[f]);
-            else
-                table_text(w, NULL);
-            table_number(w, t->p_m2[f], 3);
-            table_number(w, t->voicing[f], 2);
+        for (size_t f = 0, level = 0; f < tracks[k]->n; f++) {
+            print_frame(w, tracks[k], f);
+            if (measures)
+                measure_cells(w, tracks[k], f, harmonics, &level);
         }
+    free(columns);
     return table_writer_close(w, e);
 }
 
 static int run(const command_call *call, err *e)
 {
     const settings *own = call->settings;
+    if (own->measures && !own->tracks) {
+        err_set(e, "--measures are of frames: say --tracks --measures.");
+        return EXIT_USAGE;
+    }
+    meter_levels *levels = xcalloc(call->n, sizeof *levels);
     track **tracks = xcalloc(call->n, sizeof *tracks);
     flips *found = xcalloc(call->n, sizeof *found);
-    size_t failed = 0, n = listen_all(call, tracks, &failed);
+    size_t failed = 0, n = listen_all(call, tracks, levels, &failed);
     register_settings s = register_defaults();
     register_summary summary;
     register_decode(tracks, n, &s, found, &summary);
-    bool printed = own->tracks ? print_tracks(call, tracks, n, &summary, e)
+    bool printed = own->tracks ? print_tracks(call, tracks, n, &summary, levels, e)
                                : print_flips(call, tracks, n, found, &summary, e);
     for (size_t k = 0; k < n; k++) {
         track_free(tracks[k]);
         flips_clear(&found[k]);
     }
     free(tracks);
+    free(levels);
     free(found);
     return printed && !failed ? EXIT_DONE : EXIT_INPUT;
 }

@@ -54,6 +54,7 @@ static voice_settings settings_of(const journal_take *t)
     s.full_scale_db = t->full_scale_db;
     s.distance_cm = t->distance_cm;
     s.recording.egg = t->egg;
+    s.curves = METER_ALL;
     return s;
 }
 
@@ -63,38 +64,35 @@ static char *settings_text(const voice_settings *s)
     number_short(s->hop_s, hop);
     number_short(s->pitch.lo_hz, lo);
     number_short(s->pitch.hi_hz, hi);
-    return xformat("hop_s=%s lo_hz=%s hi_hz=%s", hop, lo, hi);
+    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z", hop, lo, hi);
 }
 
-/* Level of the mean power of all frames; NaN without frames. */
-static double mean_level(const track *t)
+static void fill(journal_take *t, const track *heard, const voice_whole *whole)
 {
-    double power = 0;
-    for (size_t i = 0; i < t->n; i++)
-        power += pow(10, t->level_db[i] / 10);
-    return t->n ? 10 * log10(power / (double)t->n) : (double)NAN;
-}
-
-static void fill(journal_take *t, const track *heard, const recording_counts *counts)
-{
+    const recording_counts *counts = &whole->counts;
+    const meter_levels *levels = &whole->levels;
     t->seconds = counts->seconds;
     t->voiced_s = voice_seconds(heard);
     t->clipped_runs = counts->clipped_runs;
     t->dc = counts->dc;
     t->peak = counts->peak;
-    t->leq_db = mean_level(heard);
+    t->leq_db = levels->leq_db[WEIGHTING_C];
+    t->laeq_db = levels->leq_db[WEIGHTING_A];
+    t->lzeq_db = levels->leq_db[WEIGHTING_Z];
+    t->lcfmax_db = levels->max_db[METER_FAST][WEIGHTING_C];
+    t->lcsmax_db = levels->max_db[METER_SLOW][WEIGHTING_C];
 }
 
 static hear_outcome listen(journal *j, const char *name, const voice_settings *s, journal_take *t,
                            err *e)
 {
     track *heard;
-    recording_counts counts;
+    voice_whole whole;
     hear_outcome outcome = HEAR_UNREADABLE;
-    if (!voice_listen(name, s, &heard, &counts, e))
+    if (!voice_listen(name, s, &heard, &whole, e))
         return HEAR_UNREADABLE;
-    fill(t, heard, &counts);
-    if (memcmp(t->sound, counts.sound, JOURNAL_DIGEST) != 0)
+    fill(t, heard, &whole);
+    if (memcmp(t->sound, whole.counts.sound, JOURNAL_DIGEST) != 0)
         err_set(e, "%s changed while it was read: add it again.", name);
     else
         outcome = journal_store(j, t, heard, e) ? HEAR_NEW : HEAR_UNSTORED;

@@ -34,7 +34,29 @@ void cell_register(table_writer *w, declared_register declared)
     table_text(w, declared == DECLARED_M1 ? "M1" : declared == DECLARED_M2 ? "M2" : NULL);
 }
 
-void cell_level_unit(table_writer *w, const journal_take *t)
+void cell_level_unit(table_writer *w, const journal_take *t, const char *weighting)
 {
-    table_text(w, isnan(t->full_scale_db) ? "dB FS" : "dB SPL");
+    bool calibrated = !isnan(t->full_scale_db);
+    char *unit = xformat("%s (%s%s)", calibrated ? "dB SPL" : "dB re full scale", weighting,
+                         calibrated ? ", 30 cm" : "");
+    table_text(w, unit);
+    free(unit);
+}
+
+void take_level_notes(table_writer *w)
+{
+    static const char scale[] = "in dB SPL at 30 cm or dB re full scale, as level_unit says";
+    table_note(w, "level_db", "Leq of the take, with the weighting and the scale of level_unit");
+    table_note(w, "laeq_db", "Leq with A, %s", scale);
+    table_note(w, "lzeq_db", "Leq with Z, %s", scale);
+    table_note(w, "lcfmax_db", "largest C-weighted level with F (125 ms), %s", scale);
+    table_note(w, "lcsmax_db", "largest C-weighted level with S (1 s), %s", scale);
+}
+
+void cell_levels(table_writer *w, const journal_take *t)
+{
+    table_number(w, t->laeq_db, 1);
+    table_number(w, t->lzeq_db, 1);
+    table_number(w, t->lcfmax_db, 1);
+    table_number(w, t->lcsmax_db, 1);
 }

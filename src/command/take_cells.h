@@ -10,7 +10,14 @@
 void cell_file(table_writer *w, const journal_take *t); /* FILE or FILE@START-END */
 void cell_set(table_writer *w, int bits);               /* "pitch,level"; empty when not stated */
 void cell_register(table_writer *w, declared_register declared); /* "M1", "M2"; empty */
-/* "dB SPL" at 30 cm, or "dB FS", re full scale */
-void cell_level_unit(table_writer *w, const journal_take *t);
+/* What a level with that frequency weighting ("C") is re: "dB SPL (C, 30 cm)" when calibrated, else
+ * "dB re full scale (C)". */
+void cell_level_unit(table_writer *w, const journal_take *t, const char *weighting);
+
+/* Leq with A and Z, and the largest C-weighted levels with F and S, under the columns
+ * TAKE_LEVEL_COLUMNS, whose scale take_level_notes() states. */
+#define TAKE_LEVEL_COLUMNS "laeq_db lzeq_db lcfmax_db lcsmax_db"
+void take_level_notes(table_writer *w);
+void cell_levels(table_writer *w, const journal_take *t);
 
 #endif

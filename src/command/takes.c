@@ -25,11 +25,12 @@ static void write_take(table_writer *w, const journal_take *t)
     cell_set(w, t->vary);
     cell_register(w, t->declared);
     table_number(w, t->leq_db, 1);
-    cell_level_unit(w, t);
+    cell_level_unit(w, t, "C");
     table_text(w, t->name);
     table_text(w, t->rig);
     table_number(w, t->voiced_s, 3);
     table_count(w, (long)t->clipped_runs);
+    cell_levels(w, t);
 }
 
 static int run(const command_call *call, err *e)
@@ -44,8 +45,10 @@ static int run(const command_call *call, err *e)
     journal_close(j);
     if (!fine)
         return EXIT_INPUT;
-    table_writer *w = command_table(call, "take file date seconds flips doubtful vowel hold vary "
-                                          "register level_db level_unit name rig voiced_s clipped");
+    table_writer *w = command_table(
+        call, "take file date seconds flips doubtful vowel hold vary "
+              "register level_db level_unit name rig voiced_s clipped " TAKE_LEVEL_COLUMNS);
+    take_level_notes(w);
     for (size_t i = 0; i < n; i++)
         write_take(w, &takes[i]);
     journal_takes_free(takes, n);
@@ -58,7 +61,7 @@ const command command_takes = {
     .usage = "SINGER",
     .detail =
         "A row per take, by date: asserted and doubtful flips, what was to be held and varied, "
-        "the\nregister that was named, and the level of the take's mean power.",
+        "the\nregister that was named, and equivalent and largest levels of the whole take.",
     .least = 1,
     .most = 1,
     .options = options,

@@ -175,7 +175,7 @@ void plane_clear(plane *p)
 
 const char *plane_level_scale(const plane *p)
 {
-    return p->calibrated ? "dB SPL at 30 cm" : "dB re session median";
+    return p->calibrated ? "dB SPL (Z, 30 cm)" : "dB re session median";
 }
 
 size_t plane_count(const plane *p, plane_use use)

@@ -46,7 +46,7 @@ typedef struct plane {
 bool plane_load(journal *j, const char *singer, const char *vowel_or_null, plane *out, err *e);
 void plane_clear(plane *p);
 
-const char *plane_level_scale(const plane *p); /* "dB SPL at 30 cm" or "dB re session median" */
+const char *plane_level_scale(const plane *p); /* "dB SPL (Z, 30 cm)" or "dB re session median" */
 size_t plane_count(const plane *p, plane_use use);
 
 /* The takes first..first+n-1 that count, in a new array for boundary_fit; n_out of them. */

@@ -47,6 +47,10 @@ static const char tables[] =
     " egg INTEGER NOT NULL DEFAULT 0,"
     " settings TEXT NOT NULL,"
     " version TEXT NOT NULL,"
+    " laeq_db REAL,"
+    " lzeq_db REAL,"
+    " lcfmax_db REAL,"
+    " lcsmax_db REAL,"
     " UNIQUE(code, judged));"
     "CREATE INDEX take_session ON takes(session);"
     "CREATE TABLE frames("
@@ -96,6 +100,16 @@ static const char tables[] =
     " model BLOB,"
     " PRIMARY KEY(singer, vowel)) WITHOUT ROWID;";
 
+/* What makes version i + 2 of version i + 1. The level of a take was unweighted in version 1: it
+ * goes to lzeq_db, and the C-weighted one is not known until the take is heard anew. */
+static const char *const steps[SCHEMA_VERSION - 1] = {
+    "ALTER TABLE takes ADD COLUMN laeq_db REAL;"
+    "ALTER TABLE takes ADD COLUMN lzeq_db REAL;"
+    "ALTER TABLE takes ADD COLUMN lcfmax_db REAL;"
+    "ALTER TABLE takes ADD COLUMN lcsmax_db REAL;"
+    "UPDATE takes SET lzeq_db = leq_db, leq_db = NULL;",
+};
+
 typedef struct identity {
     long application, version, objects;
 } identity;
@@ -112,12 +126,42 @@ static bool empty(const identity *who)
     return !who->application && !who->version && !who->objects;
 }
 
-static bool make(const journal *j, err *e)
+static bool mark(const journal *j, err *e)
 {
     char marks[96];
     snprintf(marks, sizeof marks, "PRAGMA application_id = %ld; PRAGMA user_version = %d",
              application, (int)SCHEMA_VERSION);
-    return sql_run(j, tables, e) && sql_run(j, marks, e);
+    return sql_run(j, marks, e);
+}
+
+static bool make(const journal *j, err *e)
+{
+    return sql_run(j, tables, e) && mark(j, e);
+}
+
+static bool is_older(const identity *who)
+{
+    return who->application == application && who->version >= 1 && who->version < SCHEMA_VERSION;
+}
+
+static bool renew(const journal *j, long version, err *e)
+{
+    for (long v = version; v < SCHEMA_VERSION; v++)
+        if (!sql_run(j, steps[v - 1], e))
+            return false;
+    return mark(j, e);
+}
+
+/* Brings the tables up to this version, unless another process just did. */
+static bool renew_once(journal *j, err *e)
+{
+    identity who;
+    if (!journal_begin(j, e))
+        return false;
+    if (identify(j, &who, e) && (!is_older(&who) || renew(j, who.version, e)))
+        return journal_commit(j, e);
+    journal_rollback(j);
+    return false;
 }
 
 /* Two processes may find the file empty at once: the second sees the first one's tables. */
@@ -150,5 +194,5 @@ bool schema_ready(journal *j, journal_mode mode, err *e)
                        "The journal %s was written by a newer seamline (schema %ld, this one knows "
                        "up to %d): update seamline.",
                        j->file, who.version, (int)SCHEMA_VERSION);
-    return true;
+    return !is_older(&who) || renew_once(j, e);
 }

@@ -81,16 +81,17 @@ static bool insert_take(const journal *j, const journal_take *t, long session, e
 {
     char *hold = set_text(t->hold), *vary = set_text(t->vary), date_from[TEXT_WORD_SIZE];
     text_word(JOURNAL_DATE_FROM, (size_t)t->date_from, date_from);
-    bool fine =
-        sql_do(j,
-               "INSERT INTO takes(code, session, date_from, file, start_s, end_s, sound, name,"
-               " vowel, hold, vary, declared, seconds, voiced_s, clipped_runs, dc, peak, leq_db,"
-               " egg, settings, version) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, 0),"
-               " ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-               e, "tittrrbttttirrirrritt", t->code, session, date_from, t->file, t->start_s,
-               t->end_s, t->sound, (size_t)JOURNAL_DIGEST, t->name, t->vowel, hold, vary,
-               (long)t->declared, t->seconds, t->voiced_s, (long)t->clipped_runs, t->dc, t->peak,
-               t->leq_db, (long)t->egg, t->settings, t->version);
+    bool fine = sql_do(
+        j,
+        "INSERT INTO takes(code, session, date_from, file, start_s, end_s, sound, name,"
+        " vowel, hold, vary, declared, seconds, voiced_s, clipped_runs, dc, peak, leq_db,"
+        " egg, settings, version, laeq_db, lzeq_db, lcfmax_db, lcsmax_db)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, 0),"
+        " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        e, "tittrrbttttirrirrrittrrrr", t->code, session, date_from, t->file, t->start_s, t->end_s,
+        t->sound, (size_t)JOURNAL_DIGEST, t->name, t->vowel, hold, vary, (long)t->declared,
+        t->seconds, t->voiced_s, (long)t->clipped_runs, t->dc, t->peak, t->leq_db, (long)t->egg,
+        t->settings, t->version, t->laeq_db, t->lzeq_db, t->lcfmax_db, t->lcsmax_db);
     free(hold);
     free(vary);
     return fine;

@@ -32,6 +32,10 @@ enum column {
     DC,
     PEAK,
     LEQ,
+    LAEQ,
+    LZEQ,
+    LCFMAX,
+    LCSMAX,
     NAME,
     VOWEL,
     HOLD,
@@ -50,7 +54,8 @@ const char take_select[] =
     " (SELECT min(o.code) FROM takes o WHERE o.code > t.code), g.name, s.id, s.date, t.date_from, "
     "s.rig,"
     " s.full_scale_db, s.distance_cm, t.file, t.start_s, t.end_s, t.sound, t.seconds, t.voiced_s,"
-    " t.clipped_runs, t.dc, t.peak, t.leq_db, t.name, t.vowel, t.hold, t.vary, t.declared,"
+    " t.clipped_runs, t.dc, t.peak, t.leq_db, t.laeq_db, t.lzeq_db, t.lcfmax_db, t.lcsmax_db, "
+    "t.name, t.vowel, t.hold, t.vary, t.declared,"
     " t.egg, t.settings, t.version, t.judged,"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
@@ -120,6 +125,10 @@ journal_take take_read(sqlite3_stmt *s)
         .dc = sql_real(s, DC),
         .peak = sql_real(s, PEAK),
         .leq_db = sql_real(s, LEQ),
+        .laeq_db = sql_real(s, LAEQ),
+        .lzeq_db = sql_real(s, LZEQ),
+        .lcfmax_db = sql_real(s, LCFMAX),
+        .lcsmax_db = sql_real(s, LCSMAX),
         .name = sql_text(s, NAME),
         .vowel = sql_text(s, VOWEL),
         .hold = read_set(s, HOLD),

@@ -11,7 +11,7 @@
 static const double sure_st = 1;  /* an interval of so much either way is said as one note */
 static const double alike_db = 4; /* levels closer than this are not soft and loud */
 
-enum { PHRASE_SIZE = 3 * NOTE_NAME_SIZE };
+enum { PHRASE_SIZE = 3 * NOTE_NAME_SIZE, LEVEL_SIZE = 32 };
 
 /* "near F4", "between E4 and G4". */
 static void place(figure f, double a4_hz, char phrase[PHRASE_SIZE])
@@ -48,16 +48,19 @@ static bool soft_and_loud(const map_line *line)
            map_told(line->pitch_st[0]) && map_told(line->pitch_st[line->n - 1]);
 }
 
-static const char *level(double db, const map_labels *labels, char shown[16])
+/* "62 dB SPL", or "+3 dB re median" for the session's. */
+static const char *level(double db, const map_labels *labels, char shown[LEVEL_SIZE])
 {
     double whole = round(db) + 0.0; /* no -0 */
-    snprintf(shown, 16, labels->levels_are_spl || whole == 0 ? "%.0f dB" : "%+.0f dB", whole);
+    bool plain = labels->levels_are_spl || whole == 0;
+    snprintf(shown, LEVEL_SIZE, plain ? "%.0f dB %s" : "%+.0f dB %s", whole,
+             labels->levels_are_spl ? "SPL" : "re median");
     return shown;
 }
 
 static void add_up(const map_line *line, const map_labels *labels, char **text)
 {
-    char soft[PHRASE_SIZE], loud[PHRASE_SIZE], soft_db[16], loud_db[16];
+    char soft[PHRASE_SIZE], loud[PHRASE_SIZE], soft_db[LEVEL_SIZE], loud_db[LEVEL_SIZE];
     if (soft_and_loud(line)) {
         place(line->pitch_st[0], labels->a4_hz, soft);
         place(line->pitch_st[line->n - 1], labels->a4_hz, loud);
@@ -89,7 +92,7 @@ static void difference(figure h, char phrase[PHRASE_SIZE])
 static void add_down(const map *m, const map_labels *labels, char **text)
 {
     const map_line *line = &m->line[FLIP_DOWN];
-    char soft[PHRASE_SIZE], loud[PHRASE_SIZE], lower[PHRASE_SIZE], at[16];
+    char soft[PHRASE_SIZE], loud[PHRASE_SIZE], lower[PHRASE_SIZE], at[LEVEL_SIZE];
     difference(m->hysteresis, lower);
     if (soft_and_loud(line)) {
         place(line->pitch_st[0], labels->a4_hz, soft);

@@ -152,11 +152,21 @@ meter_levels meter_read(const meter *m)
 {
     meter_levels l;
     for (int c = 0; c < WEIGHTING_CURVES; c++) {
-        const channel *of = &m->of[c];
-        bool known = of->filter && m->samples;
+        const channel *of = m ? &m->of[c] : NULL;
+        bool known = of && of->filter && m->samples;
         l.leq_db[c] = known ? db((of->energy + of->step) / (double)m->samples) : (double)NAN;
         for (int s = 0; s < METER_SPEEDS; s++)
             l.max_db[s][c] = known ? db(of->most[s]) : (double)NAN;
+    }
+    return l;
+}
+
+meter_levels meter_shift(meter_levels l, double by_db)
+{
+    for (int c = 0; c < WEIGHTING_CURVES; c++) {
+        l.leq_db[c] += by_db;
+        for (int s = 0; s < METER_SPEEDS; s++)
+            l.max_db[s][c] += by_db;
     }
     return l;
 }

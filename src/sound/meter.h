@@ -39,7 +39,10 @@ void meter_free(meter *m); /* NULL allowed */
 /* The next n samples, full scale = 1. DC does not matter. */
 void meter_add(meter *m, const float *x, size_t n);
 
+/* NULL: all NaN. */
 meter_levels meter_read(const meter *m);
+/* All of them db higher. */
+meter_levels meter_shift(meter_levels l, double db);
 
 /* The level at time (first + i) * hop_s for i in 0..n-1, of what came before it: -INFINITY at the
  * start, NaN beyond the samples added. Only for a metered curve of a meter that keeps frames. */

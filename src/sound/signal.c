@@ -11,12 +11,12 @@
 
 enum { BLOCK = 16384 };
 static const double cell_s = 0.001;
-static const double highpass_hz = 10;
 
 struct signal_window {
     signal now; /* what the window holds */
     size_t room_x, room_cells;
     recording *from;
+    meter *meter; /* or NULL */
     bool ended, powers_only;
     int rate_hz;
     soxr_t soxr;         /* NULL when the recording is at the working rate */
@@ -100,6 +100,8 @@ static bool read_block(signal_window *w, err *e)
     w->now.seconds = (double)w->now.counts.samples / w->rate_hz;
     if (!got)
         return finish(w, e);
+    if (w->meter)
+        meter_add(w->meter, w->block, got);
     highpass(w, got);
     add_power(w, got);
     return w->powers_only || add_samples(w, w->block, got, e);
@@ -115,7 +117,7 @@ bool signal_window_new(recording *r, bool powers_only, signal_window **out, err 
     w->from = r;
     w->rate_hz = rate;
     w->powers_only = powers_only;
-    w->pole = exp(-2 * M_PI * highpass_hz / rate);
+    w->pole = exp(-2 * M_PI * WEIGHTING_Z_HZ / rate);
     if (rate > SIGNAL_RATE_HZ && !powers_only) {
         soxr_error_t bad = NULL;
         soxr_quality_spec_t quality = soxr_quality_spec(SOXR_HQ, 0);
@@ -136,6 +138,11 @@ void signal_window_free(signal_window *w)
     soxr_delete(w->soxr);
     signal_clear(&w->now);
     free(w);
+}
+
+void signal_window_meter(signal_window *w, meter *m)
+{
+    w->meter = m;
 }
 
 static bool holds(const signal_window *w, double seconds)

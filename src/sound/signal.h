@@ -7,6 +7,7 @@
  * whole, or through a window that moves along it in bounded memory. */
 
 #include "base/message.h"
+#include "sound/meter.h"
 #include "sound/recording.h"
 
 #include <stddef.h>
@@ -38,6 +39,8 @@ typedef struct signal_window signal_window;
  * is several times faster. `r` is borrowed. */
 bool signal_window_new(recording *r, bool powers_only, signal_window **out, err *e);
 void signal_window_free(signal_window *w); /* NULL allowed */
+/* From now on all samples go through this meter, too, as they were recorded. `m` is borrowed. */
+void signal_window_meter(signal_window *w, meter *m);
 
 /* Reads on until the window holds at least `seconds`, or to the end. */
 bool signal_window_fill(signal_window *w, double seconds, err *e);

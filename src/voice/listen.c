@@ -2,10 +2,12 @@
 #include "voice/listen.h"
 
 #include "base/array.h"
+#include "base/note.h"
 #include "sound/signal.h"
 #include "voice/harmonics.h"
 #include "voice/level.h"
 #include "voice/loudness.h"
+#include "voice/measures.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -45,21 +47,50 @@ bool voice_check(const voice_settings *s, err *e)
     return pitch_check(&s->pitch, e);
 }
 
-/* Free field: 20 log10 of the ratio of distances. */
+/* dB SPL at 30 cm of RMS 1.0; NaN: not calibrated. */
+static double full_scale_db(const voice_settings *s)
+{
+    return level_at_distance(s->full_scale_db, s->distance_cm, stated_cm);
+}
+
 static void calibrate(track *t, const voice_settings *s)
 {
     if (isnan(s->full_scale_db))
         return;
-    t->full_scale_db = s->full_scale_db + 20 * log10(s->distance_cm / stated_cm);
+    t->full_scale_db = full_scale_db(s);
     for (size_t i = 0; i < t->n; i++)
         t->level_db[i] += t->full_scale_db;
+    if (t->measures)
+        measures_shift(t->measures, t->full_scale_db);
 }
 
-/* n frames of the sound, the first at its beginning, `first` the number it has in the take. */
-static track *hear(const signal *x, const char *take, const voice_settings *s, double loud_db,
-                   size_t first, size_t n)
+/* `first` is the track's first frame's number in the take. */
+static void add_measures(const signal *x, const meter *m, size_t first, track *t)
 {
-    track *t = track_new(take, n, s->hop_s, 0);
+    double *hz = xmalloc(t->n, sizeof *hz);
+    for (size_t i = 0; i < t->n; i++)
+        hz[i] = note_to_hz(t->pitch_st[i]);
+    t->measures = measures_of(x, t->hop_s, t->n, hz);
+    measures_meter(t->measures, m, first);
+    free(hz);
+}
+
+/* Where listening has come to. Block k covers seconds k block_s - 2 to (k + 1) block_s + 2. */
+typedef struct listener {
+    const char *name;
+    const voice_settings *s;
+    signal_window *sound;
+    meter *meter;          /* NULL when nothing is metered */
+    size_t start_s, end_s; /* of the block, end 0 for the take's end */
+    bool last;
+} listener;
+
+/* n frames of the sound, the first at its beginning, `first` the number it has in the take. */
+static track *hear(const listener *l, double loud_db, size_t first, size_t n)
+{
+    const voice_settings *s = l->s;
+    const signal *x = signal_window_sound(l->sound);
+    track *t = track_new(l->name, n, s->hop_s, 0);
     pitch_settings pitch = s->pitch;
     pitch.loud_db = loud_db;
     for (size_t i = 0; i < n; i++)
@@ -68,18 +99,11 @@ static track *hear(const signal *x, const char *take, const voice_settings *s, d
     pitch_track(x, s->hop_s, n, t->level_db, &pitch, t->pitch_st, t->voicing);
     harmonics_refine(x, t);
     harmonics_measure(x, t);
+    if (s->measures)
+        add_measures(x, l->meter, first, t);
     calibrate(t, s);
     return t;
 }
-
-/* Where listening has come to. Block k covers seconds k block_s - 2 to (k + 1) block_s + 2. */
-typedef struct listener {
-    const char *name;
-    const voice_settings *s;
-    signal_window *sound;
-    size_t start_s, end_s; /* of the block, end 0 for the take's end */
-    bool last;
-} listener;
 
 /* Fills the window with the k-th block. A little sound beyond is read, too, so that what is left
  * over at the end is never less than a block can cut. */
@@ -182,8 +206,7 @@ static bool hear_blocks(listener *l, double loud_db, voice_sink *sink, void *con
         if (!good)
             break;
         size_t start = l->start_s * per_second(l->s), n = frames_of(l);
-        const signal *x = signal_window_sound(l->sound);
-        heard now = {hear(x, l->name, l->s, loud_db, start, n), start, start};
+        heard now = {hear(l, loud_db, start, n), start, start};
         if (before.t) {
             now.first = find_cut(&before, &now);
             good = hand_on(&before, now.first, sink, context, e);
@@ -197,12 +220,25 @@ static bool hear_blocks(listener *l, double loud_db, voice_sink *sink, void *con
     return good;
 }
 
+static void end(listener *l)
+{
+    signal_window_free(l->sound);
+    meter_free(l->meter);
+    *l = (listener){.name = l->name, .s = l->s};
+}
+
 /* From the recording's first sample. */
 static bool begin(listener *l, recording *r, bool powers_only, err *e)
 {
-    signal_window_free(l->sound);
-    *l = (listener){.name = l->name, .s = l->s};
-    return signal_window_new(r, powers_only, &l->sound, e);
+    unsigned curves = l->s->measures ? METER_ALL : l->s->curves;
+    end(l);
+    if (!signal_window_new(r, powers_only, &l->sound, e))
+        return false;
+    if (curves && !powers_only) {
+        l->meter = meter_new(recording_rate_hz(r), curves, l->s->hop_s, l->s->measures);
+        signal_window_meter(l->sound, l->meter);
+    }
+    return true;
 }
 
 static bool hear_recording(listener *l, recording *r, voice_sink *sink, void *context, err *e)
@@ -217,17 +253,26 @@ static bool hear_recording(listener *l, recording *r, voice_sink *sink, void *co
     return hear_blocks(l, loud_db, sink, context, e);
 }
 
+static meter_levels take_levels(const listener *l)
+{
+    double scale_db = full_scale_db(l->s);
+    meter_levels levels = meter_read(l->meter);
+    return isnan(scale_db) ? levels : meter_shift(levels, scale_db);
+}
+
 bool voice_listen_pieces(const char *name, const voice_settings *s, voice_sink *sink, void *context,
-                         recording_counts *opt_counts, err *e)
+                         voice_whole *opt_whole, err *e)
 {
     recording *r;
     if (!recording_open(name, &s->recording, &r, e))
         return false;
     listener l = {.name = name, .s = s};
     bool good = hear_recording(&l, r, sink, context, e);
-    if (good && opt_counts)
-        *opt_counts = signal_window_sound(l.sound)->counts;
-    signal_window_free(l.sound);
+    if (good && opt_whole) {
+        opt_whole->counts = signal_window_sound(l.sound)->counts;
+        opt_whole->levels = take_levels(&l);
+    }
+    end(&l);
     recording_close(r);
     return good;
 }
@@ -241,11 +286,11 @@ static bool keep(void *context, const track *piece, err *e)
     return true;
 }
 
-bool voice_listen(const char *name, const voice_settings *s, track **out,
-                  recording_counts *opt_counts, err *e)
+bool voice_listen(const char *name, const voice_settings *s, track **out, voice_whole *opt_whole,
+                  err *e)
 {
     track *t = track_new(name, 0, s->hop_s, 0);
-    bool good = voice_listen_pieces(name, s, keep, t, opt_counts, e);
+    bool good = voice_listen_pieces(name, s, keep, t, opt_whole, e);
     if (good)
         *out = t;
     else

@@ -5,6 +5,7 @@
 /* From a recording to a track: level, pitch and harmonics of every frame. */
 
 #include "base/message.h"
+#include "sound/meter.h"
 #include "sound/recording.h"
 #include "voice/pitch.h"
 #include "voice/track.h"
@@ -15,18 +16,25 @@ typedef struct voice_settings {
     double
         full_scale_db;  /* dB SPL of RMS 1.0 at the microphone; NaN: levels stay dB re full scale */
     double distance_cm; /* 30: from the lips to the microphone; moves calibrated levels to 30 cm */
+    unsigned curves;    /* METER_NONE: weighted levels of the take, as bits of sound/meter.h */
+    bool measures;      /* false: fills in track.measures, and meters all curves */
     pitch_settings pitch;
     recording_settings recording;
 } voice_settings;
 
+/* What is known of a take as a whole. */
+typedef struct voice_whole {
+    recording_counts counts;
+    meter_levels levels; /* on the track's level scale; NaN for curves that were not asked for */
+} voice_whole;
+
 voice_settings voice_defaults(void);
 bool voice_check(const voice_settings *s, err *e);
 
-/* Reads `name` (see sound/recording.h) to its end. *opt_counts: what was seen of the samples.
- * Silence, noise and sound shorter than 60 ms are no errors: they give a track with no voiced
+/* Reads `name` (see sound/recording.h) to its end. Silence, noise and sound shorter than 60 ms are no errors: they give a track with no voiced
  * frame, or with no frame at all. */
-bool voice_listen(const char *name, const voice_settings *s, track **out,
-                  recording_counts *opt_counts, err *e);
+bool voice_listen(const char *name, const voice_settings *s, track **out, voice_whole *opt_whole,
+                  err *e);
 
 /* Takes the next frames of a take, in order, none left out; false ends the listening. */
 typedef bool voice_sink(void *context, const track *piece, err *e);
@@ -41,7 +49,7 @@ typedef bool voice_sink(void *context, const track *piece, err *e);
  * within 0.1 cent, harmonics within 0.02 dB. But for the first 60 ms of voice after 4 s without
  * one, whose harmonics are brought to rest along a pitch held from before. */
 bool voice_listen_pieces(const char *name, const voice_settings *s, voice_sink *sink, void *context,
-                         recording_counts *opt_counts, err *e);
+                         voice_whole *opt_whole, err *e);
 
 /* Seconds of voice in a track. */
 double voice_seconds(const track *t);

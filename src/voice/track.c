@@ -2,6 +2,7 @@
 #include "voice/track.h"
 
 #include "base/array.h"
+#include "voice/measures.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -39,6 +40,7 @@ void track_free(track *t)
     free(t->reg);
     free(t->harmonic_db);
     free(t->noise_db);
+    measures_free(t->measures);
     free(t);
 }
 
@@ -61,6 +63,10 @@ void track_append(track *t, const track *from, size_t first, size_t n)
     extend((void **)&t->reg, t->n, from->reg, first, n, sizeof *t->reg);
     extend((void **)&t->harmonic_db, t->n, from->harmonic_db, first, n, H * sizeof(float));
     extend((void **)&t->noise_db, t->n, from->noise_db, first, n, H * sizeof(float));
+    if (from->measures) {
+        t->measures = t->measures ? t->measures : measures_new();
+        measures_append(t->measures, from->measures, first, n);
+    }
     t->n += n;
 }
 

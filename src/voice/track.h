@@ -27,6 +27,7 @@ typedef struct track {
     float *noise_db;    /* [n][TRACK_HARMONICS] level of what is not voice around it */
     unsigned char *reg; /* 1 M1, 2 M2, 0 unvoiced or not to be told */
     double *p_m2;       /* probability of M2; NaN where there is none */
+    struct measures *measures; /* voice/measures.h; NULL unless they were asked for */
 } track;
 
 /* n frames, all undefined, time_s set from hop_s and the first frame's time. */
