@@ -237,9 +237,9 @@ static void test_drowned(void **state)
     take_clear(&t);
 }
 
-/* A train of pulses, each a times the one before, one every T samples: X = 1 / (1 - a z^-T), of which
- * the complex cepstrum is a^k / k at k T, the real one half of that. It comes to the 1/2 of the ideal
- * train as a comes to 1. Sampling the spectrum wraps it, which is added up here. */
+/* A train of pulses, each a times the one before, one every T samples: X = 1 / (1 - a z^-T), of
+ * which the complex cepstrum is a^k / k at k T, the real one half of that. It comes to the 1/2
+ * of the ideal train as a comes to 1. Sampling the spectrum wraps it, which is added up here. */
 static void test_cepstrum_of_pulses(void **state)
 {
     (void)state;
@@ -268,8 +268,8 @@ static void test_cepstrum_of_pulses(void **state)
 }
 
 /* White noise: half the logarithm of exponential numbers, whose variance is pi^2 / 24, in every
- * bin but the ends; a mean of `last` such, each times a cosine, has that times 1/2 / last. Tolerance 3 %:
- * 27300 numbers. */
+ * bin but the ends; a mean of `last` such, each times a cosine, has that times 1/2 / last.
+ * Tolerance 3 %: 27300 numbers. */
 static void test_cepstrum_of_noise(void **state)
 {
     (void)state;
@@ -289,14 +289,15 @@ static void test_cepstrum_of_noise(void **state)
     assert_true(fabs(got / want - 1) <= 0.03);
 }
 
-/* Equal harmonics of power R^2 in noise that puts s^2 into a bin, 4 periods to the window: of every
- * four bins one holds R^2, two R^2 / 4 (Hann's skirts) and one the noise, whose logarithm is on
- * average ln s^2 - gamma. At the period the cepstrum is then (ln R^2 - ln s^2 + gamma) / 8, and its
- * power a third of the square, by the average over three; at two periods it is less by ln(2) / 2.
- * Elsewhere there is the noise's variance, pi^2 / 24 over twice the count of its bins, which is in a mean level of
- * three squares psi(3/2) + ln 2 - ln 3 nepers of power. The line goes through all of it; the two
- * peaks, three bins wide, lift it by their share, which is worked out here on a model of the
- * cepstrum. Tolerance 1 dB: neighbouring noise bins are nearly but not quite independent. */
+/* Equal harmonics of power R^2 in noise that puts s^2 into a bin, 4 periods to the window: of
+ * every four bins one holds R^2, two R^2 / 4 (Hann's skirts) and one the noise, whose logarithm
+ * is on average ln s^2 - gamma. At the period the cepstrum is then (ln R^2 - ln s^2 + gamma) /
+ * 8, and its power a third of the square, by the average over three; at two periods it is less
+ * by ln(2) / 2. Elsewhere there is the noise's variance, pi^2 / 24 over twice the count of its
+ * bins, which is in a mean level of three squares psi(3/2) + ln 2 - ln 3 nepers of power. The
+ * line goes through all of it; the two peaks, three bins wide, lift it by their share, which is
+ * worked out here on a model of the cepstrum. Tolerance 1 dB: neighbouring noise bins are nearly
+ * but not quite independent. */
 static void test_cpps(void **state)
 {
     (void)state;
@@ -335,9 +336,9 @@ static void test_cpps(void **state)
     }
 }
 
-/* LF pulses: H1-H2 and H1-H3 of the derivative by the table that test_lf.c holds the pulse to, worked
- * out apart from this program from Fant, Liljencrants & Lin 1985 and Fant 1995. Tolerance 0.1 dB, as
- * there. */
+/* LF pulses: H1-H2 and H1-H3 of the derivative by the table that test_lf.c holds the pulse to,
+ * worked out apart from this program from Fant, Liljencrants & Lin 1985 and Fant 1995. Tolerance
+ * 0.1 dB, as there. */
 static void test_lf_pulses(void **state)
 {
     (void)state;

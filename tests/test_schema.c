@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Journals of older versions are brought up to date, and nothing in them is lost. Oracles: a journal
- * that version 1 wrote, kept as SQL; what SQLite itself reads from the file. */
+/* Journals of older versions are brought up to date, and nothing in them is lost. Oracles: a
+ * journal that version 1 wrote, kept as SQL; what SQLite itself reads from the file. */
 #include "base/array.h"
 #include "journal/journal.h"
 #include "journal/schema.h"

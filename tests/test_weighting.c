@@ -87,8 +87,8 @@ static void test_curves(void **state)
     assert_true(isinf(weighting_db(WEIGHTING_C, 0)) && weighting_db(WEIGHTING_Z, 20) == 0);
 }
 
-/* All 34 rows of A, C and Z at the usual rates, within class 1; of A and C also within 0.2 dB of the
- * table. */
+/* All 34 rows of A, C and Z at the usual rates, within class 1; of A and C also within 0.2 dB of
+ * the table. */
 static void test_table(void **state)
 {
     (void)state;
@@ -266,9 +266,9 @@ static void test_frames_are_in_their_place(void **state)
     assert_true(worst <= 0.05);
 }
 
-/* A sine of RMS 0.1 at 1 kHz reads -20 dB on every curve (0.01 dB: the filter's onset); the same for
- * half of the time 3.01 dB less; two tones their sum in power; DC nothing; full scale alone does not
- * matter. */
+/* A sine of RMS 0.1 at 1 kHz reads -20 dB on every curve (0.01 dB: the filter's onset); the same
+ * for half of the time 3.01 dB less; two tones their sum in power; DC nothing; full scale alone
+ * does not matter. */
 static void test_leq(void **state)
 {
     (void)state;

@@ -28,7 +28,7 @@ typedef enum journal_mode {
 char *journal_path(void);
 
 /* path NULL: journal_path(), whose folder is made, mode 0700, when it is to be written. Fails with
- * one sentence on: missing, not to be written, of an older version and read-only, no database, another program's database, a newer
+ * one sentence on: missing, not to be written, no database, another program's database, a newer
  * seamline's. Waits up to two minutes wherever another process is writing. */
 bool journal_open(const char *path_or_null, journal_mode mode, journal **out, err *e);
 void journal_close(journal *j); /* rolls back what was not committed; NULL allowed */
@@ -65,19 +65,17 @@ typedef struct journal_take {
     double seconds, voiced_s;
     size_t clipped_runs; /* as in sound/recording.h, so too dc and peak */
     double dc, peak;
-    /* Of the recording, on the track's level scale: Leq with C, A and Z weighting, and the largest
-     * C-weighted levels with F and S. NaN: not known. */
+    /* on the track's scale; NaN: not known. Leq with C, A and Z; largest C level with F and S */
     double leq_db, laeq_db, lzeq_db, lcfmax_db, lcsmax_db;
     /* what the singer says of it */
     char *name, *vowel; /* "" when not stated */
     int hold, vary;     /* bits of JOURNAL_DIMENSIONS; 0 none; -1 not stated */
     declared_register declared;
     /* how it was heard */
-    int egg;                /* channel, from 1; 0 none */
-    char *settings;         /* of the listening; equal text, equal listening */
-    char *version;          /* of the program */
-    bool judged;            /* false: heard, but its registers are not decoded yet */
-    size_t flips, doubtful; /* asserted flips, and those of confidence below 0.5 */
+    int egg;                  /* channel, from 1; 0 none */
+    char *settings, *version; /* of the listening; equal texts, equal listening */
+    bool judged;              /* false: heard, but its registers are not decoded yet */
+    size_t flips, doubtful;   /* asserted flips, and those of confidence below 0.5 */
 } journal_take;
 
 void journal_take_clear(journal_take *t);

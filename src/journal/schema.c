@@ -100,14 +100,14 @@ static const char tables[] =
     " model BLOB,"
     " PRIMARY KEY(singer, vowel)) WITHOUT ROWID;";
 
-/* What makes version i + 2 of version i + 1. The level of a take was unweighted in version 1: it
+/* What makes version v + 1 of version v. The level of a take was unweighted in version 1: it
  * goes to lzeq_db, and the C-weighted one is not known until the take is heard anew. */
-static const char *const steps[SCHEMA_VERSION - 1] = {
-    "ALTER TABLE takes ADD COLUMN laeq_db REAL;"
-    "ALTER TABLE takes ADD COLUMN lzeq_db REAL;"
-    "ALTER TABLE takes ADD COLUMN lcfmax_db REAL;"
-    "ALTER TABLE takes ADD COLUMN lcsmax_db REAL;"
-    "UPDATE takes SET lzeq_db = leq_db, leq_db = NULL;",
+static const char *const steps[SCHEMA_VERSION] = {
+    [1] = "ALTER TABLE takes ADD COLUMN laeq_db REAL;"
+          "ALTER TABLE takes ADD COLUMN lzeq_db REAL;"
+          "ALTER TABLE takes ADD COLUMN lcfmax_db REAL;"
+          "ALTER TABLE takes ADD COLUMN lcsmax_db REAL;"
+          "UPDATE takes SET lzeq_db = leq_db, leq_db = NULL;",
 };
 
 typedef struct identity {
@@ -147,7 +147,7 @@ static bool is_older(const identity *who)
 static bool renew(const journal *j, long version, err *e)
 {
     for (long v = version; v < SCHEMA_VERSION; v++)
-        if (!sql_run(j, steps[v - 1], e))
+        if (!sql_run(j, steps[v], e))
             return false;
     return mark(j, e);
 }

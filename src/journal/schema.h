@@ -8,8 +8,9 @@
 
 enum { SCHEMA_VERSION = 2 };
 
-/* Tells what the open file is; in an empty one makes the tables when `mode` is JOURNAL_WRITE, and
- * brings those of an older version up to date in either mode, all of it or nothing. Fails with a sentence on another program's database and on a newer seamline's. */
+/* Tells what the open file is; in an empty one makes the tables when `mode` is JOURNAL_WRITE,
+ * and brings those of an older version up to date in either mode, all of it or nothing. Fails
+ * with a sentence on another program's database and on a newer seamline's. */
 bool schema_ready(journal *j, journal_mode mode, err *e);
 
 #endif

@@ -4,14 +4,14 @@
 
 /* The frequency weightings of IEC 61672-1 as digital filters at any rate of 8-192 kHz.
  *
- * Low poles (20.6 Hz twice; A also 107.7 and 737.9 Hz): first-order high-passes whose slope towards
- * 0 Hz and whose gain at half the rate are exactly the analogue ones; in between they stray by 0.07
- * dB at most. High poles (12194 Hz twice): at half the rate or beyond it no simple transform holds,
- * so the poles are matched, exp(-2 pi f / rate), and seven symmetric zeros take the gain to the
- * analogue one at four frequencies up to 20.5 kHz, or half the rate. At 48 kHz and above the whole
- * stays within 0.1 dB of the curve up to 20 kHz, at 44.1 kHz within 0.2 dB, and at any lower rate
- * within 0.45 dB up to 0.95 of half the rate. The gain at 1 kHz is 0 dB exactly. Phase is not held to
- * the analogue one: levels do not need it. */
+ * * Low poles (20.6 Hz twice; A also 107.7 and 737.9 Hz): first-order high-passes whose slope
+ * towards 0 Hz and whose gain at half the rate are exactly the analogue ones; in between they
+ * stray by 0.07 dB at most. High poles (12194 Hz twice): at half the rate or beyond it no simple
+ * transform holds, so the poles are matched, exp(-2 pi f / rate), and seven symmetric zeros take
+ * the gain to the analogue one at four frequencies up to 20.5 kHz, or half the rate. At 48 kHz
+ * and above the whole stays within 0.1 dB of the curve up to 20 kHz, at 44.1 kHz within 0.2 dB,
+ * and at any lower rate within 0.45 dB up to 0.95 of half the rate. The gain at 1 kHz is 0 dB
+ * exactly. Phase is not held to the analogue one: levels do not need it. */
 
 #include <stddef.h>
 

@@ -12,12 +12,12 @@
  * the negative period). last >= 1. */
 void cepstrum_of(const double *log_amplitude, int last, int n, double *out);
 
-/* Cepstral peak prominence, dB: the cepstrum's power at the period, over the straight line fitted
- * to its level against time from a quarter of a period to two periods (after Hillenbrand, Cleveland
- * & Erickson 1994 and Hillenbrand & Houde 1996, from memory); power is averaged over three
- * neighbouring times. The band is that of the spectrum's harmonics, so that the period falls on one
- * of the times, whatever the pitch; what lies 100 dB under the strongest bin is lifted to there. NaN with fewer than 3
- * harmonics. */
+/* Cepstral peak prominence, dB: the cepstrum's power at the period, over the straight line
+ * fitted to its level against time from a quarter of a period to two periods (after Hillenbrand,
+ * Cleveland & Erickson 1994 and Hillenbrand & Houde 1996, from memory); power is averaged over
+ * three neighbouring times. The band is that of the spectrum's harmonics, so that the period
+ * falls on one of the times, whatever the pitch; what lies 100 dB under the strongest bin is
+ * lifted to there. NaN with fewer than 3 harmonics. */
 double cepstral_prominence_db(const spectrum *s);
 
 #endif

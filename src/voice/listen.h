@@ -31,8 +31,8 @@ typedef struct voice_whole {
 voice_settings voice_defaults(void);
 bool voice_check(const voice_settings *s, err *e);
 
-/* Reads `name` (see sound/recording.h) to its end. Silence, noise and sound shorter than 60 ms are no errors: they give a track with no voiced
- * frame, or with no frame at all. */
+/* Reads `name` (see sound/recording.h) to its end. Silence, noise and sound shorter than 60 ms
+ * are no errors: they give a track with no voiced frame, or with no frame at all. */
 bool voice_listen(const char *name, const voice_settings *s, track **out, voice_whole *opt_whole,
                   err *e);
 

@@ -10,9 +10,10 @@
 
 #include <stddef.h>
 
-/* From one spectrum (voice/spectrum.h), from half of the pitch to half of it past the last harmonic;
- * they hold at any pitch and through vibrato, and are NaN in unvoiced frames. Harmonics count below 5 kHz and 0.38 of the sound's rate, the noise in their bins
- * taken off; those less than 6 dB over it are drowned, and NaN. */
+/* From one spectrum (voice/spectrum.h), from half of the pitch to half of it past the last
+ * harmonic; they hold at any pitch and through vibrato, and are NaN in unvoiced frames.
+ * Harmonics count below 5 kHz and 0.38 of the sound's rate, the noise in their bins taken off;
+ * those less than 6 dB over it are drowned, and NaN. */
 typedef enum measure {
     MEASURE_H1_H2,     /* level of the first harmonic over the second, dB */
     MEASURE_SLOPE,     /* straight line through the harmonics' levels, dB per octave */
@@ -41,8 +42,8 @@ typedef struct measures {
 /* The column of a table: "h1_h2_db", "slope_db_oct", ... */
 const char *measure_name(measure m);
 
-/* Frames at i * hop_s of the sound, with pitch hz[i] (NaN unvoiced); levels in dB re full scale. L..
- * stay NaN. The caller frees. */
+/* Frames at i * hop_s of the sound, with pitch hz[i] (NaN unvoiced); levels in dB re full scale.
+ * L.. stay NaN. The caller frees. */
 measures *measures_of(const signal *x, double hop_s, size_t n, const double *hz);
 measures *measures_new(void);    /* of no frame */
 void measures_free(measures *m); /* NULL allowed */

@@ -4,11 +4,12 @@
 
 /* The spectrum of a frame in which the pitch stands still: all measures of a frame come from it.
  *
- * The sound about the frame is sampled anew at equal steps of phase, the integral of the pitch, so
- * that vibrato, slides and leaps are gone: harmonic h lies at bin h * periods exactly, whatever the
- * pitch does, and harmonics far up are as sharp as the first. Under a Hann window of an even number
- * of periods, the fewest that last 30 ms and never less than 4, a steady harmonic reaches one bin to
- * either side and no farther; in the other bins there is what is not voice. */
+ * * The sound about the frame is sampled anew at equal steps of phase, the integral of the
+ * pitch, so that vibrato, slides and leaps are gone: harmonic h lies at bin h * periods exactly,
+ * whatever the pitch does, and harmonics far up are as sharp as the first. Under a Hann window
+ * of an even number of periods, the fewest that last 30 ms and never less than 4, a steady
+ * harmonic reaches one bin to either side and no farther; in the other bins there is what is not
+ * voice. */
 
 #include "sound/signal.h"
 
