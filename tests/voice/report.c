@@ -42,9 +42,9 @@ static void flips_line(const char *name, const marks *m)
 
 static void still_line(const char *name, const marks *m)
 {
-    printf("| %s | %zu | %.1f | %zu | **%.1f** | %.1f | %zu of %zu | %zu | %.2f |\n", name,
+    printf("| %s | %zu | %.1f | %zu | **%.1f** | %.1f | %zu of %zu | %zu | %zu |\n", name,
            m->still_takes, m->still_minutes, m->still_false, still_rate(m),
-           share(m->reg_right, m->reg_frames), m->misnamed, m->singles, m->true_flips, marks_f1(m));
+           share(m->reg_right, m->reg_frames), m->misnamed, m->singles, m->true_flips, m->matched);
 }
 
 static void rest_line(const char *name, const marks *m)
@@ -135,10 +135,10 @@ void report_print(const report *r, const char *voice)
     }
     if (has(r, true)) {
         printf("\n## %s: takes without a flip\n\n", voice);
-        puts("Each family alone, then beside takes with the singer's own flips, whose number and "
-             "F1 stand on the right; the false flips are those in takes without any.\n\n"
+        puts("Each family alone, then beside takes with the singer's own flips, whose number "
+             "stands on the right; the false flips are those in takes without any.\n\n"
              "| family | takes | minutes | false flips | a minute | frames in the right register, "
-             "% | singers of one register given as the other | flips beside | F1 |\n"
+             "% | singers of one register given as the other | flips beside | found |\n"
              "|---|---|---|---|---|---|---|---|---|");
         lines(r, true, still_line);
     }
