@@ -3,11 +3,14 @@
 #include "base/array.h"
 #include "command/command.h"
 #include "command/measure_cells.h"
-#include "register/decode.h"
+#include "register/parts.h"
 #include "voice/listen.h"
+#include "voice/measures.h"
 
 #include <math.h>
 #include <stdlib.h>
+
+enum { FRAMES_AT_ONCE = 4000 };
 
 typedef struct settings {
     bool tracks, measures;
@@ -40,9 +43,34 @@ static const option options[] = {
      "the vowel of all takes (without it they are taken as one)"},
 };
 
-/* The takes that could be read; *failed counts the others, each with its sentence on stderr. */
-static size_t listen_all(const command_call *call, track **tracks, meter_levels *levels,
-                         size_t *failed)
+/* What was heard of all takes. */
+typedef struct heard {
+    track_store *store;
+    meter_levels *levels; /* of each take, when measures are asked for */
+    size_t harmonics;     /* the most that any frame's measures have */
+    size_t failed;        /* files that could not be read */
+} heard;
+
+static bool keep(void *context, const track *piece, err *e)
+{
+    heard *h = context;
+    for (size_t i = 0; piece->measures && i < piece->n; i++)
+        if (piece->measures->harmonics[i] > h->harmonics)
+            h->harmonics = piece->measures->harmonics[i];
+    return track_store_append(h->store, piece, e);
+}
+
+static size_t voiced_frames(const track_store *store, size_t take)
+{
+    size_t n, voiced = 0;
+    const stretch *all = track_store_stretches(store, &n);
+    while (n-- && all[n].take == take)
+        voiced += all[n].voiced;
+    return voiced;
+}
+
+/* The takes that could be read; the others have their sentence on stderr. */
+static void listen_all(const command_call *call, heard *h)
 {
     const settings *own = call->settings;
     voice_settings s = voice_defaults();
@@ -51,22 +79,22 @@ static size_t listen_all(const command_call *call, track **tracks, meter_levels 
     s.recording.channel = own->microphone;
     s.recording.egg = own->egg;
     s.measures = own->measures;
-    size_t n = 0;
     for (size_t i = 0; i < call->n; i++) {
         err e;
         voice_whole whole;
-        if (!voice_listen(call->operands[i], &s, &tracks[n], &whole, &e)) {
+        track_store_begin(h->store, call->operands[i], s.hop_s, (declared_register)own->declared);
+        if (!voice_listen_pieces(call->operands[i], &s, keep, h, &whole, &e)) {
             message_warn("%s", e.text);
-            ++*failed;
+            track_store_drop(h->store);
+            h->failed++;
             continue;
         }
-        levels[n] = whole.levels;
-        track *t = tracks[n++];
-        t->declared = (declared_register)own->declared;
-        if (voice_seconds(t) <= 0)
+        track_store_end(h->store);
+        size_t take = track_store_takes(h->store) - 1;
+        h->levels[take] = whole.levels;
+        if (!voiced_frames(h->store, take))
             message_warn("%s: no voice was heard in it.", call->operands[i]);
     }
-    return n;
 }
 
 static void note_levels(const command_call *call, table_writer *w, const register_summary *summary)
@@ -80,17 +108,17 @@ static void note_levels(const command_call *call, table_writer *w, const registe
         table_note(w, "two_over_one_nats", "%.1f", summary->gain_nats);
 }
 
-static bool print_flips(const command_call *call, track *const *tracks, size_t n,
-                        const flips *found, const register_summary *summary, err *e)
+static bool print_flips(const command_call *call, const track_store *store, const flips *found,
+                        const register_summary *summary, err *e)
 {
     table_writer *w =
         command_table(call, "take time_s direction pitch_before_st pitch_after_st level_before_db "
                             "level_after_db span_ms confidence");
     note_levels(call, w, summary);
-    for (size_t k = 0; k < n; k++)
+    for (size_t k = 0; k < track_store_takes(store); k++)
         for (size_t i = 0; i < found[k].n; i++) {
             const flip *f = &found[k].items[i];
-            table_text(w, tracks[k]->take);
+            table_text(w, track_store_name(store, k));
             table_number(w, f->time_s, 3);
             table_text(w, f->direction == FLIP_UP ? "up" : "down");
             table_number(w, f->pitch_before_st, 2);
@@ -117,25 +145,67 @@ static void print_frame(table_writer *w, const track *t, size_t f)
     table_number(w, t->voicing[f], 2);
 }
 
-static bool print_tracks(const command_call *call, track *const *tracks, size_t n,
-                         const register_summary *summary, const meter_levels *levels, err *e)
+static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
+{
+    size_t n = track_store_frames(h->store, take);
+    for (size_t first = 0; first < n; first += FRAMES_AT_ONCE) {
+        track *t;
+        size_t here = n - first < FRAMES_AT_ONCE ? n - first : FRAMES_AT_ONCE;
+        if (!track_store_read(h->store, take, first, here, &t, e))
+            return false;
+        for (size_t f = 0, level = 0; f < t->n; f++) {
+            print_frame(w, t, f);
+            if (t->measures)
+                measure_cells(w, t, f, h->harmonics, &level);
+        }
+        track_free(t);
+    }
+    return true;
+}
+
+static bool print_tracks(const command_call *call, const heard *h, const register_summary *summary,
+                         err *e)
 {
     static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing";
-    bool measures = ((const settings *)call->settings)->measures;
-    char *columns = measures ? measure_columns(plain, tracks, n) : xstrdup(plain);
-    size_t harmonics = measures ? measure_harmonics_most(tracks, n) : 0;
+    const settings *own = call->settings;
+    char *columns = own->measures ? measure_columns(plain, h->harmonics) : xstrdup(plain);
     table_writer *w = command_table(call, columns);
+    size_t n = track_store_takes(h->store);
+    err unwritten;
     note_levels(call, w, summary);
-    if (measures)
-        measure_notes(w, tracks, levels, n);
-    for (size_t k = 0; k < n; k++)
-        for (size_t f = 0, level = 0; f < tracks[k]->n; f++) {
-            print_frame(w, tracks[k], f);
-            if (measures)
-                measure_cells(w, tracks[k], f, harmonics, &level);
-        }
+    if (own->measures)
+        measure_notes(w);
+    for (size_t k = 0; own->measures && k < n; k++)
+        measure_note_take(w, track_store_name(h->store, k), !isnan(own->full_scale_db),
+                          &h->levels[k]);
+    bool read = true;
+    for (size_t k = 0; read && k < n; k++)
+        read = print_take(w, h, k, e);
     free(columns);
-    return table_writer_close(w, e);
+    bool written = table_writer_close(w, read ? e : &unwritten);
+    return read && written;
+}
+
+static bool decode(const command_call *call, const heard *h, err *e)
+{
+    const settings *own = call->settings;
+    flips *found = xcalloc(call->n, sizeof *found);
+    register_settings s = register_defaults();
+    parts_settings sizes = parts_defaults();
+    register_summary summary;
+    size_t parts;
+    bool good = parts_decode(h->store, &s, &sizes, found, &summary, &parts, e);
+    if (good && parts > 1)
+        message_warn("These takes hold %.0f minutes of voice, too much to be judged together: the "
+                     "registers were told in %zu parts.",
+                     summary.voiced_s / 60, parts);
+    if (good)
+        good = own->tracks ? print_tracks(call, h, &summary, e)
+                           : print_flips(call, h->store, found, &summary, e);
+    for (size_t k = 0; k < call->n; k++)
+        flips_clear(&found[k]);
+    free(found);
+    return good;
 }
 
 static int run(const command_call *call, err *e)
@@ -145,23 +215,12 @@ static int run(const command_call *call, err *e)
         err_set(e, "--measures are of frames: say --tracks --measures.");
         return EXIT_USAGE;
     }
-    meter_levels *levels = xcalloc(call->n, sizeof *levels);
-    track **tracks = xcalloc(call->n, sizeof *tracks);
-    flips *found = xcalloc(call->n, sizeof *found);
-    size_t failed = 0, n = listen_all(call, tracks, levels, &failed);
-    register_settings s = register_defaults();
-    register_summary summary;
-    register_decode(tracks, n, &s, found, &summary);
-    bool printed = own->tracks ? print_tracks(call, tracks, n, &summary, levels, e)
-                               : print_flips(call, tracks, n, found, &summary, e);
-    for (size_t k = 0; k < n; k++) {
-        track_free(tracks[k]);
-        flips_clear(&found[k]);
-    }
-    free(tracks);
-    free(levels);
-    free(found);
-    return printed && !failed ? EXIT_DONE : EXIT_INPUT;
+    heard h = {.store = track_store_new(), .levels = xcalloc(call->n, sizeof *h.levels)};
+    listen_all(call, &h);
+    bool printed = decode(call, &h, e);
+    track_store_free(h.store);
+    free(h.levels);
+    return printed && !h.failed ? EXIT_DONE : EXIT_INPUT;
 }
 
 const command command_analyse = {

@@ -8,16 +8,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-size_t measure_harmonics_most(track *const *tracks, size_t n)
-{
-    size_t most = 0;
-    for (size_t k = 0; k < n; k++)
-        for (size_t i = 0; i < tracks[k]->n; i++)
-            if (tracks[k]->measures->harmonics[i] > most)
-                most = tracks[k]->measures->harmonics[i];
-    return most;
-}
-
 static void add_column(char **columns, const char *name)
 {
     char *longer = xformat("%s %s", *columns, name);
@@ -25,12 +15,11 @@ static void add_column(char **columns, const char *name)
     *columns = longer;
 }
 
-char *measure_columns(const char *columns, track *const *tracks, size_t n)
+char *measure_columns(const char *columns, size_t harmonics)
 {
     char *all = xstrdup(columns);
     for (int m = 0; m < MEASURES; m++)
         add_column(&all, measure_name((measure)m));
-    size_t harmonics = measure_harmonics_most(tracks, n);
     for (size_t h = 1; h <= harmonics; h++) {
         char *name = xformat("h%zu_db", h);
         add_column(&all, name);
@@ -39,7 +28,7 @@ char *measure_columns(const char *columns, track *const *tracks, size_t n)
     return all;
 }
 
-static void note_take(table_writer *w, const track *t, const meter_levels *l)
+void measure_note_take(table_writer *w, const char *take, bool calibrated, const meter_levels *l)
 {
     const double shown[] = {l->leq_db[WEIGHTING_A], l->leq_db[WEIGHTING_C], l->leq_db[WEIGHTING_Z],
                             l->max_db[METER_FAST][WEIGHTING_C], l->max_db[METER_SLOW][WEIGHTING_C]};
@@ -48,18 +37,16 @@ static void note_take(table_writer *w, const track *t, const meter_levels *l)
         number_fixed(shown[i], 1, text[i]);
     table_note(w, "take_levels", "LAeq %s, LCeq %s, LZeq %s, LCFmax %s, LCSmax %s %s: %s", text[0],
                text[1], text[2], text[3], text[4],
-               isnan(t->full_scale_db) ? "dB re full scale" : "dB SPL (30 cm)", t->take);
+               calibrated ? "dB SPL (30 cm)" : "dB re full scale", take);
 }
 
-void measure_notes(table_writer *w, track *const *tracks, const meter_levels *levels, size_t n)
+void measure_notes(table_writer *w)
 {
     table_note(w, "measures",
                "h1_h2, balance (1 kHz and up over below), hnr, cpps: differences in "
                "dB; slopes in dB per octave; h1, h2, ...: levels of harmonics below "
                "5 kHz on level_scale; laf to lzs: levels with A, C, Z and F, S on "
                "the same reference");
-    for (size_t k = 0; k < n; k++)
-        note_take(w, tracks[k], &levels[k]);
 }
 
 void measure_cells(table_writer *w, const track *t, size_t frame, size_t harmonics, size_t *level)

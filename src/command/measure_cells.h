@@ -9,16 +9,17 @@
 #include "sound/meter.h"
 #include "voice/track.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
-/* `columns` with these on the right. The caller frees. */
-char *measure_columns(const char *columns, track *const *tracks, size_t n);
-/* What the columns are, and the levels of each take as a whole (n of them), one note a take. */
-void measure_notes(table_writer *w, track *const *tracks, const meter_levels *levels, size_t n);
+/* `columns` with these on the right, `harmonics` of h. The caller frees. */
+char *measure_columns(const char *columns, size_t harmonics);
+/* What the columns are. */
+void measure_notes(table_writer *w);
+/* The levels of a take as a whole. */
+void measure_note_take(table_writer *w, const char *take, bool calibrated, const meter_levels *l);
 /* The cells of a frame. Frames come in their order: *level, 0 at first, is where the harmonics of
  * the next one begin. `harmonics` is the number of h columns. */
 void measure_cells(table_writer *w, const track *t, size_t frame, size_t harmonics, size_t *level);
-/* That number. */
-size_t measure_harmonics_most(track *const *tracks, size_t n);
 
 #endif

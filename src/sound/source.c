@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "base/number.h"
+#include "base/spool.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -49,14 +50,9 @@ static bool copy_all(int from, int to)
 }
 
 /* Puts a copy that can be sought in into s->fd. */
-static bool spool(source *s, err *e)
+static bool copy_pipe(source *s, err *e)
 {
-    const char *folder = getenv("TMPDIR");
-    char *path = xformat("%s/seamline-XXXXXX", folder && *folder ? folder : "/tmp");
-    int copy = mkstemp(path);
-    if (copy >= 0)
-        unlink(path);
-    free(path);
+    int copy = spool_file();
     if (copy < 0 || !copy_all(s->fd, copy) || lseek(copy, 0, SEEK_SET) != 0) {
         err_set(e, "%s could not be copied to a temporary file: %s.", s->shown, strerror(errno));
         if (copy >= 0)
@@ -81,7 +77,7 @@ static bool make_seekable(source *s, err *e)
         return err_set(e, "No recording comes in on standard input, which is a terminal.");
     if (!standard && (S_ISCHR(st.st_mode) || S_ISBLK(st.st_mode)))
         return err_set(e, "%s is a device, not a recording.", s->shown);
-    if (!S_ISREG(st.st_mode) && !spool(s, e))
+    if (!S_ISREG(st.st_mode) && !copy_pipe(s, e))
         return false;
     if (fstat(s->fd, &st) == 0 && st.st_size == 0)
         return err_set(e, "%s is empty.", s->shown);
