@@ -230,10 +230,10 @@ bool track_store_append(track_store *s, const track *piece, err *e)
         *c = (chunk){.first = t->n, .n = n, .at = s->end};
         if (!write_chunk(s, piece, i, n, e) || !write_measures(s, c, piece, i, e))
             return false;
+        t->n += n;
         for (size_t k = 0; k < n; k++)
             if (!isnan(piece->pitch_st[i + k]))
-                note_voiced(s, t, t->n + k);
-        t->n += n;
+                note_voiced(s, t, t->n - n + k);
     }
     return true;
 }
