@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* long PROGRAM TAKES MINUTES MOST_MB: long recordings, made of the takes in the folder TAKES, heard
+/* long PROGRAM TAKES MINUTES MOST_MB [mixed]: long recordings, made of the takes in the folder TAKES, heard
  * by PROGRAM, and how much memory it takes at its peak (ru_maxrss, which counts shared pages too).
  * Ends with 1 where that is more than MOST_MB, or where PROGRAM fails.
  *
  * `mixed` is takes with pauses of 0 to 8 s between them, `voiced` their voiced middles joined
  * without a break. Mono, 16 bits, at the takes' own rate. One lies in a file beside the takes, the
- * other comes by a pipe. */
+ * other comes by a pipe, and is left out with the last argument. */
 #define _DEFAULT_SOURCE /* wait4() */
 #include "base/array.h"
 
@@ -211,30 +211,27 @@ static bool tell(const char *what, const char *sound, double minutes, spent s, d
 int main(int argc, char **argv)
 {
     takes all = {.n = 0};
-    if (argc != 5 || !read_takes(argv[2], &all)) {
-        fputs("usage: long PROGRAM TAKES MINUTES MOST_MB\n", stderr);
+    if (argc < 5 || argc > 6 || !read_takes(argv[2], &all)) {
+        fputs("usage: long PROGRAM TAKES MINUTES MOST_MB [mixed]\n", stderr);
         return 2;
     }
     double minutes = strtod(argv[3], NULL), most_mb = strtod(argv[4], NULL);
-    char *path = xformat("%s/long.wav", argv[2]), *journal = xformat("%s/long.db", argv[2]);
+    char *path = xformat("%s/long.wav", argv[2]);
     const char *const flips[] = {argv[1], "analyse", path, NULL};
     const char *const frames[] = {argv[1], "analyse", "--tracks", "-", NULL};
-    const char *const add[] = {argv[1], "add", "wren", path, "--journal", journal, NULL};
     FILE *out = fopen(path, "wb");
     bool good = out && write_long(out, &all, minutes, false);
     good = out && fclose(out) == 0 && good;
     printf("# %zu takes of %d Hz\ncommand\tsound\tminutes\tpeak_mb\tprocessor_s\twall_s\tresult\n",
            all.n, all.rate);
     good = tell("analyse", "mixed", minutes, measure(flips, -1), most_mb) && good;
-    good = tell("add", "mixed", minutes, measure(add, -1), most_mb) && good;
     remove(path);
-    remove(journal);
-    good = tell("analyse --tracks", "voiced, by a pipe", minutes,
-                measure_pipe(frames, &all, minutes, true), most_mb) &&
-           good;
+    if (argc == 5)
+        good = tell("analyse --tracks", "voiced, by a pipe", minutes,
+                    measure_pipe(frames, &all, minutes, true), most_mb) &&
+               good;
     for (size_t k = 0; k < all.n; k++)
         free(all.items[k].x);
     free(path);
-    free(journal);
     return good ? 0 : 1;
 }

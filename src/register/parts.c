@@ -3,19 +3,20 @@
 
 #include "base/array.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 
-enum {
-    OWN = 48000,     /* voiced frames of a part */
-    LONGEST = 24000, /* frames of a run; longer stretches are cut */
-    EXCERPTS = 30,
-    EXCERPT = 800, /* frames */
-    BEYOND = 1000  /* frames looked at on the other side of a cut */
-};
+enum { BEYOND = 1000 }; /* frames looked at on the other side of a cut */
 static const double frame_s = 0.005;
+
+parts_settings parts_defaults(void)
+{
+    return (parts_settings){
+        .whole = 72000, .own = 48000, .longest = 24000, .excerpts = 30, .excerpt = 800};
+}
 
 typedef struct run { /* frames first..first + n - 1 of a take are to be told */
     size_t take, first, n, voiced;
@@ -24,11 +25,12 @@ typedef struct run { /* frames first..first + n - 1 of a take are to be told */
 
 typedef struct plan {
     track_store *store;
+    const parts_settings *sizes;
     run *runs;
     size_t n_runs, room;
     size_t voiced; /* frames in all */
-    run excerpts[EXCERPTS];
-    size_t excerpt_of[EXCERPTS]; /* the run that each lies in */
+    run excerpts[PARTS_EXCERPTS];
+    size_t excerpt_of[PARTS_EXCERPTS]; /* the run that each lies in */
     size_t cut; /* where the part before was cut off: the frame from which on is to be told */
 } plan;
 
@@ -49,10 +51,10 @@ static void add_run(plan *p, run r)
 /* Stretches become runs, long ones several of the same length. */
 static void lay_out(plan *p, bool cut)
 {
-    size_t n;
+    size_t n, most = p->sizes->longest;
     const stretch *all = track_store_stretches(p->store, &n);
     for (size_t i = 0; i < n; i++) {
-        size_t k = cut ? (all[i].n + LONGEST - 1) / LONGEST : 1, done = 0;
+        size_t k = cut ? (all[i].n + most - 1) / most : 1, done = 0;
         for (size_t j = 0; j < k; j++) {
             size_t here = all[i].n * (j + 1) / k - done;
             add_run(p, (run){.take = all[i].take,
@@ -68,27 +70,27 @@ static void lay_out(plan *p, bool cut)
 /* Excerpts begin at even steps over the voice of all runs and end with their run. */
 static void sample(plan *p)
 {
-    size_t r = 0, before = 0;
-    for (size_t k = 0; k < EXCERPTS; k++) {
-        size_t at = (2 * k + 1) * p->voiced / (2 * EXCERPTS);
+    size_t r = 0, before = 0, length = p->sizes->excerpt, n = p->sizes->excerpts;
+    for (size_t k = 0; k < n; k++) {
+        size_t at = (2 * k + 1) * p->voiced / (2 * n);
         while (r + 1 < p->n_runs && before + p->runs[r].voiced <= at)
             before += p->runs[r++].voiced;
         const run *of = &p->runs[r];
+        size_t spare = of->n > length ? of->n - length : 0;
         double share = of->voiced ? (double)(at - before) / (double)of->voiced : 0;
         size_t skip = (size_t)(fmin(share, 1) * (double)of->n);
-        skip = of->n > EXCERPT && skip > of->n - EXCERPT ? of->n - EXCERPT : skip;
-        skip = of->n > EXCERPT ? skip : 0;
+        skip = skip < spare ? skip : spare;
         p->excerpts[k] = (run){
-            .take = of->take, .first = of->first + skip, .n = of->n < EXCERPT ? of->n : EXCERPT};
+            .take = of->take, .first = of->first + skip, .n = of->n < length ? of->n : length};
         p->excerpt_of[k] = r;
     }
 }
 
-/* A part ends when its voice would become more than OWN. */
+/* A part ends when its voice would become more than it may. */
 static size_t end_of_part(const plan *p, size_t first)
 {
     size_t end = first + 1, voiced = p->runs[first].voiced;
-    while (end < p->n_runs && voiced + p->runs[end].voiced <= OWN)
+    while (end < p->n_runs && voiced + p->runs[end].voiced <= p->sizes->own)
         voiced += p->runs[end++].voiced;
     return end;
 }
@@ -129,7 +131,7 @@ static bool read_part(const plan *p, part *now, bool sampled, err *e)
         r.n += before + after;
         good = read_run(p, now, &r, true, e);
     }
-    for (size_t k = 0; sampled && good && k < EXCERPTS; k++)
+    for (size_t k = 0; sampled && good && k < p->sizes->excerpts; k++)
         if (p->excerpt_of[k] < now->first || p->excerpt_of[k] >= now->end)
             good = read_run(p, now, &p->excerpts[k], false, e);
     now->found = xcalloc(now->n, sizeof *now->found);
@@ -197,7 +199,7 @@ static bool tell_track(const plan *p, const part *now, size_t k, size_t from, si
 
 static bool tell_part(plan *p, const part *now, flips *found, err *e)
 {
-    bool begins = p->runs[now->first].joined, ends = goes_on(p, now->end);
+    bool begins = now->first < now->end && p->runs[now->first].joined, ends = goes_on(p, now->end);
     size_t from = begins ? p->cut : 0;
     p->cut = ends ? place_cut(p, now) : 0;
     bool good = true;
@@ -231,15 +233,16 @@ static void summarise(register_summary *all, size_t parts, size_t both)
              parts);
 }
 
-bool parts_decode(track_store *store, const register_settings *s, flips *found,
-                  register_summary *summary, size_t *parts, err *e)
+bool parts_decode(track_store *store, const register_settings *s, const parts_settings *sizes,
+                  flips *found, register_summary *summary, size_t *parts, err *e)
 {
-    plan p = {.store = store};
+    assert(sizes->longest >= 4 * BEYOND && sizes->excerpts <= PARTS_EXCERPTS);
+    plan p = {.store = store, .sizes = sizes};
     size_t n, both = 0, end = 0;
     const stretch *all = track_store_stretches(store, &n);
     for (size_t i = 0; i < n; i++)
         p.voiced += all[i].voiced;
-    bool several = p.voiced > PARTS_WHOLE, good = true;
+    bool several = p.voiced > sizes->whole, good = true;
     lay_out(&p, several);
     if (several)
         sample(&p);
