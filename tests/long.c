@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* long PROGRAM TAKES MINUTES MOST_MB [mixed]: long recordings, made of the takes in the folder
- * TAKES, heard by PROGRAM, and how much memory it takes at its peak (ru_maxrss, which counts shared pages too).
- * Ends with 1 where that is more than MOST_MB, or where PROGRAM fails.
+ * TAKES, heard by PROGRAM, and how much memory it takes at its peak (ru_maxrss, which counts shared
+ * pages too). Ends with 1 where that is more than MOST_MB, or where PROGRAM fails.
  *
  * `mixed` is takes with pauses of 0 to 8 s between them, `voiced` their voiced middles joined
  * without a break. Mono, 16 bits, at the takes' own rate. One lies in a file beside the takes, the
