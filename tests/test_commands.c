@@ -490,6 +490,107 @@ static void test_said_again(void **state)
     said_clear(&s);
 }
 
+static double number(const table *t, size_t row, const char *column)
+{
+    double value;
+    err e;
+    assert_true(table_value(t, row, table_column(t, column), &value, &e));
+    return value;
+}
+
+/* Ten seconds of a sine of 100 Hz and amplitude 0.5: RMS -9.03 dB re full scale; A -19.14, C -0.30
+ * dB at 100 Hz (IEC 61672-1), Z -0.04 dB (a first-order high-pass at 10 Hz). Calibrated, and from
+ * 60 to 30 cm, it is 110 + 6.02 dB more. Printed to 0.1 dB. */
+static void test_levels_of_a_take(void **state)
+{
+    (void)state;
+    size_t n = 10 * RATE;
+    float *x = xcalloc(n, sizeof *x);
+    for (size_t i = 0; i < n; i++)
+        x[i] = (float)(0.5 * sin(2 * M_PI * 100 * (double)i / RATE));
+    write_sound("tone.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 1, x, n);
+    free(x);
+    check_done(run("add", "wren", "tone.wav"));
+    check_done(run("add", "robin", "tone.wav", "--full-scale", "110", "--distance", "60"));
+    for (int calibrated = 0; calibrated < 2; calibrated++) {
+        said s = run("takes", calibrated ? "robin" : "wren");
+        table *t = table_of(&s);
+        double rms = 20 * log10(0.5 / sqrt(2)) + (calibrated ? 110 + 20 * log10(2) : 0);
+        assert_string_equal(cell(t, 0, "level_unit"),
+                            calibrated ? "dB SPL (C, 30 cm)" : "dB re full scale (C)");
+        assert_true(fabs(number(t, 0, "level_db") - rms + 0.30) <= 0.07);
+        assert_true(fabs(number(t, 0, "laeq_db") - rms + 19.14) <= 0.07);
+        assert_true(fabs(number(t, 0, "lzeq_db") - rms + 0.04) <= 0.07);
+        assert_true(fabs(number(t, 0, "lcfmax_db") - rms + 0.30) <= 0.07);
+        assert_true(fabs(number(t, 0, "lcsmax_db") - rms + 0.30) <= 0.07);
+        table_free(t);
+        said_clear(&s);
+    }
+}
+
+/* Ten harmonics that fall by 6.02 dB an octave: what `analyse --tracks --measures` prints of them.
+ */
+static void test_measures(void **state)
+{
+    (void)state;
+    check_refused(run("analyse", "--measures", "slide.wav"), EXIT_USAGE, "--tracks --measures");
+    said plain = run("analyse", "--tracks", "slide.wav");
+    said s = run("analyse", "--tracks", "--measures", "slide.wav", "silence.wav");
+    assert_int_equal(s.code, EXIT_DONE);
+    table *p = table_of(&plain), *t = table_of(&s);
+    assert_int_equal(table_column(p, "h1_h2_db"), -1);
+    assert_non_null(table_note_value(t, "take_levels"));
+    assert_string_equal(table_note_value(t, "level_scale"), "dB re full scale");
+    for (size_t c = 0; c < p->n_columns; c++) /* the plain columns, and others on the right */
+        assert_string_equal(p->names[c], t->names[c]);
+    size_t row = p->n_rows / 2;
+    assert_string_equal(cell(t, row, "pitch_st"), cell(p, row, "pitch_st"));
+    assert_true(fabs(number(t, row, "h1_h2_db") - 6.02) <= 0.05);
+    assert_true(fabs(number(t, row, "slope_db_oct") + 6.02) <= 0.1);
+    assert_true(fabs(number(t, row, "slope_low_db_oct") + 6.02) <= 0.05);
+    assert_true(fabs(number(t, row, "h1_db") - 20 * log10(0.1 / sqrt(2))) <= 0.05);
+    assert_true(fabs(number(t, row, "h10_db") - 20 * log10(0.01 / sqrt(2))) <= 0.05);
+    assert_true(number(t, row, "hnr_db") > 40 && number(t, row, "cpps_db") > 10);
+    assert_true(fabs(number(t, row, "lcf_db") - number(t, row, "lzf_db")) < 0.1);
+    assert_string_equal(cell(t, t->n_rows - 1, "take"), "silence.wav");
+    assert_string_equal(cell(t, t->n_rows - 1, "h1_db"), "");
+    assert_string_equal(cell(t, t->n_rows - 1, "laf_db"), "-inf");
+    table_free(p);
+    table_free(t);
+    said_clear(&plain);
+    said_clear(&s);
+}
+
+/* The scale of the levels goes with them; two scales together are warned of. */
+static void test_scale_of_fit(void **state)
+{
+    (void)state;
+    static const char rows[] = "take\ttime_s\tpitch_st\tlevel_db\tregister\n";
+    char text[4096];
+    static const char *const notes[] = {"# level_scale dB SPL (Z, 30 cm)\n",
+                                        "# level_scale dB re full scale\n", ""};
+    static const char *const scales[] = {"dB SPL (Z, 30 cm)", "dB re full scale",
+                                         "as in the tables, which do not state it"};
+    static const char *const names[] = {"spl.tsv", "fs.tsv", "none.tsv"};
+    for (size_t k = 0; k < 3; k++) {
+        size_t n = (size_t)snprintf(text, sizeof text, "%s%s", notes[k], rows);
+        for (int i = 0; i < 100; i++)
+            n += (size_t)snprintf(text + n, sizeof text - n, "t%zu\t%.2f\t%.1f\t70\t%d\n", k,
+                                  0.02 * i, 55 + 0.2 * i, i < 50 ? 1 : 2);
+        write_file(names[k], text);
+        said s = run("fit", names[k]);
+        table *t = table_of(&s);
+        assert_int_equal(s.code, EXIT_DONE);
+        assert_string_equal(table_note_value(t, "level_scale"), scales[k]);
+        table_free(t);
+        said_clear(&s);
+    }
+    said s = run("fit", "spl.tsv", "fs.tsv");
+    check_sentences(s.err);
+    assert_non_null(strstr(s.err, "fs.tsv: its level scale is \"dB re full scale\""));
+    said_clear(&s);
+}
+
 static void test_table_of_recordings(void **state)
 {
     (void)state;
@@ -728,6 +829,9 @@ int main(void)
         cmocka_unit_test_setup(test_same_recording_twice, fresh),
         cmocka_unit_test_setup(test_standard_input, fresh),
         cmocka_unit_test_setup(test_said_again, fresh),
+        cmocka_unit_test_setup(test_levels_of_a_take, fresh),
+        cmocka_unit_test_setup(test_measures, fresh),
+        cmocka_unit_test_setup(test_scale_of_fit, fresh),
         cmocka_unit_test_setup(test_table_of_recordings, fresh),
         cmocka_unit_test(test_days_of_the_calendar),
         cmocka_unit_test_setup(test_dates_of_recordings, fresh),

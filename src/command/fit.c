@@ -27,7 +27,10 @@ static const option options[] = {
 typedef struct takes {
     size_t n, room;
     path *items; /* each owns its arrays and its name */
+    char *scale; /* what levels are re, as the tables' level_scale says; NULL: no table yet */
 } takes;
+
+static const char unstated[] = "as in the tables, which do not state it";
 
 static void path_clear(path *p)
 {
@@ -44,6 +47,7 @@ static void takes_clear(takes *t)
     for (size_t i = 0; i < t->n; i++)
         path_clear(&t->items[i]);
     free(t->items);
+    free(t->scale);
 }
 
 typedef struct columns {
@@ -147,6 +151,18 @@ static bool add_table(const table *t, takes *out, err *e)
     return true;
 }
 
+/* Levels on two scales make no boundary: said, since the caller may know better. */
+static void note_scale(const table *t, takes *out)
+{
+    const char *scale = table_note_value(t, "level_scale");
+    scale = scale ? scale : unstated;
+    if (out->scale && strcmp(out->scale, scale) != 0)
+        message_warn("%s: its level scale is \"%s\", but that of the tables before \"%s\".",
+                     t->path, scale, out->scale);
+    if (!out->scale)
+        out->scale = xstrdup(scale);
+}
+
 /* A table that can't be read has its sentence on stderr and counts in *failed. */
 static takes read_all(const command_call *call, size_t *failed)
 {
@@ -160,6 +176,8 @@ static takes read_all(const command_call *call, size_t *failed)
             ++*failed;
             while (out.n > before)
                 path_clear(&out.items[--out.n]);
+        } else {
+            note_scale(t, &out);
         }
         table_free(t);
     }
@@ -174,9 +192,10 @@ static bool anything_told(const boundary *b)
     return false;
 }
 
-static bool print_boundary(const command_call *call, const boundary *b, err *e)
+static bool print_boundary(const command_call *call, const char *scale, const boundary *b, err *e)
 {
     table_writer *w = command_table(call, BOUNDARY_COLUMNS);
+    table_note(w, "level_scale", "%s", scale);
     boundary_table_notes(b, w);
     boundary_table_rows(b, w);
     return table_writer_close(w, e);
@@ -195,7 +214,7 @@ static int run(const command_call *call, err *e)
         code = EXIT_INPUT;
     else if (!boundary_fit(t.items, t.n, &s, &b, e))
         code = failed ? EXIT_INPUT : EXIT_NO_ANSWER;
-    else if (!print_boundary(call, b, e))
+    else if (!print_boundary(call, t.scale, b, e))
         code = EXIT_INPUT;
     else if (!anything_told(b) && !failed) {
         err_set(e, "Nothing could be told from %zu take%s: %s.", t.n, t.n == 1 ? "" : "s",

@@ -4,10 +4,10 @@
 
 /* Short-time level, unweighted, dB re full scale, and the arithmetic of levels.
  *
- * Power in 1 ms cells under a Hann window of 50 ms, centred on the frame: 2.75 periods at 55 Hz,
- * where the ripple of a pulse train stays under 0.25 dB (first side lobe of the window, -31 dB in
- * power against the mean); a step in level takes 27 ms from 10 to 90 %. Beyond the ends of the
- * recording the window counts what is there. Digital silence gives -INFINITY. */
+ * * Power in 1 ms cells under a Hann window of 50 ms, centred on the frame: 2.75 periods at 55
+ * Hz, where the level of a train of pulses stays within 0.13 dB of its mean; a step in level
+ * takes 24 ms from 10 to 90 %. Beyond the ends of the recording the window counts what is there.
+ * Digital silence gives -INFINITY. */
 
 #include "sound/signal.h"
 
