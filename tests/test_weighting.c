@@ -313,6 +313,12 @@ static void test_nothing(void **state)
     assert_true(l.max_db[METER_FAST][WEIGHTING_C] == -(double)INFINITY);
     assert_true(isnan(l.leq_db[WEIGHTING_A]) && isnan(l.leq_db[WEIGHTING_Z]));
     meter_free(m);
+    m = meter_new(48000, METER_ALL, 0.005, false); /* less than a step of 1 ms counts, too */
+    meter_add(m, (const float[]){0.5f, -0.5f, 0.5f, -0.5f}, 4);
+    l = meter_read(m);
+    assert_true(fabs(l.leq_db[WEIGHTING_Z] - 20 * log10(0.5)) < 0.1);
+    assert_true(l.max_db[METER_FAST][WEIGHTING_Z] == -(double)INFINITY);
+    meter_free(m);
     meter_free(NULL);
     weighting_free(NULL);
 }
