@@ -30,6 +30,11 @@ static void test_notes(void **state)
     assert_true(note_from_hz(440) == 69);
     assert_true(note_from_hz(880) == 81);
     assert_true(fabs(note_to_hz(60) - 261.6256) < 5e-5);
+    /* The table of equal temperament, from memory: A0, E2, G3, F#4, C6, C8. */
+    static const double rows[][2] = {{21, 27.5},     {40, 82.4069},   {55, 195.9977},
+                                     {66, 369.9944}, {84, 1046.5023}, {108, 4186.0090}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+        assert_true(fabs(note_to_hz(rows[i][0]) - rows[i][1]) < 5e-5);
     assert_true(isnan(note_from_hz(0)) && isnan(note_from_hz(-1)) && isnan(note_from_hz(NAN)));
     assert_true(isnan(note_to_hz((double)NAN)));
     for (int i = 0; i < 200; i++) {

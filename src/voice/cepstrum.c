@@ -4,21 +4,36 @@
 #include <gsl/gsl_fit.h>
 #include <math.h>
 
-enum { FEWEST_HARMONICS = 3, LONGEST = 4 * SPECTRUM_HARMONICS };
+enum { AT_ONCE = 4, FEWEST_HARMONICS = 3, LONGEST = 4 * SPECTRUM_HARMONICS };
 static const double floor_share = 1e-10;
+
+/* Times m..m + AT_ONCE - 1: each cosine comes from the two before it, and the processor works on
+ * all of these times at once. */
+static void transform(const double *log_amplitude, int last, int m, double *out)
+{
+    double turn[AT_ONCE], before[AT_ONCE], now[AT_ONCE];
+    for (int i = 0; i < AT_ONCE; i++) {
+        turn[i] = 2 * cos(M_PI * (m + i) / last);
+        before[i] = 1;
+        now[i] = turn[i] / 2;
+        out[i] = (log_amplitude[0] + log_amplitude[last] * ((m + i) % 2 ? -1 : 1)) / 2;
+    }
+    for (int k = 1; k < last; k++)
+        for (int i = 0; i < AT_ONCE; i++) {
+            double next = turn[i] * now[i] - before[i];
+            out[i] += log_amplitude[k] * now[i];
+            before[i] = now[i];
+            now[i] = next;
+        }
+}
 
 void cepstrum_of(const double *log_amplitude, int last, int n, double *out)
 {
-    for (int m = 0; m < n; m++) {
-        double turn = 2 * cos(M_PI * m / last), before = 1, now = turn / 2;
-        double sum = (log_amplitude[0] + log_amplitude[last] * (m % 2 ? -1 : 1)) / 2;
-        for (int k = 1; k < last; k++) {
-            double next = turn * now - before;
-            sum += log_amplitude[k] * now;
-            before = now;
-            now = next;
-        }
-        out[m] = sum / last;
+    double some[AT_ONCE];
+    for (int m = 0; m < n; m += AT_ONCE) {
+        transform(log_amplitude, last, m, some);
+        for (int i = 0; i < AT_ONCE && m + i < n; i++)
+            out[m + i] = some[i] / last;
     }
 }
 
