@@ -274,6 +274,7 @@ static size_t common(const told *a, const told *b, size_t *all)
     for (int k = 0; k < TAKES_MOST; k++)
         for (size_t i = 0; i < a->found[k].n; i++) {
             const flip *f = &a->found[k].items[i];
+            assert_true(i == 0 || f->time_s > f[-1].time_s);
             if (f->confidence < FLIP_ASSERTED)
                 continue;
             ++*all;

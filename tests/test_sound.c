@@ -491,6 +491,52 @@ static void test_pipe_reads_as_the_file(void **state)
     check_pipe("16.wav", "-@0.5-1.25", "@0.5-1.25");
 }
 
+/* Every rate from 8 to 192 kHz with every kind of sample and 1 to 8 channels: each channel, named,
+ * gives its own samples and no other's, and a pipe the same as the file. Channel c holds a constant
+ * c / 16 and on it a tone of its own; integers are wrong by half a step and by libsndfile's 32767
+ * for 32768. */
+static void test_every_kind(void **state)
+{
+    (void)state;
+    static const int all_rates[] = {8000, 11025, 16000, 22050, 44100, 48000, 96000, 192000};
+    static const struct {
+        int format;
+        double step;
+    } kinds[] = {{SF_FORMAT_PCM_16, 4e-5},
+                 {SF_FORMAT_PCM_24, 3e-7},
+                 {SF_FORMAT_PCM_32, 6e-8},
+                 {SF_FORMAT_FLOAT, 0}};
+    double worst[4] = {0};
+    for (size_t k = 0; k < 4; k++)
+        for (size_t q = 0; q < 8; q++) {
+            size_t channels = 1 + (q + 3 * k) % 8, n = (size_t)all_rates[q] / 20;
+            float *x = xmalloc(n * channels, sizeof *x);
+            for (size_t i = 0; i < n * channels; i++) {
+                size_t c = i % channels;
+                x[i] =
+                    (float)((double)c / 16 + 0.3 * sin(0.01 * (double)((c + 1) * (i / channels))));
+            }
+            write_sound("kind.wav", SF_FORMAT_WAV | kinds[k].format, all_rates[q], (int)channels, x,
+                        n);
+            for (size_t c = 0; c < channels; c++) {
+                sound a = read_sound("kind.wav", (recording_settings){.channel = (int)c + 1}, 999);
+                assert_int_equal(a.n, n);
+                assert_int_equal(a.rate, all_rates[q]);
+                assert_int_equal(a.channels, channels);
+                for (size_t i = 0; i < n; i++)
+                    worst[k] = fmax(worst[k], fabs((double)a.x[i] - (double)x[i * channels + c]));
+                free(a.x);
+            }
+            check_pipe("kind.wav", "-", "");
+            free(x);
+        }
+    print_message("worst sample: %.1e of 16 bits, %.1e of 24, %.1e of 32, %.1e of floats\n",
+                  worst[0], worst[1], worst[2], worst[3]);
+    for (size_t k = 0; k < 4; k++)
+        assert_true(worst[k] <= kinds[k].step);
+    remove("kind.wav");
+}
+
 static void test_pipe_with_nothing_in_it(void **state)
 {
     (void)state;
@@ -775,6 +821,7 @@ int main(void)
         cmocka_unit_test(test_long_file_is_heard_all_over),
         cmocka_unit_test(test_channel_that_is_not_there),
         cmocka_unit_test(test_pipe_reads_as_the_file),
+        cmocka_unit_test(test_every_kind),
         cmocka_unit_test(test_pipe_with_nothing_in_it),
         cmocka_unit_test(test_what_is_no_recording),
         cmocka_unit_test(test_rates),
