@@ -70,6 +70,7 @@ static void lay_out(plan *p, bool cut)
 /* Excerpts begin at even steps over the voice of all runs and end with their run. */
 static void sample(plan *p)
 {
+    assert(p->runs);
     size_t r = 0, before = 0, length = p->sizes->excerpt, n = p->sizes->excerpts;
     for (size_t k = 0; k < n; k++) {
         size_t at = (2 * k + 1) * p->voiced / (2 * n);
@@ -89,6 +90,7 @@ static void sample(plan *p)
 /* A part ends when its voice would become more than it may. */
 static size_t end_of_part(const plan *p, size_t first)
 {
+    assert(p->runs);
     size_t end = first + 1, voiced = p->runs[first].voiced;
     while (end < p->n_runs && voiced + p->runs[end].voiced <= p->sizes->own)
         voiced += p->runs[end++].voiced;

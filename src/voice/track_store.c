@@ -70,6 +70,7 @@ void track_store_free(track_store *s)
 void track_store_begin(track_store *s, const char *take, double hop_s, declared_register declared)
 {
     array_reserve((void **)&s->takes, &s->room_takes, s->n_takes + 1, sizeof *s->takes);
+    assert(s->takes);
     const stored *before = s->n_takes ? &s->takes[s->n_takes - 1] : NULL;
     size_t base = before ? before->base + before->n : 0;
     s->takes[s->n_takes++] = (stored){.name = xstrdup(take),
