@@ -143,6 +143,7 @@ static void print_frame(table_writer *w, const track *t, size_t f)
         table_text(w, NULL);
     table_number(w, t->p_m2[f], 3);
     table_number(w, t->voicing[f], 2);
+    table_count(w, t->doubled[f]);
 }
 
 static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
@@ -166,7 +167,7 @@ static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
 static bool print_tracks(const command_call *call, const heard *h, const register_summary *summary,
                          err *e)
 {
-    static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing";
+    static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing doubled";
     const settings *own = call->settings;
     char *columns = own->measures ? measure_columns(plain, h->harmonics) : xstrdup(plain);
     table_writer *w = command_table(call, columns);

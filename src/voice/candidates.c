@@ -5,66 +5,67 @@
 #include "base/note.h"
 
 #include <math.h>
-#include <soxr.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* Where the octave cost is nought, so that it does not favour voice over none or the reverse. */
 static const double middle_hz = 220;
-static const double low_rate_hz = 8000;
-static const double lasting_s = 0.009;
+
+enum { SHARES = 64, TAPS = 16 }; /* places between whole lags; neighbours that tell of them */
+
+typedef float lanes __attribute__((vector_size(16)));
 
 struct correlator {
-    float *x; /* [n] the low band */
-    size_t n;
-    double rate_hz;
+    const signal *x;
     pitch_settings s;
-    int lo, hi;        /* lags in samples, lo..hi */
-    double *ncc;       /* [hi + 1] */
-    float *around;     /* the samples about the frame, zero beyond the ends */
-    double *around_sq; /* [reach * 2 + 1] running sum of squares of `around` */
-    int reach;         /* samples on either side of the frame */
+    int lo, hi;             /* lags in samples, lo..hi */
+    int *window;            /* [hi + 1] samples compared at a lag */
+    int reach;              /* samples on either side of the frame */
+    float *ncc;             /* [hi + 1 + TAPS], TAPS / 2 of them before lag 0 */
+    float *around;          /* [2 * reach] the samples about the frame, zero beyond the ends */
+    double *energy;         /* [2 * reach + 1] running sum of their squares */
+    float (*between)[TAPS]; /* [SHARES] weights of the lags about a place between 0 and 1 */
 };
 
 static int window_of(const correlator *c, int lag)
 {
-    double rate = c->rate_hz;
-    double window = 3.0 * lag;
-    window = fmax(window, c->s.window_lo_s * rate);
-    window = fmin(window, c->s.window_hi_s * rate);
-    return (int)window;
+    double rate = c->x->rate_hz, window = fmax(3.0 * lag, c->s.window_lo_s * rate);
+    return (int)fmin(window, c->s.window_hi_s * rate);
 }
 
-/* The band below 0.3 of low_rate_hz; sound that is slower already is taken as it is. */
-static void take_low_band(correlator *c, const signal *x)
+/* Hann-windowed sinc. */
+static void tabulate_between(correlator *c)
 {
-    c->rate_hz = fmin(low_rate_hz, x->rate_hz);
-    c->x = xcalloc((size_t)((double)x->n * c->rate_hz / x->rate_hz) + 64, sizeof *c->x);
-    size_t used;
-    soxr_quality_spec_t quality = soxr_quality_spec(SOXR_HQ, 0);
-    quality.passband_end = 0.6;
-    if (x->rate_hz <= low_rate_hz ||
-        soxr_oneshot(x->rate_hz, c->rate_hz, 1, x->x, x->n, &used, c->x,
-                     (size_t)((double)x->n * c->rate_hz / x->rate_hz) + 64, &c->n, NULL, &quality,
-                     NULL)) {
-        c->rate_hz = x->rate_hz;
-        c->n = x->n;
-        c->x = xrealloc(c->x, x->n, sizeof *c->x);
-        memcpy(c->x, x->x, x->n * sizeof *c->x);
+    c->between = xmalloc(SHARES, sizeof *c->between);
+    for (int share = 0; share < SHARES; share++) {
+        double sum = 0, w[TAPS];
+        for (int i = 0; i < TAPS; i++) {
+            double d = (double)share / SHARES - (i - (TAPS / 2 - 1));
+            w[i] = (0.5 + 0.5 * cos(M_PI * d / (TAPS / 2 + 0.5))) *
+                   (d == 0 ? 1 : sin(M_PI * d) / (M_PI * d));
+            sum += w[i];
+        }
+        for (int i = 0; i < TAPS; i++)
+            c->between[share][i] = (float)(w[i] / sum);
     }
 }
 
 correlator *correlator_new(const signal *x, const pitch_settings *s)
 {
     correlator *c = xcalloc(1, sizeof *c);
+    c->x = x;
     c->s = *s;
-    take_low_band(c, x);
-    c->lo = (int)floor(c->rate_hz / s->hi_hz) - 1;
-    c->hi = (int)ceil(c->rate_hz / s->lo_hz) + 1;
-    c->reach = (c->hi + window_of(c, c->hi)) / 2 + 2;
-    c->ncc = xcalloc((size_t)c->hi + 1, sizeof *c->ncc);
+    c->lo = (int)floor(x->rate_hz / s->hi_hz) - 1;
+    c->hi = (int)ceil(x->rate_hz / s->lo_hz) + 1;
+    c->window = xcalloc((size_t)c->hi + 1, sizeof *c->window);
+    for (int lag = 0; lag <= c->hi; lag++)
+        c->window[lag] = window_of(c, lag);
+    c->reach = (c->hi + c->window[c->hi]) / 2 + 2;
+    c->ncc = xcalloc((size_t)c->hi + 1 + TAPS, sizeof *c->ncc);
     c->around = xcalloc(2 * (size_t)c->reach, sizeof *c->around);
-    c->around_sq = xcalloc(2 * (size_t)c->reach + 1, sizeof *c->around_sq);
+    c->energy = xcalloc(2 * (size_t)c->reach + 1, sizeof *c->energy);
+    tabulate_between(c);
     return c;
 }
 
@@ -72,10 +73,11 @@ void correlator_free(correlator *c)
 {
     if (!c)
         return;
-    free(c->x);
+    free(c->window);
     free(c->ncc);
     free(c->around);
-    free(c->around_sq);
+    free(c->energy);
+    free(c->between);
     free(c);
 }
 
@@ -83,93 +85,88 @@ void correlator_free(correlator *c)
 static bool look_around(correlator *c, long centre)
 {
     double sum = 0;
+    long first = centre - c->reach, n = (long)c->x->n;
     for (int i = 0; i < 2 * c->reach; i++) {
-        long at = centre - c->reach + i;
-        float v = at >= 0 && at < (long)c->n ? c->x[at] : 0;
+        float v = first + i >= 0 && first + i < n ? c->x->x[first + i] : 0;
         c->around[i] = v;
-        c->around_sq[i] = sum;
+        c->energy[i] = sum;
         sum += (double)v * (double)v;
     }
-    c->around_sq[2 * c->reach] = sum;
+    c->energy[2 * c->reach] = sum;
     return sum > 2 * c->reach * 1e-10; /* -100 dB re full scale */
 }
 
-static float dot(const float *restrict a, const float *restrict b, int n)
+static float dot(const float *a, const float *b, int n)
 {
-    float s0 = 0, s1 = 0, s2 = 0, s3 = 0, s4 = 0, s5 = 0, s6 = 0, s7 = 0;
+    lanes sum0 = {0}, sum1 = {0}, a0, a1, b0, b1;
     int i = 0;
     for (; i + 8 <= n; i += 8) {
-        s0 += a[i] * b[i];
-        s1 += a[i + 1] * b[i + 1];
-        s2 += a[i + 2] * b[i + 2];
-        s3 += a[i + 3] * b[i + 3];
-        s4 += a[i + 4] * b[i + 4];
-        s5 += a[i + 5] * b[i + 5];
-        s6 += a[i + 6] * b[i + 6];
-        s7 += a[i + 7] * b[i + 7];
+        memcpy(&a0, a + i, sizeof a0);
+        memcpy(&b0, b + i, sizeof b0);
+        memcpy(&a1, a + i + 4, sizeof a1);
+        memcpy(&b1, b + i + 4, sizeof b1);
+        sum0 += a0 * b0;
+        sum1 += a1 * b1;
     }
+    sum0 += sum1;
+    float sum = (sum0[0] + sum0[1]) + (sum0[2] + sum0[3]);
     for (; i < n; i++)
-        s0 += a[i] * b[i];
-    return ((s0 + s1) + (s2 + s3)) + ((s4 + s5) + (s6 + s7));
+        sum += a[i] * b[i];
+    return sum;
+}
+
+/* The correlation at a whole lag. */
+static float *at_lag(const correlator *c, int lag)
+{
+    return c->ncc + TAPS / 2 + lag;
 }
 
 static void correlate(correlator *c)
 {
-    for (int lag = c->lo; lag <= c->hi; lag++) {
-        int window = window_of(c, lag);
+    for (int lag = 1; lag <= c->hi; lag++) {
+        int window = c->window[lag];
         int a = c->reach - (lag + window) / 2, b = a + lag;
-        double ea = c->around_sq[a + window] - c->around_sq[a];
-        double eb = c->around_sq[b + window] - c->around_sq[b];
-        double mean = sqrt(ea * eb);
-        c->ncc[lag] = mean > 0 ? (double)dot(c->around + a, c->around + b, window) / mean : 0;
+        double ea = c->energy[a + window] - c->energy[a];
+        double eb = c->energy[b + window] - c->energy[b];
+        float product = dot(c->around + a, c->around + b, window);
+        *at_lag(c, lag) = ea * eb > 0 ? product / sqrtf((float)(ea * eb)) : 0;
+    }
+    *at_lag(c, 0) = 1;
+    for (int i = 1; i <= TAPS / 2; i++) {
+        *at_lag(c, -i) = *at_lag(c, i);
+        *at_lag(c, c->hi + i) = *at_lag(c, c->hi);
     }
 }
 
-/* Correlation between whole lags, by a Hann-windowed sinc over 8 neighbours. */
-static double between(const correlator *c, double lag)
+/* Correlation between whole lags; `place` is a lag in 1 / SHARES. */
+static float between(const correlator *c, int place)
 {
-    int near = (int)floor(lag);
-    double sum = 0, weight = 0;
-    for (int i = near - 3; i <= near + 4; i++) {
-        int at = i < c->lo ? c->lo : i > c->hi ? c->hi : i;
-        double d = lag - i;
-        double w = 0.5 + 0.5 * cos(M_PI * d / 4.5);
-        w *= fabs(d) < 1e-9 ? 1 : sin(M_PI * d) / (M_PI * d);
-        sum += w * c->ncc[at];
-        weight += w;
-    }
-    return sum / weight;
+    return dot(c->between[place % SHARES], at_lag(c, place / SHARES) - (TAPS / 2 - 1), TAPS);
 }
 
-/* The top near a whole-lag peak: parabolas through three points that draw together. */
+/* Where a parabola through three points, one apart, has its top. */
+static double top_of(float l, float m, float r)
+{
+    double bend = (double)(l - 2 * m + r);
+    return bend < 0 ? fmax(-1, fmin(1, 0.5 * (double)(l - r) / bend)) : 0;
+}
+
+/* The lag of the top near a whole-lag peak: parabolas through points that draw together. */
 static double refine(const correlator *c, int peak, double *top)
 {
-    double at = peak, step = 1;
-    double l = c->ncc[peak - 1], m = c->ncc[peak], r = c->ncc[peak + 1];
-    for (int round = 0; round < 3; round++) {
-        double bend = l - 2 * m + r;
-        if (bend < 0)
-            at += step * fmax(-1, fmin(1, 0.5 * (l - r) / bend));
-        step /= 4;
-        l = between(c, at - step);
-        m = between(c, at);
-        r = between(c, at + step);
+    const float *at = at_lag(c, peak);
+    int place = peak * SHARES + (int)lround(SHARES * top_of(at[-1], at[0], at[1]));
+    float l = 0, m = 0, r = 0;
+    double off = 0;
+    for (int step = SHARES / 4; step >= SHARES / 16; step /= 4) {
+        place += (int)lround(off);
+        l = between(c, place - step);
+        m = between(c, place);
+        r = between(c, place + step);
+        off = step * top_of(l, m, r);
     }
-    *top = fmin(m, 1);
-    return at;
-}
-
-/* The highest correlation near the longest multiple of the lag that 9 ms hold. */
-static double lasting(const correlator *c, double lag, double top)
-{
-    int periods = (int)(lasting_s * c->rate_hz / lag);
-    if (periods < 2)
-        return top;
-    int near = (int)lround(periods * lag), reach = 1 + near / 60;
-    double best = -1;
-    for (int i = near - reach; i <= near + reach && i <= c->hi; i++)
-        best = fmax(best, c->ncc[i]);
-    return best;
+    *top = fmin((double)m, 1);
+    return (place + off) / SHARES;
 }
 
 static void keep(candidate found[CANDIDATES_MOST], size_t *n, candidate new)
@@ -191,19 +188,21 @@ size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDI
 {
     const pitch_settings *s = &c->s;
     size_t n = 0;
-    if (!look_around(c, lround(time_s * c->rate_hz)))
+    if (!look_around(c, lround(time_s * c->x->rate_hz)))
         return 0;
     correlate(c);
     for (int lag = c->lo + 1; lag < c->hi; lag++) {
-        if (c->ncc[lag] < 0.2 || c->ncc[lag] < c->ncc[lag - 1] || c->ncc[lag] <= c->ncc[lag + 1])
+        const float *ncc = at_lag(c, lag);
+        if (ncc[0] < 0.2f || ncc[0] < ncc[-1] || ncc[0] <= ncc[1])
             continue;
-        double top, at = refine(c, lag, &top), hz = c->rate_hz / at;
+        double top, at = refine(c, lag, &top), hz = c->x->rate_hz / at;
         if (hz < s->lo_hz || hz > s->hi_hz)
             continue;
-        double cost = log((1 - top + s->floor) / (1 - s->voiced_at + s->floor));
+        double unexplained = log(1 - top + s->floor);
+        double cost = unexplained - log(1 - s->voiced_at + s->floor);
         keep(found, &n,
              (candidate){.st = note_from_hz(hz),
-                         .lasting = lasting(c, at, top),
+                         .unexplained = unexplained,
                          .cost = cost + s->octave_cost * log2(middle_hz / hz)});
     }
     return n;

@@ -12,16 +12,14 @@
 enum { CANDIDATES_MOST = 10 };
 
 typedef struct candidate {
-    double st;      /* pitch in semitones */
-    double lasting; /* the same over as many periods as 9 ms hold: resonance rings out, voice
-                           does not */
-    double cost;    /* log of unexplained power, with the cost of low pitch; 0: as good as none */
+    double st;          /* pitch in semitones */
+    double unexplained; /* log of the share of power that the period leaves unexplained */
+    double cost;        /* that re no voice, with the cost of low pitch */
 } candidate;
 
 typedef struct correlator correlator;
 
-/* Looks at a copy of the sound up to 2.4 kHz, where nearly all of the harmonics' power lies and
- * little of the breath's. */
+/* `x` is borrowed. */
 correlator *correlator_new(const signal *x, const pitch_settings *s);
 void correlator_free(correlator *c);
 

@@ -3,55 +3,87 @@
 
 #include "base/array.h"
 
+#include <complex.h>
+#include <fftw3.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
-static const double shortest_s = 0.030;
-enum { PERIODS = 4 };
+/* A grid of GRID phases over two periods; the kernel reaches over SPREAD of them and stands in a
+ * table of ROWS places between two grid points. Samples go to WAYS grids in turn, so that none
+ * waits for the one before. */
+enum { GRID = 128, SPREAD = 8, ROWS = 256, WAYS = 4, MARGIN = 3, WINDOWS = 256 };
+
+typedef float lanes __attribute__((vector_size(16)));
 
 struct heterodyne {
     const signal *x;
     double hop_s;
-    double *hz;          /* [n] pitch, held across unvoiced frames */
-    float complex *turn; /* [x->n] exp(-j phi / 2) */
+    size_t n;
+    double *hz; /* [n] pitch, held across unvoiced frames */
+    int *place; /* [x->n] phase of phi / 2, in 1 / ROWS of a grid point */
+    lanes (*kernel)[SPREAD / 4];
+    float undo[HETERODYNE_MOST + 1]; /* 1 / the kernel's transform */
+    float *window[WINDOWS];          /* by half its length in steps of `step` samples */
+    int step;
+    float *in;
+    fftwf_complex *out;
+    fftwf_plan plan;
 };
 
-static bool hold(const double *hz, size_t n, double *held)
-{
-    size_t first = 0;
-    while (first < n && isnan(hz[first]))
-        first++;
-    for (size_t i = 0; first < n && i < n; i++)
-        held[i] = !isnan(hz[i]) ? hz[i] : i > first ? held[i - 1] : hz[first];
-    return first < n;
-}
-
 /* The pitch runs straight from frame to frame. */
-static void turn_along(heterodyne *h, size_t n)
+static void turn_along(heterodyne *h)
 {
-    double phase = 0, per_sample = 1 / (h->x->rate_hz * h->hop_s);
+    double at = 0, per_sample = 1 / (h->x->rate_hz * h->hop_s);
+    double turn = GRID * ROWS / (2 * h->x->rate_hz), phase = 0;
+    size_t frame = 0;
     for (size_t i = 0; i < h->x->n; i++) {
-        double at = (double)i * per_sample;
-        size_t f = (size_t)at;
-        double hz =
-            f + 1 >= n ? h->hz[n - 1] : h->hz[f] + (at - (double)f) * (h->hz[f + 1] - h->hz[f]);
-        phase += M_PI * hz / h->x->rate_hz;
-        phase = phase > 2 * M_PI ? phase - 2 * M_PI : phase;
-        h->turn[i] = (float)cos(phase) - (float)sin(phase) * I;
+        double hz = h->hz[frame];
+        if (frame + 1 < h->n)
+            hz += at * (h->hz[frame + 1] - hz);
+        phase += turn * hz;
+        phase = phase >= GRID * ROWS ? phase - GRID * ROWS : phase;
+        h->place[i] = (int)phase;
+        at += per_sample;
+        if (at >= 1) {
+            at -= 1;
+            frame = frame + 1 < h->n ? frame + 1 : frame;
+        }
     }
 }
 
-heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n, const double *hz)
+static double kernel_at(double grid_points)
+{
+    double z = 2 * grid_points / SPREAD;
+    return fabs(z) < 1 ? exp(2.3 * SPREAD * (sqrt(1 - z * z) - 1)) : 0;
+}
+
+static void tabulate_kernel(heterodyne *h)
+{
+    enum { STEPS = 64 };
+    h->kernel = xmalloc(ROWS, sizeof *h->kernel);
+    for (int r = 0; r < ROWS; r++)
+        for (int m = 0; m < SPREAD; m++)
+            h->kernel[r][m / 4][m % 4] = (float)kernel_at(m - MARGIN - (r + 0.5) / ROWS);
+    for (int k = 0; k <= HETERODYNE_MOST; k++) {
+        double sum = 0;
+        for (int i = -SPREAD / 2 * STEPS; i <= SPREAD / 2 * STEPS; i++)
+            sum += kernel_at((double)i / STEPS) * cos(2 * M_PI * k * i / STEPS / GRID) / STEPS;
+        h->undo[k] = (float)(1 / sum);
+    }
+}
+
+heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n)
 {
     heterodyne *h = xcalloc(1, sizeof *h);
-    *h = (heterodyne){.x = x, .hop_s = hop_s, .hz = xmalloc(n, sizeof *h->hz)};
-    if (!hold(hz, n, h->hz)) {
-        heterodyne_free(h);
-        return NULL;
-    }
-    h->turn = xmalloc(x->n, sizeof *h->turn);
-    turn_along(h, n);
+    *h = (heterodyne){.x = x, .hop_s = hop_s, .n = n, .hz = xmalloc(n, sizeof *h->hz)};
+    h->step = (int)ceil(x->rate_hz / 2000);
+    h->place = xmalloc(x->n, sizeof *h->place);
+    h->in = fftwf_alloc_real(GRID);
+    h->out = fftwf_alloc_complex(GRID / 2 + 1);
+    h->plan = fftwf_plan_dft_r2c_1d(GRID, h->in, h->out, FFTW_ESTIMATE);
+    tabulate_kernel(h);
     return h;
 }
 
@@ -59,34 +91,82 @@ void heterodyne_free(heterodyne *h)
 {
     if (!h)
         return;
+    for (int i = 0; i < WINDOWS; i++)
+        free(h->window[i]);
+    fftwf_destroy_plan(h->plan);
+    fftwf_free(h->in);
+    fftwf_free(h->out);
+    free(h->kernel);
     free(h->hz);
-    free(h->turn);
+    free(h->place);
     free(h);
 }
 
-void heterodyne_lines(const heterodyne *h, size_t i, int n_lines, double complex *line)
+bool heterodyne_follow(heterodyne *h, const double *hz)
 {
-    const signal *x = h->x;
-    int half = (int)(x->rate_hz * fmax(shortest_s, PERIODS / h->hz[i]) / 2);
-    long centre = lround((double)i * h->hop_s * x->rate_hz);
-    float re_sum[HETERODYNE_MOST] = {0}, im_sum[HETERODYNE_MOST] = {0};
-    double weight = 0;
-    for (int k = -half; k <= half; k++) {
-        long at = centre + k;
-        double w = 1 + cos(M_PI * k / (half + 1));
-        weight += w;
-        if (at < 0 || at >= (long)x->n)
-            continue;
-        float re = (float)w * x->x[at], im = 0;
-        float c = crealf(h->turn[at]), s = cimagf(h->turn[at]);
-        for (int q = 0; q < n_lines; q++) {
-            float next = re * c - im * s;
-            im = re * s + im * c;
-            re = next;
-            re_sum[q] += re;
-            im_sum[q] += im;
-        }
+    size_t first = 0;
+    while (first < h->n && isnan(hz[first]))
+        first++;
+    for (size_t i = 0; first < h->n && i < h->n; i++)
+        h->hz[i] = !isnan(hz[i]) ? hz[i] : i > first ? h->hz[i - 1] : hz[first];
+    if (first < h->n)
+        turn_along(h);
+    return first < h->n;
+}
+
+/* A Hann window of 2 * half + 1 samples whose sum is 1, made when it is first asked for. */
+static const float *window_of(heterodyne *h, double seconds, int *half)
+{
+    int which = (int)lround(h->x->rate_hz * seconds / 2 / h->step);
+    which = which < 1 ? 1 : which >= WINDOWS ? WINDOWS - 1 : which;
+    *half = which * h->step;
+    if (!h->window[which]) {
+        float *w = h->window[which] = xmalloc((size_t)(2 * *half + 1), sizeof *w);
+        for (int k = -*half; k <= *half; k++)
+            w[k + *half] = (float)((1 + cos(M_PI * k / (*half + 1))) / (2 * (*half + 1)));
     }
+    return h->window[which];
+}
+
+/* Sums the grids, what lies over the ends put in at the other end. */
+static void gather(const float grid[WAYS][GRID + SPREAD], float *sum)
+{
+    for (int m = 0; m < GRID; m++)
+        sum[m] = (grid[0][m + MARGIN] + grid[1][m + MARGIN]) +
+                 (grid[2][m + MARGIN] + grid[3][m + MARGIN]);
+    for (int way = 0; way < WAYS; way++) {
+        for (int m = 0; m < MARGIN; m++)
+            sum[GRID - MARGIN + m] += grid[way][m];
+        for (int m = GRID + MARGIN; m < GRID + SPREAD; m++)
+            sum[m - GRID - MARGIN] += grid[way][m];
+    }
+}
+
+void heterodyne_lines(heterodyne *h, size_t i, heterodyne_window w, int n_lines,
+                      float complex *line)
+{
+    float grid[WAYS][GRID + SPREAD];
+    int half;
+    const float *window = window_of(h, fmax(w.shortest_s, w.periods / h->hz[i]), &half);
+    long centre = lround((double)i * h->hop_s * h->x->rate_hz), n = (long)h->x->n;
+    long from = centre - half < 0 ? 0 : centre - half;
+    long to = centre + half >= n ? n : centre + half + 1;
+    memset(grid, 0, sizeof grid);
+    for (long at = from; at < to; at++) {
+        float v = window[at - centre + half] * h->x->x[at];
+        int place = h->place[at];
+        const lanes *row = h->kernel[place % ROWS];
+        float *cell = grid[at % WAYS] + place / ROWS;
+        lanes a, b;
+        memcpy(&a, cell, sizeof a);
+        memcpy(&b, cell + 4, sizeof b);
+        a += v * row[0];
+        b += v * row[1];
+        memcpy(cell, &a, sizeof a);
+        memcpy(cell + 4, &b, sizeof b);
+    }
+    gather((const float(*)[GRID + SPREAD]) grid, h->in);
+    fftwf_execute(h->plan);
     for (int q = 0; q < n_lines; q++)
-        line[q] = ((double)re_sum[q] + (double)im_sum[q] * I) / weight;
+        line[q] = h->undo[q + 1] * h->out[q + 1];
 }

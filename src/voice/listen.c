@@ -96,8 +96,7 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     for (size_t i = 0; i < n; i++)
         t->time_s[i] = (double)(first + i) * s->hop_s;
     level_measure(x, s->hop_s, n, t->level_db);
-    pitch_track(x, s->hop_s, n, t->level_db, &pitch, t->pitch_st, t->voicing);
-    harmonics_refine(x, t);
+    pitch_track(x, s->hop_s, n, t->level_db, &pitch, t->pitch_st, t->voicing, t->doubled);
     harmonics_measure(x, t);
     if (s->measures)
         add_measures(x, l->meter, first, t);

@@ -2,11 +2,17 @@
 #include "voice/pitch.h"
 
 #include "base/array.h"
-#include "voice/candidates.h"
+#include "voice/lowband.h"
+#include "voice/path.h"
+#include "voice/phases.h"
+#include "voice/voicing.h"
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
+
+static const double clear_db = 25; /* more than that makes no voice surer */
+static const double faint_db = 20; /* so far over the gate a frame is not faint */
 
 pitch_settings pitch_defaults(void)
 {
@@ -14,14 +20,22 @@ pitch_settings pitch_defaults(void)
                             .hi_hz = 1500,
                             .window_lo_s = 0.010,
                             .window_hi_s = 0.018,
-                            .voiced_at = 0.55,
-                            .floor = 0.01,
+                            .voiced_at = 0.25,
+                            .floor = 0.02,
                             .octave_cost = 0.4,
                             .leap_cost = 0.5,
                             .leap_free_st = 0.3,
-                            .leap_cap = 2,
+                            .leap_cap = 3,
                             .onset_cost = 1,
-                            .lasting_at = 0.6,
+                            .doubling_s = 0.1,
+                            .odds_at_0 = -5,
+                            .odds_per_db = 0.13,
+                            .odds_per_unexplained = 2.2,
+                            .odds_per_faint_db = 0.25,
+                            .odds_without_pitch = -3,
+                            .odds_weight = 0.2,
+                            .change_per_s = 2,
+                            .voiced_from = 0.2,
                             .gate_db = 45,
                             .loud_db = (double)NAN};
 }
@@ -35,38 +49,6 @@ bool pitch_check(const pitch_settings *s, err *e)
     return true;
 }
 
-enum { STATES = CANDIDATES_MOST + 1, UNVOICED = CANDIDATES_MOST };
-
-typedef struct column { /* one frame of the search */
-    size_t n;
-    candidate found[CANDIDATES_MOST];
-    double total[STATES];
-    unsigned char from[STATES];
-} column;
-
-static double leap(const pitch_settings *s, double from_st, double to_st)
-{
-    double beyond = fabs(to_st - from_st) - s->leap_free_st;
-    return beyond <= 0 ? 0 : fmin(s->leap_cost * beyond, s->leap_cap);
-}
-
-static void arrive(const pitch_settings *s, const column *before, column *now, int state)
-{
-    double best = before->total[UNVOICED] + (state == UNVOICED ? 0 : s->onset_cost);
-    int from = UNVOICED;
-    for (int i = 0; i < (int)before->n; i++) {
-        double cost = before->total[i];
-        cost +=
-            state == UNVOICED ? s->onset_cost : leap(s, before->found[i].st, now->found[state].st);
-        if (cost < best) {
-            best = cost;
-            from = i;
-        }
-    }
-    now->total[state] = best + (state == UNVOICED ? 0 : now->found[state].cost);
-    now->from[state] = (unsigned char)from;
-}
-
 static double loud_part(const double *level_db, size_t n)
 {
     double *sorted = xmalloc(n, sizeof *sorted);
@@ -76,51 +58,6 @@ static double loud_part(const double *level_db, size_t n)
     double loud = sorted[(n - 1) * 95 / 100];
     free(sorted);
     return loud;
-}
-
-static int cheapest(const column *c)
-{
-    int best = UNVOICED;
-    for (int i = 0; i < (int)c->n; i++)
-        if (c->total[i] < c->total[best])
-            best = i;
-    return best;
-}
-
-/* Logistic in the cost of the best candidate: 0.5 where voice and no voice cost the same. */
-static double probability(const column *c, int state)
-{
-    double cost = state != UNVOICED ? c->found[state].cost : c->n ? c->found[0].cost : 3;
-    return 1 / (1 + exp(2 * cost));
-}
-
-/* Mean of lasting over the voiced frames among from..to; 0 when there are none. */
-static double mean_lasting(const double *lasting, size_t n, long from, long to)
-{
-    double sum = 0, count = 0;
-    for (long j = from < 0 ? 0 : from; j < (long)n && j <= to; j++)
-        if (!isnan(lasting[j])) {
-            sum += lasting[j];
-            count++;
-        }
-    return count > 0 ? sum / count : 0;
-}
-
-/* Takes the voice from frames that do not stay periodic over 9 ms: breath that rings in the tract
- * has a pitch from period to period, but not for long. A flip breaks the period, too, but has
- * lasting voice on both sides. */
-static void silence_breath(const pitch_settings *s, const double *lasting, size_t n,
-                           double *pitch_st)
-{
-    enum { OWN = 2, NEAR = 4, FAR = 16 };
-    for (size_t k = 0; k < n; k++) {
-        long i = (long)k;
-        bool here = mean_lasting(lasting, n, i - OWN, i + OWN) >= s->lasting_at;
-        bool about = mean_lasting(lasting, n, i - FAR, i - NEAR) >= s->lasting_at &&
-                     mean_lasting(lasting, n, i + NEAR, i + FAR) >= s->lasting_at;
-        if (!here && !about)
-            pitch_st[k] = (double)NAN;
-    }
 }
 
 /* Loudest of the frames within `reach` of from..to, these included. */
@@ -152,35 +89,55 @@ static void silence_consonants(const double *level_db, size_t n, double *pitch_s
     }
 }
 
+/* Log odds of voice in a frame by itself. */
+static double odds_of(const pitch_settings *s, double unexplained, double clarity_db,
+                      double over_gate_db)
+{
+    if (isnan(unexplained))
+        return s->odds_without_pitch;
+    return s->odds_at_0 + s->odds_per_db * fmin(clarity_db, clear_db) -
+           s->odds_per_unexplained * unexplained -
+           s->odds_per_faint_db * fmax(0, faint_db - over_gate_db);
+}
+
+/* Says for every frame how probable voice is, and takes the pitch from those where it is not. */
+static void judge(const pitch_settings *s, double hop_s, size_t n, const double *over_gate_db,
+                  const double *unexplained, const double *clarity_db, double *pitch_st,
+                  double *voicing)
+{
+    double *odds = xmalloc(n, sizeof *odds);
+    for (size_t i = 0; i < n; i++) {
+        double left = isnan(pitch_st[i]) ? (double)NAN : unexplained[i];
+        odds[i] = s->odds_weight * odds_of(s, left, clarity_db[i], over_gate_db[i]);
+    }
+    voicing_chain(odds, n, s->change_per_s * hop_s, voicing);
+    for (size_t i = 0; i < n; i++)
+        if (voicing[i] < s->voiced_from)
+            pitch_st[i] = (double)NAN;
+    free(odds);
+}
+
 void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db,
-                 const pitch_settings *s, double *pitch_st, double *voicing)
+                 const pitch_settings *s, double *pitch_st, double *voicing, unsigned char *doubled)
 {
     if (!n)
         return;
-    column *columns = xcalloc(n, sizeof *columns);
-    correlator *c = correlator_new(x, s);
-    const column start = {.n = 0};
+    signal low = lowband_of(x);
+    double *over_gate_db = xmalloc(n, sizeof *over_gate_db);
+    double *unexplained = xmalloc(n, sizeof *unexplained);
+    double *clarity_db = xcalloc(n, sizeof *clarity_db);
     double gate_db = (isnan(s->loud_db) ? loud_part(level_db, n) : s->loud_db) - s->gate_db;
-    for (size_t i = 0; i < n; i++) {
-        column *now = &columns[i];
-        if (level_db[i] > gate_db)
-            now->n = correlator_candidates(c, (double)i * hop_s, now->found);
-        const column *before = i ? &columns[i - 1] : &start;
-        for (int k = 0; k < (int)now->n; k++)
-            arrive(s, before, now, k);
-        arrive(s, before, now, UNVOICED);
-    }
-    correlator_free(c);
-    double *lasting = xmalloc(n, sizeof *lasting);
-    int state = cheapest(&columns[n - 1]);
-    for (size_t i = n; i-- > 0;) {
-        pitch_st[i] = state == UNVOICED ? (double)NAN : columns[i].found[state].st;
-        lasting[i] = state == UNVOICED ? (double)NAN : columns[i].found[state].lasting;
-        voicing[i] = probability(&columns[i], state);
-        state = columns[i].from[state];
-    }
-    silence_breath(s, lasting, n, pitch_st);
+    for (size_t i = 0; i < n; i++)
+        over_gate_db[i] = level_db[i] - gate_db;
+    path_find(&low, hop_s, n, over_gate_db, s, pitch_st, unexplained);
+    path_lift_doubling(n, (size_t)lround(s->doubling_s / hop_s), pitch_st, doubled);
     silence_consonants(level_db, n, pitch_st);
-    free(lasting);
-    free(columns);
+    phases_refine(&low, hop_s, n, pitch_st, clarity_db);
+    judge(s, hop_s, n, over_gate_db, unexplained, clarity_db, pitch_st, voicing);
+    for (size_t i = 0; i < n; i++)
+        doubled[i] = doubled[i] && !isnan(pitch_st[i]);
+    free(over_gate_db);
+    free(unexplained);
+    free(clarity_db);
+    signal_clear(&low);
 }

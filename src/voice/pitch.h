@@ -2,14 +2,17 @@
 #ifndef VOICE_PITCH_H
 #define VOICE_PITCH_H
 
-/* Pitch by dynamic programming over candidates.
+/* Pitch: a path through candidates, made finer by the harmonics' phases, and where there is voice.
  *
  * Candidates are the peaks of the normalised cross-correlation of two stretches of sound that lie
  * symmetrically about the frame, a lag apart (Talkin 1995, "A robust algorithm for pitch
  * tracking", with the two stretches centred so that a frame's time is the centre of all it looks
  * at). A candidate's cost is the logarithm of the power that its period leaves unexplained: that
  * tells a period from its half even where one harmonic carries nearly all the sound. The path pays
- * for leaps only up to a cap, so that a register flip of an octave in 20 ms is followed. */
+ * for leaps only up to a cap, so that a register flip of an octave in 20 ms is followed.
+ *
+ * Voice is judged along the path by what it leaves unexplained, by the power between the harmonics
+ * and by how faint the frame is, in a chain over all frames. */
 
 #include "base/message.h"
 #include "sound/signal.h"
@@ -21,23 +24,34 @@ typedef struct pitch_settings {
     double hi_hz;       /* 1500: above the highest */
     double window_lo_s; /* 0.010: shortest stretch compared; noise allows no less */
     double window_hi_s; /* 0.018: longest; a leap of 20 ms must not be averaged away */
-    double voiced_at;   /* 0.55: correlation at which voice and no voice cost the same */
-    double floor;       /* 0.01: share of power that jitter and noise always leave unexplained */
+    double voiced_at;   /* 0.25: correlation at which a path with pitch and one without cost the
+                           same; low, since voice is judged afterwards */
+    double floor;       /* 0.02: share of power that jitter and noise always leave unexplained */
     double octave_cost; /* cost of each octave down: a double period fits as well as the true one */
     double leap_cost;   /* per semitone and frame beyond leap_free_st */
     double leap_free_st; /* 0.3 semitone a frame: 60 semitones a second, faster than any slide */
     double leap_cap;     /* what any leap costs at most */
-    double onset_cost;   /* voice beginning or ending */
-    double lasting_at;   /* 0.6: mean correlation over 9 ms that voice has at least */
+    double onset_cost;   /* a path's pitch beginning or ending */
+    double doubling_s;   /* 0.1: a pitch an octave lower for no longer is a doubled period */
     double gate_db;      /* frames this far under the loud parts (95 % point) are no voice */
     double loud_db;      /* level of the loud parts; NaN: of the frames given */
+    /* Log odds of voice in a frame by itself: at 0, for a dB of clarity (up to 25), for a unit of
+     * the log of what is left unexplained, for a dB of faintness (under 20 over the gate); without
+     * a pitch. Fitted by logistic regression on tuning voices, the faintness less than that. */
+    double odds_at_0, odds_per_db, odds_per_unexplained, odds_per_faint_db, odds_without_pitch;
+    double odds_weight;  /* 0.2 of that counts: neighbouring frames say the same */
+    double change_per_s; /* 2: how often voice begins or ends */
+    double voiced_from;  /* 0.2: to miss a sung frame costs four times as much as to hear one */
 } pitch_settings;
 
 pitch_settings pitch_defaults(void);
 bool pitch_check(const pitch_settings *s, err *e);
 
-/* Frames at i * hop_s. Out: pitch_st[n], NaN when unvoiced; voicing[n], 0..1. */
+/* Frames at i * hop_s; a frame's time is the centre of its window. Out: pitch_st[n], NaN when
+ * unvoiced; voicing[n], the probability of voice; doubled[n], 1 where the period is doubled for a
+ * while, so that the sound repeats an octave under the pitch given. */
 void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db,
-                 const pitch_settings *s, double *pitch_st, double *voicing);
+                 const pitch_settings *s, double *pitch_st, double *voicing,
+                 unsigned char *doubled);
 
 #endif

@@ -20,6 +20,7 @@ track *track_new(const char *take, size_t n, double hop_s, double first_s)
     t->level_db = array_filled(n, -(double)INFINITY);
     t->p_m2 = array_filled(n, (double)NAN);
     t->reg = xcalloc(n, 1);
+    t->doubled = xcalloc(n, 1);
     t->harmonic_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->harmonic_db);
     t->noise_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->noise_db);
     for (size_t i = 0; i < n * TRACK_HARMONICS; i++)
@@ -38,6 +39,7 @@ void track_free(track *t)
     free(t->level_db);
     free(t->p_m2);
     free(t->reg);
+    free(t->doubled);
     free(t->harmonic_db);
     free(t->noise_db);
     measures_free(t->measures);
@@ -61,6 +63,7 @@ void track_append(track *t, const track *from, size_t first, size_t n)
     extend((void **)&t->level_db, t->n, from->level_db, first, n, sizeof *t->level_db);
     extend((void **)&t->p_m2, t->n, from->p_m2, first, n, sizeof *t->p_m2);
     extend((void **)&t->reg, t->n, from->reg, first, n, sizeof *t->reg);
+    extend((void **)&t->doubled, t->n, from->doubled, first, n, sizeof *t->doubled);
     extend((void **)&t->harmonic_db, t->n, from->harmonic_db, first, n, H * sizeof(float));
     extend((void **)&t->noise_db, t->n, from->noise_db, first, n, H * sizeof(float));
     if (from->measures) {
