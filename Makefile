@@ -23,6 +23,8 @@ PACKAGES = gcc libc6-dev libsndfile1-dev libfftw3-dev libgsl-dev libsqlite3-dev 
 TEST_PACKAGES = libcmocka-dev
 LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr
+# Others that pitch is compared with; the program needs none of them.
+PEER_PACKAGES = libaubio-dev sptk
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 PLOTS := $(patsubst plots/%.gp,$(BUILD)/plots/%.o,$(wildcard plots/*.gp))
@@ -61,7 +63,9 @@ format: deps-lint ## put every source file into the house's format
 	@clang-format -i $(FORMATTED)
 mutants: deps-test ## edits of one line, each of which a test has to notice
 	@tests/mutants $(BUILD)/mutants
-bench: deps-test ## how long listening takes for a second of sound
+test-peers: deps-peers ## write docs/pitch.md: pitch beside that of others; REAL=FOLDER adds recordings
+	@$(MAKE) $(JOBS) do-test-peers
+bench: deps-peers ## how long listening takes for a second of sound, beside aubio's yinfft
 	@$(MAKE) $(JOBS) do-bench
 intervals: deps-test ## write docs/intervals.md: how often the boundary's intervals hold the truth
 	@$(MAKE) $(JOBS) do-intervals
@@ -98,7 +102,9 @@ deps:
 deps-test:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES))
 deps-lint:
-	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(LINT_PACKAGES))
+	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(LINT_PACKAGES) $(PEER_PACKAGES))
+deps-peers:
+	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(PEER_PACKAGES))
 deps-cover:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(COVER_PACKAGES))
 
@@ -152,9 +158,20 @@ do-test-long: $(PROGRAMS) $(BUILD)/long
 do-demo: $(PROGRAMS) $(BUILD)/demo_compare
 	@tests/demo.sh $(BUILD)
 
-do-bench: $(PROGRAMS) $(BUILD)/bench
+# The programs of tests/peers; yinfft is apart, so that nothing else links aubio.
+$(BUILD)/yinfft: $(BUILD)/tests/peers/yinfft.o $(BUILD)/libseamline.a
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ -laubio $(LIBS)
+$(BUILD)/peers: $(BUILD)/tests/peers/peers.o $(BUILD)/tests/peers/hear.o \
+  $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
+do-test-peers: $(BUILD)/peers $(BUILD)/yinfft $(BUILD)/accuracy-takes/voice
+	@$< --programs $(BUILD) --takes $(BUILD)/accuracy-takes $(if $(REAL),--real '$(REAL)') \
+	  > $(BUILD)/pitch.md
+	@mkdir -p docs; mv $(BUILD)/pitch.md docs/pitch.md; cat docs/pitch.md
+
+do-bench: $(PROGRAMS) $(BUILD)/bench $(BUILD)/yinfft
 	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
-	@$(BUILD)/bench $(BUILD)/bench-takes/take-*.wav
+	@$(BUILD)/bench $(BUILD)/yinfft $(BUILD)/bench-takes/take-*.wav
 
 # Takes are rendered again when a test voice has changed. What is given in $(ACCURACY) (--voice 2
 # --family smooth --seeds 1-9) is printed alone.
@@ -194,7 +211,7 @@ do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
 .PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy install uninstall clean help $(RUNS) deps \
-  deps-test deps-lint deps-cover do-all do-test do-test-long do-bench do-lint do-compile do-install \
+  deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -11,8 +11,8 @@
 #include <string.h>
 
 /* A grid of GRID phases over two periods; the kernel reaches over SPREAD of them and stands in a
- * table of ROWS places between two grid points. Samples go to WAYS grids in turn, so that none
- * waits for the one before. */
+ * table with its slope at ROWS places between two grid points. Samples go to WAYS grids in turn, so
+ * that none waits for the one before. */
 enum { GRID = 128, SPREAD = 8, ROWS = 256, WAYS = 4, MARGIN = 3, WINDOWS = 256 };
 
 typedef float lanes __attribute__((vector_size(16)));
@@ -21,9 +21,10 @@ struct heterodyne {
     const signal *x;
     double hop_s;
     size_t n;
-    double *hz; /* [n] pitch, held across unvoiced frames */
-    int *place; /* [x->n] phase of phi / 2, in 1 / ROWS of a grid point */
-    lanes (*kernel)[SPREAD / 4];
+    double *hz;  /* [n] pitch, held across unvoiced frames */
+    int *place;  /* [x->n] phase of phi / 2, in whole 1 / ROWS of a grid point */
+    float *rest; /* [x->n] what is over, from the middle of that place, in grid points */
+    lanes (*kernel)[SPREAD / 2];     /* [ROWS] values, then slopes */
     float undo[HETERODYNE_MOST + 1]; /* 1 / the kernel's transform */
     float *window[WINDOWS];          /* by half its length in steps of `step` samples */
     int step;
@@ -36,15 +37,17 @@ struct heterodyne {
 static void turn_along(heterodyne *h)
 {
     double at = 0, per_sample = 1 / (h->x->rate_hz * h->hop_s);
-    double turn = GRID * ROWS / (2 * h->x->rate_hz), phase = 0;
+    double half_turn = GRID * ROWS / (4 * h->x->rate_hz), phase = 0;
     size_t frame = 0;
     for (size_t i = 0; i < h->x->n; i++) {
         double hz = h->hz[frame];
         if (frame + 1 < h->n)
             hz += at * (h->hz[frame + 1] - hz);
-        phase += turn * hz;
+        phase += half_turn * hz;
         phase = phase >= GRID * ROWS ? phase - GRID * ROWS : phase;
         h->place[i] = (int)phase;
+        h->rest[i] = (float)((phase - h->place[i] - 0.5) / ROWS);
+        phase += half_turn * hz;
         at += per_sample;
         if (at >= 1) {
             at -= 1;
@@ -64,8 +67,12 @@ static void tabulate_kernel(heterodyne *h)
     enum { STEPS = 64 };
     h->kernel = xmalloc(ROWS, sizeof *h->kernel);
     for (int r = 0; r < ROWS; r++)
-        for (int m = 0; m < SPREAD; m++)
-            h->kernel[r][m / 4][m % 4] = (float)kernel_at(m - MARGIN - (r + 0.5) / ROWS);
+        for (int m = 0; m < SPREAD; m++) {
+            double off = m - MARGIN - (r + 0.5) / ROWS, step = 0.5 / ROWS;
+            double slope = (kernel_at(off - step) - kernel_at(off + step)) / (2 * step);
+            h->kernel[r][m / 4][m % 4] = (float)kernel_at(off);
+            h->kernel[r][SPREAD / 4 + m / 4][m % 4] = (float)slope;
+        }
     for (int k = 0; k <= HETERODYNE_MOST; k++) {
         double sum = 0;
         for (int i = -SPREAD / 2 * STEPS; i <= SPREAD / 2 * STEPS; i++)
@@ -80,6 +87,7 @@ heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n)
     *h = (heterodyne){.x = x, .hop_s = hop_s, .n = n, .hz = xmalloc(n, sizeof *h->hz)};
     h->step = (int)ceil(x->rate_hz / 2000);
     h->place = xmalloc(x->n, sizeof *h->place);
+    h->rest = xmalloc(x->n, sizeof *h->rest);
     h->in = fftwf_alloc_real(GRID);
     h->out = fftwf_alloc_complex(GRID / 2 + 1);
     h->plan = fftwf_plan_dft_r2c_1d(GRID, h->in, h->out, FFTW_ESTIMATE);
@@ -99,6 +107,7 @@ void heterodyne_free(heterodyne *h)
     free(h->kernel);
     free(h->hz);
     free(h->place);
+    free(h->rest);
     free(h);
 }
 
@@ -160,8 +169,8 @@ void heterodyne_lines(heterodyne *h, size_t i, heterodyne_window w, int n_lines,
         lanes a, b;
         memcpy(&a, cell, sizeof a);
         memcpy(&b, cell + 4, sizeof b);
-        a += v * row[0];
-        b += v * row[1];
+        a += v * (row[0] + h->rest[at] * row[2]);
+        b += v * (row[1] + h->rest[at] * row[3]);
         memcpy(cell, &a, sizeof a);
         memcpy(cell + 4, &b, sizeof b);
     }

@@ -7,7 +7,6 @@
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum { STATES = CANDIDATES_MOST + 1, UNVOICED = CANDIDATES_MOST };
 
@@ -53,8 +52,33 @@ static int cheapest(const column *c)
     return best;
 }
 
+/* An octave, give or take what a voice moves meanwhile. */
+static bool octave(double low_st, double high_st)
+{
+    return fabs(high_st - low_st - 12) < 1;
+}
+
+/* Whether the candidate `octaves` up leaves less unexplained than that. */
+static bool repeats_at(const column *c, double st, double octaves, double unexplained)
+{
+    for (size_t k = 0; k < c->n; k++)
+        if (octave(st, c->found[k].st + 12 - 12 * octaves) && c->found[k].unexplained < unexplained)
+            return true;
+    return false;
+}
+
+static void take(path *p, size_t i, const column *c, int state)
+{
+    const candidate *taken = &c->found[state];
+    bool none = state == UNVOICED;
+    p->st[i] = none ? (double)NAN : taken->st;
+    p->unexplained[i] = none ? (double)NAN : taken->unexplained;
+    p->doubled[i] = !none && repeats_at(c, taken->st, -1, taken->unexplained - log(3));
+    p->halved[i] = !none && repeats_at(c, taken->st, 1, log(2.0 / 3));
+}
+
 void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
-               const pitch_settings *s, double *st, double *unexplained)
+               const pitch_settings *s, path *p)
 {
     correlator *c = correlator_new(x, s);
     column *columns = xmalloc(n, sizeof *columns);
@@ -69,19 +93,11 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
     }
     int state = n ? cheapest(&columns[n - 1]) : UNVOICED;
     for (size_t i = n; i-- > 0;) {
-        const candidate *taken = &columns[i].found[state];
-        st[i] = state == UNVOICED ? (double)NAN : taken->st;
-        unexplained[i] = state == UNVOICED ? (double)NAN : taken->unexplained;
+        take(p, i, &columns[i], state);
         state = columns[i].from[state];
     }
     free(columns);
     correlator_free(c);
-}
-
-/* An octave, give or take what a voice moves meanwhile. */
-static bool octave(double low_st, double high_st)
-{
-    return fabs(high_st - low_st - 12) < 1.5;
 }
 
 /* The end of the stretch that begins at `from` and goes on without a leap of half an octave. */
@@ -93,12 +109,20 @@ static size_t stretch_end(const double *st, size_t n, size_t from)
     return end;
 }
 
-void path_lift_doubling(size_t n, size_t longest, double *st, unsigned char *doubled)
+static bool mostly(const unsigned char *flag, size_t from, size_t end)
 {
-    memset(doubled, 0, n);
+    size_t set = 0;
+    for (size_t i = from; i < end; i++)
+        set += flag[i];
+    return 2 * set > end - from;
+}
+
+void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest)
+{
+    const double *st = p->st;
     for (size_t i = 0, end; i < n; i = end) {
         end = stretch_end(st, n, i);
-        if (isnan(st[i]) || end - i > longest)
+        if (isnan(st[i]) || end - i > longest || (end - i > brief && !mostly(p->halved, i, end)))
             continue;
         bool begins = i == 0 || isnan(st[i - 1]), ends = end == n || isnan(st[end]);
         bool dropped = !begins && octave(st[i], st[i - 1]);
@@ -106,8 +130,8 @@ void path_lift_doubling(size_t n, size_t longest, double *st, unsigned char *dou
         if (!(dropped && (rises || ends)) && !(begins && rises))
             continue;
         for (size_t k = i; k < end; k++) {
-            st[k] += 12;
-            doubled[k] = 1;
+            p->st[k] += 12;
+            p->doubled[k] = 1;
         }
     }
 }

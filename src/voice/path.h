@@ -8,15 +8,26 @@
 
 #include <stddef.h>
 
-/* Candidates are those around i * hop_s, none where over_gate_db[i] is not above 0. Out: st[n],
- * NaN where the path has no pitch; unexplained[n] of the candidate taken, NaN likewise. */
-void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
-               const pitch_settings *s, double *st, double *unexplained);
+typedef struct path {    /* n frames */
+    double *st;          /* NaN where the path has no pitch */
+    double *unexplained; /* of the candidate taken; NaN where there is none */
+    unsigned char
+        *doubled;          /* 1 where twice the period leaves less than a third as much unexplained:
+                               every second period differs (period doubling), and the sound repeats
+                               at half the pitch */
+    unsigned char *halved; /* 1 where half the period explains a third of the power: harmonics of
+                               the octave above have twice the power of the others */
+} path;
 
-/* Period doubling: every second period differs, and the sound repeats at half the pitch. Where a
- * path drops by an octave and comes back up, or begins an octave low, or ends so, and all within
- * `longest` frames, it is lifted to the octave that surrounds it, and marked; what stays longer is
- * left. doubled[n]: 1 where lifted, else 0. */
-void path_lift_doubling(size_t n, size_t longest, double *st, unsigned char *doubled);
+/* Candidates are those around i * hop_s, none where over_gate_db[i] is not above 0. The arrays are
+ * the caller's. */
+void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
+               const pitch_settings *s, path *p);
+
+/* A doubled period drops no octave unless it lasts. Where a path drops by an octave from one frame
+ * to the next and comes back up so, or begins an octave low, or ends so, it is lifted to the octave
+ * that surrounds it and marked as doubled: within `brief` frames always, within `longest` where most
+ * of them are halved, as a note that is sung an octave lower seldom is. */
+void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest);
 
 #endif

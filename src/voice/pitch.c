@@ -11,8 +11,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const double clear_db = 25; /* more than that makes no voice surer */
-static const double faint_db = 20; /* so far over the gate a frame is not faint */
+static const double clear_db = 25;     /* more than that makes no voice surer */
+static const double loud_from_db = 20; /* over the gate, from where a frame is not faint */
 
 pitch_settings pitch_defaults(void)
 {
@@ -27,7 +27,8 @@ pitch_settings pitch_defaults(void)
                             .leap_free_st = 0.3,
                             .leap_cap = 3,
                             .onset_cost = 1,
-                            .doubling_s = 0.1,
+                            .doubling_brief_s = 0.15,
+                            .doubling_s = 1.2,
                             .odds_at_0 = -5,
                             .odds_per_db = 0.13,
                             .odds_per_unexplained = 2.2,
@@ -97,7 +98,7 @@ static double odds_of(const pitch_settings *s, double unexplained, double clarit
         return s->odds_without_pitch;
     return s->odds_at_0 + s->odds_per_db * fmin(clarity_db, clear_db) -
            s->odds_per_unexplained * unexplained -
-           s->odds_per_faint_db * fmax(0, faint_db - over_gate_db);
+           s->odds_per_faint_db * fmax(0, loud_from_db - over_gate_db);
 }
 
 /* Says for every frame how probable voice is, and takes the pitch from those where it is not. */
@@ -124,20 +125,22 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
         return;
     signal low = lowband_of(x);
     double *over_gate_db = xmalloc(n, sizeof *over_gate_db);
-    double *unexplained = xmalloc(n, sizeof *unexplained);
     double *clarity_db = xcalloc(n, sizeof *clarity_db);
+    path p = {pitch_st, xmalloc(n, sizeof *p.unexplained), doubled, xmalloc(n, sizeof *p.halved)};
     double gate_db = (isnan(s->loud_db) ? loud_part(level_db, n) : s->loud_db) - s->gate_db;
     for (size_t i = 0; i < n; i++)
         over_gate_db[i] = level_db[i] - gate_db;
-    path_find(&low, hop_s, n, over_gate_db, s, pitch_st, unexplained);
-    path_lift_doubling(n, (size_t)lround(s->doubling_s / hop_s), pitch_st, doubled);
+    path_find(&low, hop_s, n, over_gate_db, s, &p);
+    path_lift_doubling(&p, n, (size_t)lround(s->doubling_brief_s / hop_s),
+                       (size_t)lround(s->doubling_s / hop_s));
     silence_consonants(level_db, n, pitch_st);
     phases_refine(&low, hop_s, n, pitch_st, clarity_db);
-    judge(s, hop_s, n, over_gate_db, unexplained, clarity_db, pitch_st, voicing);
+    judge(s, hop_s, n, over_gate_db, p.unexplained, clarity_db, pitch_st, voicing);
     for (size_t i = 0; i < n; i++)
         doubled[i] = doubled[i] && !isnan(pitch_st[i]);
     free(over_gate_db);
-    free(unexplained);
     free(clarity_db);
+    free(p.unexplained);
+    free(p.halved);
     signal_clear(&low);
 }

@@ -32,9 +32,11 @@ typedef struct pitch_settings {
     double leap_free_st; /* 0.3 semitone a frame: 60 semitones a second, faster than any slide */
     double leap_cap;     /* what any leap costs at most */
     double onset_cost;   /* a path's pitch beginning or ending */
-    double doubling_s;   /* 0.1: a pitch an octave lower for no longer is a doubled period */
-    double gate_db;      /* frames this far under the loud parts (95 % point) are no voice */
-    double loud_db;      /* level of the loud parts; NaN: of the frames given */
+    double doubling_brief_s; /* 0.15, and 1.2: so long a doubled period drops no octave, whatever
+                                it sounds like, and while it sounds of the octave above */
+    double doubling_s;
+    double gate_db; /* frames this far under the loud parts (95 % point) are no voice */
+    double loud_db; /* level of the loud parts; NaN: of the frames given */
     /* Log odds of voice in a frame by itself: at 0, for a dB of clarity (up to 25), for a unit of
      * the log of what is left unexplained, for a dB of faintness (under 20 over the gate); without
      * a pitch. Fitted by logistic regression on tuning voices, the faintness less than that. */

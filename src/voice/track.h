@@ -22,12 +22,12 @@ typedef struct track {
     double *time_s;             /* seconds from the start of the take */
     double *pitch_st;           /* semitones, A4 = 69; NaN when unvoiced */
     double *voicing;            /* probability of voice, 0..1 */
-    unsigned char *doubled;     /* 1 where the period is doubled: the sound repeats an octave lower */
-    double *level_db;           /* unweighted short-time RMS */
-    float *harmonic_db; /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
-    float *noise_db;    /* [n][TRACK_HARMONICS] level of what is not voice around it */
-    unsigned char *reg; /* 1 M1, 2 M2, 0 unvoiced or not to be told */
-    double *p_m2;       /* probability of M2; NaN where there is none */
+    unsigned char *doubled; /* 1 where the period is doubled: the sound repeats an octave lower */
+    double *level_db;       /* unweighted short-time RMS */
+    float *harmonic_db;     /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
+    float *noise_db;        /* [n][TRACK_HARMONICS] level of what is not voice around it */
+    unsigned char *reg;     /* 1 M1, 2 M2, 0 unvoiced or not to be told */
+    double *p_m2;           /* probability of M2; NaN where there is none */
     struct measures *measures; /* voice/measures.h; NULL unless they were asked for */
 } track;
 

@@ -133,8 +133,11 @@ static const unsigned char *get(const unsigned char *from, void *to, size_t n)
     return from + n;
 }
 
-/* A chunk is pitch[n], voicing[n], level[n], a byte a frame that tells whether it has harmonics,
- * then their levels and noise of those frames. */
+/* What the byte of a frame tells. */
+enum { HAS_HARMONICS = 1, IS_DOUBLED = 2 };
+
+/* A chunk is pitch[n], voicing[n], level[n], a byte a frame that tells whether it has harmonics and
+ * whether its period is doubled, then levels and noise of the frames with harmonics. */
 static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, err *e)
 {
     unsigned char *bytes = xmalloc(n, PLAIN + 2 * ROW), *to = bytes;
@@ -142,7 +145,8 @@ static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, 
     to = put(to, t->voicing + first, n * sizeof(double));
     to = put(to, t->level_db + first, n * sizeof(double));
     for (size_t i = first; i < first + n; i++)
-        *to++ = rich(t, i);
+        *to++ = (unsigned char)((rich(t, i) ? HAS_HARMONICS : 0) |
+                                (t->doubled[i] ? IS_DOUBLED : 0));
     for (size_t i = first; i < first + n; i++)
         if (rich(t, i)) {
             to = put(to, t->harmonic_db + i * TRACK_HARMONICS, ROW);
@@ -198,11 +202,13 @@ static void take_apart(const unsigned char *from, track *t)
     from = get(from, t->level_db, t->n * sizeof(double));
     const unsigned char *has = from;
     from += t->n;
-    for (size_t i = 0; i < t->n; i++)
-        if (has[i]) {
+    for (size_t i = 0; i < t->n; i++) {
+        t->doubled[i] = (has[i] & IS_DOUBLED) != 0;
+        if (has[i] & HAS_HARMONICS) {
             from = get(from, t->harmonic_db + i * TRACK_HARMONICS, ROW);
             from = get(from, t->noise_db + i * TRACK_HARMONICS, ROW);
         }
+    }
 }
 
 static bool read_chunk(const track_store *s, const chunk *c, track *t, err *e)
@@ -211,7 +217,7 @@ static bool read_chunk(const track_store *s, const chunk *c, track *t, err *e)
     unsigned char *bytes = xmalloc(c->n, PLAIN + 2 * ROW), *has = bytes + c->n * (PLAIN - 1);
     bool good = spool_read(s->frames, c->at, bytes, c->n * PLAIN, e);
     for (size_t i = 0; good && i < c->n; i++)
-        rows += has[i];
+        rows += has[i] & HAS_HARMONICS;
     good = good &&
            spool_read(s->frames, c->at + c->n * PLAIN, bytes + c->n * PLAIN, rows * 2 * ROW, e);
     if (good)

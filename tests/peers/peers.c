@@ -30,6 +30,7 @@ typedef struct plan {
     unsigned long first_seed, last_seed;
     const char *programs, *takes, *real, *dump;
     int trackers;
+    family only; /* FAMILIES: all */
 } plan;
 
 typedef enum place { PLACE_AWAY, PLACE_NEAR, PLACE_SILENT, PLACE_UNSURE } place;
@@ -192,7 +193,8 @@ static bool gather(const plan *p, files *all, err *e)
     bool ok = true;
     for (int f = 0; f < FAMILIES; f++)
         for (unsigned long seed = p->first_seed; ok && seed <= p->last_seed; seed++)
-            ok = add_singer((family)f, seed, p, all, e);
+            if (p->only == FAMILIES || p->only == (family)f)
+                ok = add_singer((family)f, seed, p, all, e);
     if (!ok || !p->real)
         return ok;
     glob_t found;
@@ -442,7 +444,7 @@ static bool seeds_read(const char *text, plan *p)
 
 static bool plan_read(int argc, char **argv, plan *p)
 {
-    *p = (plan){1000, 1004, "build", "build/accuracy-takes", NULL, NULL, TRACKERS};
+    *p = (plan){1000, 1004, "build", "build/accuracy-takes", NULL, NULL, TRACKERS, FAMILIES};
     for (int i = 1; i < argc; i++) {
         const char *value = i + 1 < argc ? argv[i + 1] : "";
         if (strcmp(argv[i], "--ours") == 0) {
@@ -451,6 +453,8 @@ static bool plan_read(int argc, char **argv, plan *p)
         }
         if (strcmp(argv[i], "--seeds") == 0 && seeds_read(value, p))
             i++;
+        else if (strcmp(argv[i], "--family") == 0 && family_by_name(value) != FAMILIES)
+            p->only = family_by_name(argv[++i]);
         else if (strcmp(argv[i], "--programs") == 0 && *value)
             p->programs = argv[++i];
         else if (strcmp(argv[i], "--takes") == 0 && *value)
