@@ -1,18 +1,21 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* bench YINFFT FILE...: processor time that listening and finding the registers take for one second
  * of sound, and beside it that of aubio's yinfft (the program tests/peers/yinfft.c, 2048 samples
- * every 5 ms of 48 kHz, its reading and printing left out); the best of five runs, in turn. */
+ * every 5 ms of 48 kHz, its reading and printing left out); the best of five runs, in turn
+ * (of two for the registers). */
 #include "register/decode.h"
 #include "voice/listen.h"
 
 #include "base/array.h"
+#include "base/process.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <time.h>
+#include <unistd.h>
 
-enum { RUNS = 5 };
+enum { RUNS = 5, DECODES = 2 };
 
 static double processor_s(void)
 {
@@ -48,6 +51,30 @@ static void decode_all(track *const *tracks, size_t n)
     free(found);
 }
 
+/* Processor time of yinfft over all files, which it prints in a line that begins with "#"; NaN when
+ * it does not run. */
+static double yinfft_all(const char *program, char *const *files, size_t n)
+{
+    double sum_s = 0;
+    for (size_t i = 0; i < n; i++) {
+        const char *argv[] = {program, files[i], "2048", "240", NULL};
+        FILE *out = tmpfile();
+        int status = 0;
+        char line[64];
+        if (!out)
+            return (double)NAN;
+        bool ran = process_run(argv, "", 0, fileno(out), STDERR_FILENO, &status) == PROCESS_DONE;
+        double ms = (double)NAN;
+        rewind(out);
+        while (ran && status == 0 && fgets(line, sizeof line, out))
+            if (*line == '#')
+                ms = strtod(line + 1, NULL);
+        fclose(out);
+        sum_s += ms / 1000;
+    }
+    return sum_s;
+}
+
 static void print_stage(const char *stage, double spent_s, double sound_s)
 {
     printf("%s\t%.2f\t%.0f\n", stage, 1000 * spent_s / sound_s, sound_s / spent_s);
@@ -55,17 +82,20 @@ static void print_stage(const char *stage, double spent_s, double sound_s)
 
 int main(int argc, char **argv)
 {
-    size_t n = (size_t)argc - 1;
+    if (argc < 3)
+        return 2;
+    size_t n = (size_t)argc - 2;
     track **tracks = xcalloc(n, sizeof *tracks);
-    double listen_s = INFINITY, decode_s = INFINITY, sound_s = 0;
+    double listen_s = INFINITY, decode_s = INFINITY, yinfft_s = INFINITY, sound_s = 0;
     for (int run = 0; run < RUNS && !isnan(sound_s); run++) {
         double start = processor_s();
-        sound_s = listen_all(argv + 1, n, tracks);
+        sound_s = listen_all(argv + 2, n, tracks);
         listen_s = fmin(listen_s, processor_s() - start);
         start = processor_s();
-        if (!isnan(sound_s))
+        if (!isnan(sound_s) && run < DECODES)
             decode_all(tracks, n);
-        decode_s = fmin(decode_s, processor_s() - start);
+        decode_s = run < DECODES ? fmin(decode_s, processor_s() - start) : decode_s;
+        yinfft_s = fmin(yinfft_s, yinfft_all(argv[1], argv + 2, n));
         for (size_t i = 0; i < n; i++) {
             track_free(tracks[i]);
             tracks[i] = NULL;
@@ -75,8 +105,10 @@ int main(int argc, char **argv)
     if (!(sound_s > 0))
         return 1;
     printf("# takes %zu\n# sound_s %.1f\n", n, sound_s);
+    printf("# yinfft_over_listen %.2f\n", yinfft_s / listen_s);
     puts("stage\tms_per_second_of_sound\ttimes_real_time");
     print_stage("listen", listen_s, sound_s);
+    print_stage("yinfft", yinfft_s, sound_s);
     print_stage("registers", decode_s, sound_s);
     return 0;
 }

@@ -77,6 +77,7 @@ static track *make(size_t first, size_t n, const char *voiced, uint32_t *seed)
         t->time_s[i] = (double)(first + i) * 0.005;
         t->level_db[i] = -60 * dice(seed);
         t->voicing[i] = dice(seed);
+        t->doubled[i] = i % 3 == 1;
         if (voiced[(first + i) / 100] != 'v')
             continue;
         t->pitch_st[i] = 60 + dice(seed);
@@ -95,6 +96,7 @@ static void check_frames(const track *a, size_t skip, const track *b)
     assert_memory_equal(a->time_s + skip, b->time_s, n * sizeof(double));
     assert_memory_equal(a->pitch_st + skip, b->pitch_st, n * sizeof(double));
     assert_memory_equal(a->voicing + skip, b->voicing, n * sizeof(double));
+    assert_memory_equal(a->doubled + skip, b->doubled, n);
     assert_memory_equal(a->level_db + skip, b->level_db, n * sizeof(double));
     assert_memory_equal(a->harmonic_db + skip * H, b->harmonic_db, n * H * sizeof(float));
     assert_memory_equal(a->noise_db + skip * H, b->noise_db, n * H * sizeof(float));

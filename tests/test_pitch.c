@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Pitch. Oracles: closed forms of tones, slides, vibrato and leaps; brute force (a direct transform,
- * all paths of a chain); reversal in time, which a frame's window must not notice; voices made of
- * single pulses. */
+/* Pitch. Oracles: closed forms of tones, slides, vibrato and leaps; brute force (a direct
+ * transform, all paths of a chain); reversal in time, which a frame's window must not notice;
+ * voices made of single pulses. */
 #include "base/array.h"
 #include "base/note.h"
 #include "voice/heterodyne.h"
@@ -44,10 +44,10 @@ typedef struct heard {
     unsigned char *doubled;
 } heard;
 
-static heard hear(float *x, size_t samples)
+static heard hear(const float *x, size_t samples)
 {
     heard h = {.n = samples / HOP + 1};
-    signal s = {.rate_hz = RATE, .n = samples, .x = x};
+    signal s = {.rate_hz = RATE, .n = samples, .x = (float *)x};
     pitch_settings settings = pitch_defaults();
     double *level_db = xmalloc(h.n, sizeof *level_db);
     for (size_t i = 0; i < h.n; i++) {

@@ -145,8 +145,8 @@ static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, 
     to = put(to, t->voicing + first, n * sizeof(double));
     to = put(to, t->level_db + first, n * sizeof(double));
     for (size_t i = first; i < first + n; i++)
-        *to++ = (unsigned char)((rich(t, i) ? HAS_HARMONICS : 0) |
-                                (t->doubled[i] ? IS_DOUBLED : 0));
+        *to++ =
+            (unsigned char)((rich(t, i) ? HAS_HARMONICS : 0) | (t->doubled[i] ? IS_DOUBLED : 0));
     for (size_t i = first; i < first + n; i++)
         if (rich(t, i)) {
             to = put(to, t->harmonic_db + i * TRACK_HARMONICS, ROW);

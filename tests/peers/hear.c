@@ -21,8 +21,8 @@ peer_settings hear_settings(int tracker)
     static const peer_settings settings[TRACKERS] = {
         [OURS] = {.name = "seamline"},
         [YINFFT] = {.name = "yinfft", .buffer_s = 0.0427},
-        [RAPT] = {.name = "RAPT", .threshold = 0},
-        [SWIPE] = {.name = "SWIPE'", .threshold = 0.2},
+        [RAPT] = {.name = "RAPT", .threshold = 0.3},
+        [SWIPE] = {.name = "SWIPE'", .threshold = 0.1},
     };
     return settings[tracker];
 }
