@@ -311,9 +311,9 @@ static size_t same_registers(const track_store *a, const track_store *b, size_t 
 }
 
 /* Half a minute of voice in parts a fifteenth of the usual size, and so with far less to learn
- * from: they hear what the whole hears, all flips but one and 97 frames of 100, and three in four of
- * their own flips are heard in the whole. Takes are not cut where there are pauses; where all are
- * one stretch, it is cut in the middle of voice. */
+ * from: they hear what the whole hears, all flips but one and 97 frames of 100, and three in four
+ * of their own flips are heard in the whole. Takes are not cut where there are pauses; where all
+ * are one stretch, it is cut in the middle of voice. */
 static void check_parts(bool joined)
 {
     static const parts_settings sizes = {
