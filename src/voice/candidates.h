@@ -19,7 +19,7 @@ typedef struct candidate {
 
 typedef struct correlator correlator;
 
-/* `x` is borrowed. */
+/* Keeps a copy of the sound. */
 correlator *correlator_new(const signal *x, const pitch_settings *s);
 void correlator_free(correlator *c);
 
