@@ -6,6 +6,7 @@
 #include "register/decode.h"
 #include "register/hazard.h"
 #include "register/place.h"
+#include "register/steps.h"
 #include "voice/listen.h"
 #include "voice/truth.h"
 
@@ -30,6 +31,10 @@ static evidence *stretch(size_t n)
     ev->level_db = array_filled(n, 0);
     ev->leap_st = array_filled(n, 0);
     ev->dip_db = array_filled(n, 0);
+    ev->step_db = array_filled(n, 0);
+    ev->hz = array_filled(n, 260);
+    ev->y_db = xcalloc(n, sizeof *ev->y_db);
+    ev->var = xcalloc(n, sizeof *ev->var);
     ev->declared = xcalloc(n, sizeof *ev->declared);
     ev->gap_s[0] = (double)INFINITY;
     return ev;
@@ -92,10 +97,10 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     enum { N = 5 };
     evidence *ev = stretch(N);
     hazard_settings s = hazard_defaults();
-    double step[N] = {0, 0, 0, 4, -4}, up[N], down[N];
+    double up_step[N] = {0, 0, 0, 4, 0}, down_step[N] = {0, 0, 0, 0, 4}, up[N], down[N];
     ev->edge_s[0] = 0.01;
     ev->leap_st[2] = 4;
-    hazard_measure(ev, step, &s, up, down);
+    hazard_measure(ev, up_step, down_step, &s, up, down);
     assert_true(up[0] == 0 && down[0] == 0);
     assert_true(fabs(up[1] - s.rate * 0.005 / (1 + s.rate * 0.005)) < 1e-9);
     assert_true(up[2] > 100 * up[1] && up[2] > 10 * down[2]);
@@ -105,6 +110,64 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
 
 /* Made labels: M2 above the line 60 + 0.2 l. The prior (0 +- 0.1 on level) draws the slope towards
  * 0, since frames count as a hundredth; the line at the middle level has no such pull. */
+/* The greatest of v[n] and where it is. */
+static double greatest(const double *v, size_t n, size_t *at)
+{
+    *at = 0;
+    for (size_t i = 1; i < n; i++)
+        if (v[i] > v[*at])
+            *at = i;
+    return v[*at];
+}
+
+/* -1..1 */
+static double jitter(uint32_t *dice)
+{
+    *dice = *dice * 1664525u + 1013904223u;
+    return (*dice >> 8) / 8388608.0 - 1;
+}
+
+/* Harmonics and level that jitter by 1 dB; at frame AT the first harmonic rises by 4 dB: into M2. */
+static void test_a_step_is_found_where_it_is_and_its_way(void **state)
+{
+    (void)state;
+    enum { N = 1000, AT = 501 };
+    evidence *ev = stretch(N);
+    model m = {.hi = 4, .pitch_mid = 60};
+    double p2[N], up[N], down[N];
+    size_t where, other;
+    uint32_t dice = 7;
+    for (int h = 0; h < HARMONICS; h++)
+        m.sigma[h * HARMONICS + h] = 1;
+    m.beta[MODEL_D] = 4;
+    for (size_t i = 0; i < N; i++) {
+        p2[i] = 0.5;
+        ev->dip_db[i] = jitter(&dice);
+        ev->step_db[i] = jitter(&dice);
+        for (int h = 0; h < HARMONICS; h++)
+            ev->y_db[i][h] = jitter(&dice) + (h == 0 && i >= AT ? 4 : 0);
+    }
+    steps_measure(&m, ev, p2, up, down);
+    double found = greatest(up, N, &where);
+    assert_true(found > 3 && where + 5 >= AT && where <= AT + 5);
+    assert_true(greatest(down, N, &other) < 1);
+    for (size_t i = AT - 8; i < AT + 8; i++) {
+        ev->dip_db[i] = 3; /* the level tells, too */
+        ev->step_db[i] = -4;
+    }
+    steps_measure(&m, ev, p2, up, down);
+    assert_true(greatest(up, N, &where) > found + 2);
+    assert_true(where + 8 >= AT && where <= AT + 8);
+    for (size_t i = 0; i < N; i++)
+        ev->y_db[i][0] *= -1; /* the same, down */
+    for (size_t i = AT - 8; i < AT + 8; i++)
+        ev->step_db[i] = 4;
+    steps_measure(&m, ev, p2, up, down);
+    assert_true(greatest(down, N, &where) > found + 2);
+    assert_true(where + 8 >= AT && where <= AT + 8 && up[where] == 0);
+    evidence_free(ev);
+}
+
 static void test_place_finds_the_line(void **state)
 {
     (void)state;
@@ -262,6 +325,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_chain_is_the_sum_of_all_paths),
         cmocka_unit_test(test_hazard_rises_with_leaps_and_ends_at_the_ends),
+        cmocka_unit_test(test_a_step_is_found_where_it_is_and_its_way),
         cmocka_unit_test(test_place_finds_the_line),
         cmocka_unit_test(test_nothing_is_too_little),
         cmocka_unit_test(test_a_clear_voice_and_its_gain),

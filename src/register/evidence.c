@@ -43,7 +43,8 @@ static evidence *allocate(size_t n)
                      .y_db = xmalloc(n, sizeof *ev->y_db),
                      .var = xmalloc(n, sizeof *ev->var),
                      .leap_st = xcalloc(n, sizeof *ev->leap_st),
-                     .dip_db = xcalloc(n, sizeof *ev->dip_db),
+                     .dip_db = xmalloc(n, sizeof *ev->dip_db),
+                     .step_db = xmalloc(n, sizeof *ev->step_db),
                      .declared = xmalloc(n, sizeof *ev->declared)};
     return ev;
 }
@@ -153,18 +154,32 @@ static double leap_at(const evidence *ev, track *const *tracks, size_t lo, size_
     return best;
 }
 
-static double mean_level(const evidence *ev, track *const *tracks, size_t lo_i, size_t hi_i,
-                         size_t now, double lo_s, double hi_s)
+/* Mean level of the frames now + from .. now + to of a stretch that are sung; NaN where a third of
+ * them is not. */
+static double mean_level(const evidence *ev, size_t first, size_t last, size_t now, long from,
+                         long to)
 {
-    double n = 0, sum = 0, at = time_of(ev, tracks, now);
-    for (size_t i = lo_i; i <= hi_i; i++) {
-        double x = fabs(time_of(ev, tracks, i) - at);
-        if (x >= lo_s - 1e-9 && x <= hi_s + 1e-9) {
+    double n = 0, sum = 0;
+    for (long k = from; k <= to; k++) {
+        long i = (long)now + k;
+        if (i >= (long)first && i <= (long)last && ev->edge_s[i] >= 0) {
             n++;
             sum += ev->level_db[i];
         }
     }
-    return n > 0 ? sum / n : (double)NAN;
+    return n > 0.67 * (double)(to - from + 1) ? sum / n : (double)NAN;
+}
+
+/* What the level does about a frame: frames of 5 ms. */
+static void measure_levels(evidence *ev, size_t first, size_t last)
+{
+    for (size_t i = first; i <= last; i++) {
+        ev->dip_db[i] = 0.5 * (mean_level(ev, first, last, i, -36, -17) +
+                               mean_level(ev, first, last, i, 16, 35)) -
+                        mean_level(ev, first, last, i, -6, 6);
+        ev->step_db[i] =
+            mean_level(ev, first, last, i, 12, 31) - mean_level(ev, first, last, i, -32, -13);
+    }
 }
 
 static void pair_stretch(evidence *ev, track *const *tracks, size_t first, size_t last)
@@ -241,7 +256,7 @@ static void sung_part(const evidence *ev, size_t first, size_t last, size_t *fro
         --*to;
 }
 
-/* Leap and dip of the frames first..last, one stretch of voice. */
+/* Leaps and levels of the frames first..last, one stretch of voice. */
 static void measure_stretch(evidence *ev, track *const *tracks, size_t first, size_t last)
 {
     size_t from, to;
@@ -254,10 +269,8 @@ static void measure_stretch(evidence *ev, track *const *tracks, size_t first, si
         size_t lo = i - first > REACH ? i - REACH : first, hi = i + REACH < last ? i + REACH : last;
         ev->edge_s[i] = fmin(at - start, end - at);
         raw[i - first] = leap_at(ev, tracks, lo, hi, i);
-        double here = mean_level(ev, tracks, lo, hi, i, 0, 0.02);
-        double there = mean_level(ev, tracks, lo, hi, i, 0.05, 0.1);
-        ev->dip_db[i] = there > here ? there - here : 0;
     }
+    measure_levels(ev, first, last);
     keep_peaks(ev, first, last - first + 1, raw);
     free(raw);
 }
@@ -293,6 +306,7 @@ void evidence_free(evidence *ev)
     free(ev->var);
     free(ev->leap_st);
     free(ev->dip_db);
+    free(ev->step_db);
     free(ev->declared);
     free(ev);
 }

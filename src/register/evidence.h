@@ -30,7 +30,9 @@ typedef struct evidence {
     double (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
     double (*var)[HARMONICS];  /* [n] variance of y from noise, dB^2 */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
-    double *dip_db;  /* [n] how far the level lies under its surroundings, >= 0 */
+    /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms
+       about it lie under what is 80 to 180 ms away; 60 to 160 ms after less as long before. */
+    double *dip_db, *step_db;
     declared_register *declared; /* [n] */
 } evidence;
 

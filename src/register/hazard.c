@@ -5,7 +5,6 @@
 
 static const double frame_s = 0.005;
 static const double nearest_s = 0.03;
-static const double free_dip_db = 1;
 
 hazard_settings hazard_defaults(void)
 {
@@ -14,8 +13,6 @@ hazard_settings hazard_defaults(void)
                              .leap_free_st = 0.5,
                              .leap_most = 8,
                              .against = 0.3,
-                             .dip_gain = 0.4,
-                             .dip_most = 2,
                              .step_gain = 1,
                              .step_most = 6};
 }
@@ -30,8 +27,8 @@ static double logistic(double x)
     return 1 / (1 + exp(-x));
 }
 
-void hazard_measure(const evidence *ev, const double *step, const hazard_settings *s, double *up,
-                    double *down)
+void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
+                    const hazard_settings *s, double *up, double *down)
 {
     for (size_t i = 0; i < ev->n; i++) {
         up[i] = down[i] = 0;
@@ -39,12 +36,11 @@ void hazard_measure(const evidence *ev, const double *step, const hazard_setting
             continue;
         double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / frame_s);
         double base = log(s->rate * frame_s * frames);
-        base += gain_of(s->dip_gain, ev->dip_db[i] - free_dip_db, s->dip_most);
         double rise = gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
         double fall = gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);
         up[i] = logistic(base + rise + s->against * fall +
-                         gain_of(s->step_gain, step[i], s->step_most));
+                         gain_of(s->step_gain, up_step[i], s->step_most));
         down[i] = logistic(base + fall + s->against * rise +
-                           gain_of(s->step_gain, -step[i], s->step_most));
+                           gain_of(s->step_gain, down_step[i], s->step_most));
     }
 }

@@ -2,8 +2,8 @@
 #ifndef REGISTER_HAZARD_H
 #define REGISTER_HAZARD_H
 
-/* How likely a flip is on entering each frame: rare, likelier where the pitch leaps, the level dips
- * or the harmonics step at once. */
+/* How likely a flip is on entering each frame: rare, likelier where the pitch leaps or harmonics
+ * and level step at once. */
 
 #include "register/evidence.h"
 
@@ -13,14 +13,13 @@ typedef struct hazard_settings { /* gains are log odds */
     double leap_free_st;         /* 0.5: vibrato and its residue stay below */
     double leap_most; /* 8: a leap alone does not outweigh what the harmonics say for long */
     double against;   /* 0.3 of it for a leap down into M2 or up into M1: rare, but seen */
-    double dip_gain, dip_most;   /* 0.4 a dB beyond the first, up to 2 */
-    double step_gain, step_most; /* 1 a nat of the harmonics' own step, up to 6 */
+    double step_gain, step_most; /* 1 a nat of the step of harmonics and level, up to 6 */
 } hazard_settings;
 hazard_settings hazard_defaults(void);
 
-/* step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1. 0 within 30 ms of an end of
+/* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1. 0 within 30 ms of an end of
  * what is sung: a flip cannot be told from the end. */
-void hazard_measure(const evidence *ev, const double *step, const hazard_settings *s, double *up,
-                    double *down);
+void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
+                    const hazard_settings *s, double *up, double *down);
 
 #endif

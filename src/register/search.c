@@ -23,13 +23,13 @@ search_settings search_defaults(void)
 
 typedef struct workspace { /* [n] each */
     saying *says;
-    double *up, *down, *never, *odds, *before, *step;
+    double *up, *down, *never, *odds, *before, *up_step, *down_step;
 } workspace;
 
 static workspace workspace_new(const evidence *ev)
 {
     workspace w = {.says = xcalloc(ev->n, sizeof *w.says)};
-    double **all[] = {&w.up, &w.down, &w.never, &w.odds, &w.before, &w.step};
+    double **all[] = {&w.up, &w.down, &w.never, &w.odds, &w.before, &w.up_step, &w.down_step};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
     return w;
@@ -43,7 +43,8 @@ static void workspace_clear(workspace *w)
     free(w->never);
     free(w->odds);
     free(w->before);
-    free(w->step);
+    free(w->up_step);
+    free(w->down_step);
 }
 
 void world_clear(world *w)
@@ -84,8 +85,8 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     w->where = place_fit(ev, w->p2);
     place_measure(ev, &w->where, work->odds);
     model_emissions(&w->m, ev, work->says);
-    steps_measure(&w->m, ev, work->step);
-    hazard_measure(ev, work->step, &s->hazard, work->up, work->down);
+    steps_measure(&w->m, ev, w->p2, work->up_step, work->down_step);
+    hazard_measure(ev, work->up_step, work->down_step, &s->hazard, work->up, work->down);
     return true;
 }
 
@@ -138,8 +139,9 @@ static void start_by_leaps(const evidence *ev, const search_settings *s, workspa
     place where = place_fit(ev, p2);
     place_measure(ev, &where, work->odds);
     memset(work->says, 0, ev->n * sizeof *work->says);
-    memset(work->step, 0, ev->n * sizeof *work->step);
-    hazard_measure(ev, work->step, &s->hazard, work->up, work->down);
+    memset(work->up_step, 0, ev->n * sizeof *work->up_step);
+    memset(work->down_step, 0, ev->n * sizeof *work->down_step);
+    hazard_measure(ev, work->up_step, work->down_step, &s->hazard, work->up, work->down);
     chain_inputs in = inputs(work, true);
     chain_run(ev, &in, &s->chain, p2);
 }

@@ -11,6 +11,56 @@
 enum { NEAR = 4, FAR = 22, PEAK = 16 }; /* frames of 5 ms */
 static const double winsor_db = 6;      /* differences beyond this are cut for the usual scatter */
 static const double shrink = 0.3, floor_db2 = 0.05;
+/* At a flip into M2 the level falls by 1.5 dB and dips by 1 dB, until four flips say otherwise. */
+static const double usual_step_db = -1.5, usual_dip_db = 1, usual_counts = 4;
+static const double flips_sd_db = 1.5; /* by which the level differs from flip to flip */
+static const double begin_frames = 20; /* the level scatters by 1 dB, until data say otherwise */
+
+/* What the level does at a flip up into M2: how much it steps and dips, and how these scatter where
+ * there is none. */
+typedef struct level_marks {
+    double step_db, dip_db, step_var, dip_var;
+} level_marks;
+
+static double cut(double db)
+{
+    return fmax(-winsor_db, fmin(db, winsor_db));
+}
+
+static level_marks learn_levels(const evidence *ev, const double *p2)
+{
+    double step = usual_counts * usual_step_db, dip = usual_counts * usual_dip_db;
+    double flips = usual_counts, n = begin_frames;
+    level_marks marks = {.step_var = begin_frames, .dip_var = begin_frames};
+    for (size_t i = 0; i < ev->n; i++) {
+        double step_db = cut(ev->step_db[i]), dip_db = cut(ev->dip_db[i]);
+        if (isnan(ev->step_db[i]) || isnan(ev->dip_db[i]))
+            continue;
+        marks.step_var += step_db * step_db;
+        marks.dip_var += dip_db * dip_db;
+        n++;
+        if (isinf(ev->gap_s[i]))
+            continue;
+        double rise = p2[i] - p2[i - 1];
+        step += rise * step_db;
+        dip += fabs(rise) * dip_db;
+        flips += fabs(rise);
+    }
+    marks.step_db = step / flips;
+    marks.dip_db = dip / flips;
+    marks.step_var /= n;
+    marks.dip_var /= n;
+    return marks;
+}
+
+/* Log-likelihood ratio of x about `want`, give or take what flips differ by, against x about 0. */
+static double ratio_of_one(double x, double want, double variance)
+{
+    double wide = variance + flips_sd_db * flips_sd_db, y = cut(x);
+    if (isnan(x))
+        return 0;
+    return 0.5 * (y * y / variance - (y - want) * (y - want) / wide - log(wide / variance));
+}
 
 /* Mean residual of the frames NEAR..FAR before (way < 0) or after frame i in its stretch; NaN where
  * fewer than half of them have the harmonic. */
@@ -64,9 +114,7 @@ static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
             for (int b = 0; b < HARMONICS; b++) {
                 if (isnan(d[i][a]) || isnan(d[i][b]))
                     continue;
-                double x = fmax(-winsor_db, fmin(d[i][a], winsor_db));
-                double y = fmax(-winsor_db, fmin(d[i][b], winsor_db));
-                c[a][b] += x * y;
+                c[a][b] += cut(d[i][a]) * cut(d[i][b]);
                 n[a][b]++;
             }
     for (int a = 0; a < HARMONICS; a++)
@@ -75,9 +123,12 @@ static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
     covariance_mend(&c[0][0], floor_db2);
 }
 
-/* Log-likelihood ratio of a step `way` * step against none, given that difference. */
-static double ratio_of(const double d[HARMONICS], const double step[HARMONICS],
-                       double c[HARMONICS][HARMONICS])
+typedef struct evidence_of_step { /* of a step up: cross - square / 2; down: -cross - square / 2 */
+    double cross, square;
+} evidence_of_step;
+
+static evidence_of_step compare(const double d[HARMONICS], const double step[HARMONICS],
+                                double c[HARMONICS][HARMONICS])
 {
     double m[HARMONICS * HARMONICS], v[HARMONICS], w[HARMONICS], mean_v = 0, mean_w = 0;
     int used[HARMONICS], n = 0;
@@ -85,7 +136,7 @@ static double ratio_of(const double d[HARMONICS], const double step[HARMONICS],
         if (!isnan(d[h]))
             used[n++] = h;
     if (n < 3)
-        return 0;
+        return (evidence_of_step){0, 0};
     for (int a = 0; a < n; a++) {
         mean_v += d[used[a]] / n;
         mean_w += step[used[a]] / n;
@@ -97,36 +148,53 @@ static double ratio_of(const double d[HARMONICS], const double step[HARMONICS],
             m[a * n + b] = c[used[a]][used[b]];
     }
     if (!covariance_factor(m, n))
-        return 0;
+        return (evidence_of_step){0, 0};
     covariance_whiten(m, n, v);
     covariance_whiten(m, n, w);
-    double cross = covariance_dot(v, w, n), square = covariance_dot(w, w, n);
-    return copysign(fmax(0, fabs(cross) - 0.5 * square), cross);
+    return (evidence_of_step){covariance_dot(v, w, n), covariance_dot(w, w, n)};
 }
 
-void steps_measure(const model *m, const evidence *ev, double *ratio)
+/* Only the peaks within PEAK frames are kept. */
+static void keep_peaks(const double *raw, size_t n, double *out)
+{
+    for (size_t i = 0; i < n; i++) {
+        bool peak = raw[i] > 0;
+        for (size_t j = i > PEAK ? i - PEAK : 0; peak && j < n && j <= i + PEAK; j++)
+            peak = raw[j] < raw[i] || j == i;
+        out[i] = peak ? raw[i] : 0;
+    }
+}
+
+void steps_measure(const model *m, const evidence *ev, const double *p2, double *up, double *down)
 {
     double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r), (*d)[HARMONICS] = xmalloc(ev->n, sizeof *d);
-    double *raw = array_filled(ev->n, 0), scatter[HARMONICS][HARMONICS];
+    double *rise = xmalloc(ev->n, sizeof *rise), *fall = xmalloc(ev->n, sizeof *fall);
+    double scatter[HARMONICS][HARMONICS], step[HARMONICS];
+    level_marks marks = learn_levels(ev, p2);
     for (size_t i = 0; i < ev->n; i++)
         model_residual(m, ev, i, 0, r[i]);
     differences(ev, r, d);
     usual_scatter(ev, d, scatter);
     for (size_t i = 0; i < ev->n; i++) {
-        double step[HARMONICS];
         for (int h = 0; h < HARMONICS; h++) {
             model_row x = model_row_of(m, ev, i, h);
             step[h] = model_step(m, &x);
         }
-        raw[i] = ratio_of(d[i], step, scatter);
+        evidence_of_step s = compare(d[i], step, scatter);
+        if (s.square <= 0) {
+            rise[i] = fall[i] = 0;
+            continue;
+        }
+        double dip = ratio_of_one(ev->dip_db[i], marks.dip_db, marks.dip_var);
+        rise[i] = s.cross - 0.5 * s.square + dip +
+                  ratio_of_one(ev->step_db[i], marks.step_db, marks.step_var);
+        fall[i] = -s.cross - 0.5 * s.square + dip +
+                  ratio_of_one(ev->step_db[i], -marks.step_db, marks.step_var);
     }
-    for (size_t i = 0; i < ev->n; i++) {
-        bool peak = raw[i] != 0;
-        for (size_t j = i > PEAK ? i - PEAK : 0; peak && j < ev->n && j <= i + PEAK; j++)
-            peak = fabs(raw[j]) < fabs(raw[i]) || j == i;
-        ratio[i] = peak ? raw[i] : 0;
-    }
+    keep_peaks(rise, ev->n, up);
+    keep_peaks(fall, ev->n, down);
     free(r);
     free(d);
-    free(raw);
+    free(rise);
+    free(fall);
 }

@@ -2,17 +2,18 @@
 #ifndef REGISTER_STEPS_H
 #define REGISTER_STEPS_H
 
-/* How abruptly the harmonics change along the step from M1 to M2.
+/* How abruptly harmonics and level change as they do at a flip.
  *
- * The mean residual of the 90 ms after a frame less that of the 90 ms before it (20 ms left out on
- * either side), measured against how such differences usually scatter for this singer. A flip
- * takes 10-150 ms; articulation and the tract's errors take longer, and the usual scatter holds
- * them. */
+ * Looked at are the mean residual of the 90 ms after a frame less that of the 90 ms before it (20
+ * ms left out on either side), and the step and the dip of the level (register/evidence.h). They
+ * are measured against how such figures usually scatter for this singer. A flip takes 10-150 ms;
+ * articulation and the tract's errors take longer, and the usual scatter holds them. */
 
 #include "register/model.h"
 
-/* ratio[ev->n]: log-likelihood ratio of a step up into M2 (> 0) or down into M1 (< 0) against none,
- * at its own peaks within 80 ms, else 0. */
-void steps_measure(const model *m, const evidence *ev, double *ratio);
+/* p2[ev->n], the probability of M2, tells what the level has done at this singer's flips so far.
+ * Out: up[ev->n], down[ev->n], log-likelihood ratio of a flip into M2 or into M1 against none, at
+ * its own peaks within 80 ms, else 0; never below 0. */
+void steps_measure(const model *m, const evidence *ev, const double *p2, double *up, double *down);
 
 #endif
