@@ -127,7 +127,7 @@ static double jitter(uint32_t *dice)
     return (*dice >> 8) / 8388608.0 - 1;
 }
 
-/* Harmonics and level that jitter by 1 dB; at frame AT the first harmonic rises by 4 dB: into M2. */
+/* Harmonics and level that jitter by 1 dB; at frame AT the first harmonic rises by 4 dB: M2. */
 static void test_a_step_is_found_where_it_is_and_its_way(void **state)
 {
     (void)state;

@@ -13,12 +13,12 @@ typedef struct hazard_settings { /* gains are log odds */
     double leap_free_st;         /* 0.5: vibrato and its residue stay below */
     double leap_most; /* 8: a leap alone does not outweigh what the harmonics say for long */
     double against;   /* 0.3 of it for a leap down into M2 or up into M1: rare, but seen */
-    double step_gain, step_most; /* 1 a nat of the step of harmonics and level, up to 6 */
+    double step_gain, step_most; /* 1 a nat of what harmonics and level say, up to 6 */
 } hazard_settings;
 hazard_settings hazard_defaults(void);
 
-/* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1. 0 within 30 ms of an end of
- * what is sung: a flip cannot be told from the end. */
+/* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1. 0 within 30
+ * ms of an end of what is sung: a flip cannot be told from the end. */
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
                     const hazard_settings *s, double *up, double *down);
 
