@@ -17,8 +17,8 @@ typedef struct hazard_settings { /* gains are log odds */
 } hazard_settings;
 hazard_settings hazard_defaults(void);
 
-/* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1. 0 within 30
- * ms of an end of what is sung: a flip cannot be told from the end. */
+/* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1; 0 within
+ * 30 ms of an end of what is sung, where a flip cannot be told from the end. */
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
                     const hazard_settings *s, double *up, double *down);
 
