@@ -311,9 +311,9 @@ static size_t same_registers(const track_store *a, const track_store *b, size_t 
 }
 
 /* Half a minute of voice in parts a fifteenth of the usual size, and so with far less to learn
- * from: they hear what the whole hears, all flips but one and 97 frames of 100, and three in four
- * of their own flips are heard in the whole. Takes are not cut where there are pauses; where all
- * are one stretch, it is cut in the middle of voice. */
+ * from: they hear what the whole hears, all flips but one and 97 frames of 100, and none but one
+ * besides. Takes are not cut where there are pauses; where all are one stretch, it is cut in the
+ * middle of voice. */
 static void check_parts(bool joined)
 {
     static const parts_settings sizes = {
@@ -330,7 +330,7 @@ static void check_parts(bool joined)
                   100.0 * (double)registers / (double)frames);
     assert_int_equal(whole.parts, 1);
     assert_true(parts.parts >= 2);
-    assert_true(flips_a >= 5 && same + 1 >= flips_a && 4 * back >= 3 * flips_b);
+    assert_true(flips_a >= 5 && same + 1 >= flips_a && back + 1 >= flips_b);
     assert_true(100 * registers >= 97 * frames);
     assert_true(fabs(whole.summary.voiced_s - parts.summary.voiced_s) < 1e-9);
     assert_true(parts.summary.answer == REGISTER_BOTH && isnan(parts.summary.gain_nats));

@@ -51,6 +51,13 @@ static bool fail(err *e)
     return err_set(e, "What was heard could not be kept in a temporary file: %s.", strerror(errno));
 }
 
+/* How many of n bytes from `at` on lie in memory. */
+static size_t near_part(size_t at, size_t n)
+{
+    size_t left = at < kept_bytes ? kept_bytes - at : 0;
+    return n < left ? n : left;
+}
+
 static void write_kept(spool *s, size_t at, const void *bytes, size_t n)
 {
     size_t was = s->room;
@@ -62,13 +69,12 @@ static void write_kept(spool *s, size_t at, const void *bytes, size_t n)
 bool spool_write(spool *s, size_t at, const void *bytes, size_t n, err *e)
 {
     const unsigned char *from = bytes;
-    if (n && at < kept_bytes) {
-        size_t here = n < kept_bytes - at ? n : kept_bytes - at;
+    size_t here = near_part(at, n);
+    if (here)
         write_kept(s, at, from, here);
-        at += here;
-        from += here;
-        n -= here;
-    }
+    at += here;
+    from += here;
+    n -= here;
     if (n && s->file < 0 && (s->file = spool_file()) < 0)
         return fail(e);
     while (n) {
@@ -94,13 +100,12 @@ static void read_kept(const spool *s, size_t at, void *bytes, size_t n)
 bool spool_read(const spool *s, size_t at, void *bytes, size_t n, err *e)
 {
     unsigned char *to = bytes;
-    if (n && at < kept_bytes) {
-        size_t here = n < kept_bytes - at ? n : kept_bytes - at;
+    size_t here = near_part(at, n);
+    if (here)
         read_kept(s, at, to, here);
-        at += here;
-        to += here;
-        n -= here;
-    }
+    at += here;
+    to += here;
+    n -= here;
     while (n && s->file >= 0) {
         ssize_t got = pread(s->file, to, n, (off_t)(at - kept_bytes));
         if (got < 0 && errno != EINTR)
