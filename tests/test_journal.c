@@ -74,6 +74,8 @@ static track *any_track(size_t n, uint64_t seed)
         t->voicing[i] = (double)(dice(&seed) % 256) / 256;
         t->level_db[i] = (double)any_value(&seed);
         t->reg[i] = (unsigned char)(dice(&seed) % 3);
+        t->doubled[i] = i % 5 == 2;
+        t->irregular[i] = (unsigned char)(i % 64);
         t->p_m2[i] = (double)any_value(&seed);
         for (size_t h = 0; i % 3 && h < TRACK_HARMONICS; h++) {
             t->harmonic_db[i * TRACK_HARMONICS + h] = any_value(&seed);
@@ -856,6 +858,8 @@ static void test_frames_of_wrong_length(void **state)
     for (size_t n = 0; n < heard.n; n++)
         assert_false(frames_heard_read(heard.bytes, n, back));
     assert_true(frames_heard_read(heard.bytes, heard.n, back));
+    assert_memory_equal(t->doubled, back->doubled, 50);
+    assert_memory_equal(t->irregular, back->irregular, 50);
     heard.bytes = xrealloc(heard.bytes, heard.n + 1, 1);
     assert_false(frames_heard_read(heard.bytes, heard.n + 1, back));
     assert_false(frames_registers_read(t->reg, 49, p_m2.bytes, p_m2.n, back));

@@ -78,6 +78,7 @@ static track *make(size_t first, size_t n, const char *voiced, uint32_t *seed)
         t->level_db[i] = -60 * dice(seed);
         t->voicing[i] = dice(seed);
         t->doubled[i] = i % 3 == 1;
+        t->irregular[i] = (unsigned char)(i % 64);
         if (voiced[(first + i) / 100] != 'v')
             continue;
         t->pitch_st[i] = 60 + dice(seed);
@@ -97,6 +98,7 @@ static void check_frames(const track *a, size_t skip, const track *b)
     assert_memory_equal(a->pitch_st + skip, b->pitch_st, n * sizeof(double));
     assert_memory_equal(a->voicing + skip, b->voicing, n * sizeof(double));
     assert_memory_equal(a->doubled + skip, b->doubled, n);
+    assert_memory_equal(a->irregular + skip, b->irregular, n);
     assert_memory_equal(a->level_db + skip, b->level_db, n * sizeof(double));
     assert_memory_equal(a->harmonic_db + skip * H, b->harmonic_db, n * H * sizeof(float));
     assert_memory_equal(a->noise_db + skip * H, b->noise_db, n * H * sizeof(float));

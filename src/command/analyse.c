@@ -4,6 +4,7 @@
 #include "command/command.h"
 #include "command/measure_cells.h"
 #include "register/parts.h"
+#include "register/seam.h"
 #include "voice/listen.h"
 #include "voice/measures.h"
 
@@ -113,8 +114,12 @@ static bool print_flips(const command_call *call, const track_store *store, cons
 {
     table_writer *w =
         command_table(call, "take time_s direction pitch_before_st pitch_after_st level_before_db "
-                            "level_after_db span_ms confidence");
+                            "level_after_db span_ms confidence leap_cents level_step_db "
+                            "spectral_step_db irregular_cycles seam_jnd kind");
     note_levels(call, w, summary);
+    double seam = seam_median(found, track_store_takes(store));
+    if (!isnan(seam))
+        table_note(w, "seam_jnd", "%.1f", seam);
     for (size_t k = 0; k < track_store_takes(store); k++)
         for (size_t i = 0; i < found[k].n; i++) {
             const flip *f = &found[k].items[i];
@@ -127,6 +132,12 @@ static bool print_flips(const command_call *call, const track_store *store, cons
             table_number(w, f->level_after_db, 1);
             table_number(w, f->span_ms, 0);
             table_number(w, f->confidence, 2);
+            table_number(w, f->leap_cents, 0);
+            table_number(w, f->level_step_db, 1);
+            table_number(w, f->spectral_step_db, 1);
+            table_count(w, f->irregular_cycles);
+            table_number(w, f->seam_jnd, 1);
+            table_text(w, flip_kind_name(f->kind));
         }
     return table_writer_close(w, e);
 }
@@ -144,6 +155,7 @@ static void print_frame(table_writer *w, const track *t, size_t f)
     table_number(w, t->p_m2[f], 3);
     table_number(w, t->voicing[f], 2);
     table_count(w, t->doubled[f]);
+    table_count(w, t->irregular[f]);
 }
 
 static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
@@ -167,7 +179,8 @@ static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
 static bool print_tracks(const command_call *call, const heard *h, const register_summary *summary,
                          err *e)
 {
-    static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing doubled";
+    static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing doubled "
+                                "irregular_cycles";
     const settings *own = call->settings;
     char *columns = own->measures ? measure_columns(plain, h->harmonics) : xstrdup(plain);
     table_writer *w = command_table(call, columns);

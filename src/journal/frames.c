@@ -42,21 +42,11 @@ static const unsigned char *get_doubles(const unsigned char *from, double *value
     return from;
 }
 
-static bool has_harmonics(const track *t, size_t frame)
-{
-    const float *h = t->harmonic_db + frame * TRACK_HARMONICS;
-    const float *noise = t->noise_db + frame * TRACK_HARMONICS;
-    for (size_t i = 0; i < TRACK_HARMONICS; i++)
-        if (!isnan(h[i]) || !isnan(noise[i]))
-            return true;
-    return false;
-}
-
 static unsigned char *put_harmonics(unsigned char *to, const track *t, const float *values,
                                     const unsigned char *has)
 {
     for (size_t i = 0; i < t->n; i++)
-        for (size_t h = 0; has[i] && h < TRACK_HARMONICS; h++)
+        for (size_t h = 0; has[i] & TRACK_HAS_HARMONICS && h < TRACK_HARMONICS; h++)
             to = put(to, values[i * TRACK_HARMONICS + h]);
     return to;
 }
@@ -65,7 +55,8 @@ static const unsigned char *get_harmonics(const unsigned char *from, const track
                                           const unsigned char *has)
 {
     for (size_t i = 0; i < t->n; i++)
-        for (size_t h = 0; has[i] && h < TRACK_HARMONICS; h++, from += FLOAT_BYTES)
+        for (size_t h = 0; has[i] & TRACK_HAS_HARMONICS && h < TRACK_HARMONICS;
+             h++, from += FLOAT_BYTES)
             values[i * TRACK_HARMONICS + h] = get(from);
     return from;
 }
@@ -74,7 +65,7 @@ frames_bytes frames_heard_write(const track *t)
 {
     size_t m = 0, floats = 3 * FLOAT_BYTES + 1;
     for (size_t i = 0; i < t->n; i++)
-        m += has_harmonics(t, i);
+        m += track_flags(t, i) & TRACK_HAS_HARMONICS;
     frames_bytes b = {.n = t->n * floats + m * HARMONIC_BYTES};
     unsigned char *to = b.bytes = xmalloc(b.n, 1);
     to = put_doubles(to, t->pitch_st, t->n);
@@ -82,7 +73,7 @@ frames_bytes frames_heard_write(const track *t)
     to = put_doubles(to, t->level_db, t->n);
     unsigned char *has = to;
     for (size_t i = 0; i < t->n; i++)
-        *to++ = has_harmonics(t, i);
+        *to++ = track_flags(t, i);
     to = put_harmonics(to, t, t->harmonic_db, has);
     put_harmonics(to, t, t->noise_db, has);
     return b;
@@ -101,17 +92,16 @@ bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
     if (t->n > n_bytes || n_bytes < plain)
         return false;
     const unsigned char *has = (const unsigned char *)bytes + t->n * 3 * FLOAT_BYTES;
-    for (size_t i = 0; i < t->n; i++) {
-        if (has[i] > 1)
-            return false;
-        m += has[i];
-    }
+    for (size_t i = 0; i < t->n; i++)
+        m += has[i] & TRACK_HAS_HARMONICS;
     if (n_bytes != plain + m * HARMONIC_BYTES)
         return false;
     const unsigned char *from = bytes;
     from = get_doubles(from, t->pitch_st, t->n);
     from = get_doubles(from, t->voicing, t->n);
     get_doubles(from, t->level_db, t->n);
+    for (size_t i = 0; i < t->n; i++)
+        track_set_flags(t, i, has[i]);
     from = get_harmonics(has + t->n, t, t->harmonic_db, has);
     get_harmonics(from, t, t->noise_db, has);
     return true;

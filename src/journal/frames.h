@@ -5,8 +5,8 @@
 /* A track as bytes: the layout that docs/journal.md describes. Numbers are 32-bit floats, lowest
  * byte first; NaN where there is nothing, -INFINITY for the level of silence.
  *
- * `heard`: pitch_st[n], voicing[n], level_db[n], then one byte a frame that is 1 where harmonics
- * follow, then harmonic_db[m][16] and noise_db[m][16] of those m frames.
+ * `heard`: pitch_st[n], voicing[n], level_db[n], then track_flags() of each frame, then
+ * harmonic_db[m][16] and noise_db[m][16] of those m frames that have harmonics.
  * `reg`: one byte a frame. `p_m2`: floats. */
 
 #include "base/message.h"

@@ -3,7 +3,7 @@
 
 #include "base/array.h"
 #include "register/evidence.h"
-#include "register/refine.h"
+#include "register/figures.h"
 #include "register/search.h"
 
 #include <gsl/gsl_errno.h>
@@ -12,9 +12,7 @@
 #include <stdlib.h>
 
 static const double frame_s = 0.005;
-static const double least_voice_s = 2;    /* less does not determine tract and source */
-static const double beside_s = 0.050;     /* before and after are means over this */
-static const double usual_span_s = 0.040; /* where the fit of the change finds no width */
+static const double least_voice_s = 2; /* less does not determine tract and source */
 static const double shortest_stay_s = 0.2, least_leap_st = 1.5;
 static const size_t leap_frames = 16;
 static const double doubtful =
@@ -28,18 +26,6 @@ static const size_t sure_frames = 20; /* confidence looks this far on either sid
 register_settings register_defaults(void)
 {
     return (register_settings){.least_gain = 12, .least_gain_per_s = 1.4};
-}
-
-static double mean_of(const track *t, const double *v, double from_s, double to_s)
-{
-    double sum = 0, n = 0;
-    for (size_t f = 0; f < t->n; f++)
-        if (t->time_s[f] >= from_s - 1e-9 && t->time_s[f] <= to_s + 1e-9 &&
-            !isnan(t->pitch_st[f]) && isfinite(v[f])) {
-            sum += v[f];
-            n++;
-        }
-    return n > 0 ? sum / n : (double)NAN;
 }
 
 static double highest(const double *p2, size_t from, size_t to, bool m2)
@@ -60,22 +46,14 @@ typedef struct decoded { /* what is needed to tell of one flip */
 /* The flip on entering frame `at`; nothing else happens in first..last. */
 static flip flip_at(const decoded *d, size_t first, size_t last, size_t at)
 {
-    const track *t = d->tracks[d->ev->take[at]];
     const double *p2 = d->w->p2;
     bool up = p2[at] > 0.5;
-    refined r = refine_flip(d->ev, d->time_s, d->w->says, first, last, at);
-    double span_s = isnan(r.span_ms) ? usual_span_s : r.span_ms / 1000, half = span_s / 2;
+    figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s};
     size_t before = at - first > sure_frames ? at - sure_frames : first;
     size_t after = last - at > sure_frames ? at + sure_frames : last;
-    return (flip){
-        .time_s = r.time_s,
-        .direction = up ? FLIP_UP : FLIP_DOWN,
-        .span_ms = 1000 * span_s,
-        .confidence = pow(highest(p2, before, at, !up) * highest(p2, at, after + 1, up), surer),
-        .pitch_before_st = mean_of(t, t->pitch_st, r.time_s - half - beside_s, r.time_s - half),
-        .pitch_after_st = mean_of(t, t->pitch_st, r.time_s + half, r.time_s + half + beside_s),
-        .level_before_db = mean_of(t, t->level_db, r.time_s - half - beside_s, r.time_s - half),
-        .level_after_db = mean_of(t, t->level_db, r.time_s + half, r.time_s + half + beside_s)};
+    flip f = figures_measure(&of, first, last, at, up ? FLIP_UP : FLIP_DOWN);
+    f.confidence = pow(highest(p2, before, at, !up) * highest(p2, at, after + 1, up), surer);
+    return f;
 }
 
 static bool in_m2(const decoded *d, size_t i)

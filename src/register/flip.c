@@ -5,6 +5,13 @@
 
 #include <stdlib.h>
 
+const char *flip_kind_name(flip_kind k)
+{
+    static const char *const names[FLIP_KINDS] = {"flip", "consonant", "doubling", "fry",
+                                                  "whistle"};
+    return names[k];
+}
+
 void flips_append(flips *f, flip item)
 {
     array_reserve((void **)&f->items, &f->room, f->n + 1, sizeof *f->items);

@@ -10,6 +10,19 @@
 
 typedef enum flip_direction { FLIP_UP, FLIP_DOWN } flip_direction; /* M1 to M2; M2 to M1 */
 
+/* A flip proper, or what looks like one: at a consonant, where the period doubles, out of or into
+ * fry (M0) or whistle (M3). */
+typedef enum flip_kind {
+    FLIP_PROPER,
+    FLIP_CONSONANT,
+    FLIP_DOUBLING,
+    FLIP_FRY,
+    FLIP_WHISTLE,
+    FLIP_KINDS
+} flip_kind;
+const char *
+flip_kind_name(flip_kind k); /* "flip", "consonant", ... as in a table's column `kind` */
+
 typedef struct flip {
     double time_s; /* midpoint of the change, from the start of the take */
     flip_direction direction;
@@ -18,6 +31,15 @@ typedef struct flip {
     double level_before_db, level_after_db; /* as above, on the track's own level scale */
     double span_ms;                         /* 10-90 % time of the change */
     double confidence;                      /* 0..1; >= 0.5 asserts the flip, lower is doubtful */
+    /* Steps at time_s, what goes on on both sides taken out; NaN where a side has no voice. */
+    double leap_cents;    /* of the pitch; down is negative */
+    double level_step_db; /* of the level */
+    double
+        spectral_step_db; /* of the source: level of harmonic 1 over the mean of 2 to 8, as far as
+                                the sound went from one register of this singer's to the other */
+    int irregular_cycles; /* glottal cycles in and about the span, see voice/cycles.h */
+    double seam_jnd;      /* how audible it is, in just noticeable differences: register/seam.h */
+    flip_kind kind;       /* what else it is, which makes it doubtful */
 } flip;
 
 typedef struct flips {

@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "sound/signal.h"
+#include "voice/cycles.h"
 #include "voice/harmonics.h"
 #include "voice/level.h"
 #include "voice/loudness.h"
@@ -98,6 +99,7 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     level_measure(x, s->hop_s, n, t->level_db);
     pitch_track(x, s->hop_s, n, t->level_db, &pitch, t->pitch_st, t->voicing, t->doubled);
     harmonics_measure(x, t);
+    cycles_measure(x, s->hop_s, n, t->pitch_st, t->irregular);
     if (s->measures)
         add_measures(x, l->meter, first, t);
     calibrate(t, s);

@@ -5,6 +5,7 @@
 #include "voice/measures.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -21,6 +22,7 @@ track *track_new(const char *take, size_t n, double hop_s, double first_s)
     t->p_m2 = array_filled(n, (double)NAN);
     t->reg = xcalloc(n, 1);
     t->doubled = xcalloc(n, 1);
+    t->irregular = xcalloc(n, 1);
     t->harmonic_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->harmonic_db);
     t->noise_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->noise_db);
     for (size_t i = 0; i < n * TRACK_HARMONICS; i++)
@@ -40,6 +42,7 @@ void track_free(track *t)
     free(t->p_m2);
     free(t->reg);
     free(t->doubled);
+    free(t->irregular);
     free(t->harmonic_db);
     free(t->noise_db);
     measures_free(t->measures);
@@ -64,6 +67,7 @@ void track_append(track *t, const track *from, size_t first, size_t n)
     extend((void **)&t->p_m2, t->n, from->p_m2, first, n, sizeof *t->p_m2);
     extend((void **)&t->reg, t->n, from->reg, first, n, sizeof *t->reg);
     extend((void **)&t->doubled, t->n, from->doubled, first, n, sizeof *t->doubled);
+    extend((void **)&t->irregular, t->n, from->irregular, first, n, sizeof *t->irregular);
     extend((void **)&t->harmonic_db, t->n, from->harmonic_db, first, n, H * sizeof(float));
     extend((void **)&t->noise_db, t->n, from->noise_db, first, n, H * sizeof(float));
     if (from->measures) {
@@ -80,4 +84,25 @@ track *track_part(const track *t, size_t first, size_t n)
     part->declared = t->declared;
     track_append(part, t, first, n);
     return part;
+}
+
+static bool has_harmonics(const track *t, size_t frame)
+{
+    for (size_t i = frame * TRACK_HARMONICS; i < (frame + 1) * TRACK_HARMONICS; i++)
+        if (!isnan(t->harmonic_db[i]) || !isnan(t->noise_db[i]))
+            return true;
+    return false;
+}
+
+unsigned char track_flags(const track *t, size_t frame)
+{
+    return (unsigned char)((has_harmonics(t, frame) ? TRACK_HAS_HARMONICS : 0) |
+                           (t->doubled[frame] ? TRACK_DOUBLED : 0) |
+                           t->irregular[frame] * TRACK_CYCLES);
+}
+
+void track_set_flags(track *t, size_t frame, unsigned char flags)
+{
+    t->doubled[frame] = (flags & TRACK_DOUBLED) != 0;
+    t->irregular[frame] = flags / TRACK_CYCLES;
 }

@@ -22,12 +22,13 @@ typedef struct track {
     double *time_s;             /* seconds from the start of the take */
     double *pitch_st;           /* semitones, A4 = 69; NaN when unvoiced */
     double *voicing;            /* probability of voice, 0..1 */
-    unsigned char *doubled; /* 1 where the period is doubled: the sound repeats an octave lower */
-    double *level_db;       /* unweighted short-time RMS */
-    float *harmonic_db;     /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
-    float *noise_db;        /* [n][TRACK_HARMONICS] level of what is not voice around it */
-    unsigned char *reg;     /* 1 M1, 2 M2, 0 unvoiced or not to be told */
-    double *p_m2;           /* probability of M2; NaN where there is none */
+    unsigned char *doubled;   /* 1 where the period is doubled: the sound repeats an octave lower */
+    unsigned char *irregular; /* irregular glottal cycles that begin in it, see voice/cycles.h */
+    double *level_db;         /* unweighted short-time RMS */
+    float *harmonic_db; /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
+    float *noise_db;    /* [n][TRACK_HARMONICS] level of what is not voice around it */
+    unsigned char *reg; /* 1 M1, 2 M2, 0 unvoiced or not to be told */
+    double *p_m2;       /* probability of M2; NaN where there is none */
     struct measures *measures; /* voice/measures.h; NULL unless they were asked for */
 } track;
 
@@ -39,5 +40,12 @@ void track_free(track *t); /* NULL allowed */
 void track_append(track *t, const track *from, size_t first, size_t n);
 /* A copy of frames first..first + n - 1 with take, scale and declared register. */
 track *track_part(const track *t, size_t first, size_t n);
+
+/* What is small of a frame, as one byte for those who keep tracks: whether it has harmonics, whether
+ * its period is doubled, and above these its irregular cycles, at most 63. */
+enum { TRACK_HAS_HARMONICS = 1, TRACK_DOUBLED = 2, TRACK_CYCLES = 4 };
+unsigned char track_flags(const track *t, size_t frame);
+/* Sets the doubled period and the irregular cycles. */
+void track_set_flags(track *t, size_t frame, unsigned char flags);
 
 #endif

@@ -113,14 +113,6 @@ static void note_voiced(track_store *s, stored *t, size_t frame)
     t->last_voiced = frame;
 }
 
-static bool rich(const track *t, size_t frame)
-{
-    for (size_t i = frame * TRACK_HARMONICS; i < (frame + 1) * TRACK_HARMONICS; i++)
-        if (!isnan(t->harmonic_db[i]) || !isnan(t->noise_db[i]))
-            return true;
-    return false;
-}
-
 static unsigned char *put(unsigned char *to, const void *from, size_t n)
 {
     memcpy(to, from, n);
@@ -133,11 +125,8 @@ static const unsigned char *get(const unsigned char *from, void *to, size_t n)
     return from + n;
 }
 
-/* What the byte of a frame tells. */
-enum { HAS_HARMONICS = 1, IS_DOUBLED = 2 };
-
-/* A chunk is pitch[n], voicing[n], level[n], a byte a frame that tells whether it has harmonics and
- * whether its period is doubled, then levels and noise of the frames with harmonics. */
+/* A chunk is pitch[n], voicing[n], level[n], track_flags() of each frame, then levels and noise of
+ * the frames with harmonics. */
 static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, err *e)
 {
     unsigned char *bytes = xmalloc(n, PLAIN + 2 * ROW), *to = bytes;
@@ -145,10 +134,9 @@ static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, 
     to = put(to, t->voicing + first, n * sizeof(double));
     to = put(to, t->level_db + first, n * sizeof(double));
     for (size_t i = first; i < first + n; i++)
-        *to++ =
-            (unsigned char)((rich(t, i) ? HAS_HARMONICS : 0) | (t->doubled[i] ? IS_DOUBLED : 0));
+        *to++ = track_flags(t, i);
     for (size_t i = first; i < first + n; i++)
-        if (rich(t, i)) {
+        if (track_flags(t, i) & TRACK_HAS_HARMONICS) {
             to = put(to, t->harmonic_db + i * TRACK_HARMONICS, ROW);
             to = put(to, t->noise_db + i * TRACK_HARMONICS, ROW);
         }
@@ -203,8 +191,8 @@ static void take_apart(const unsigned char *from, track *t)
     const unsigned char *has = from;
     from += t->n;
     for (size_t i = 0; i < t->n; i++) {
-        t->doubled[i] = (has[i] & IS_DOUBLED) != 0;
-        if (has[i] & HAS_HARMONICS) {
+        track_set_flags(t, i, has[i]);
+        if (has[i] & TRACK_HAS_HARMONICS) {
             from = get(from, t->harmonic_db + i * TRACK_HARMONICS, ROW);
             from = get(from, t->noise_db + i * TRACK_HARMONICS, ROW);
         }
@@ -217,7 +205,7 @@ static bool read_chunk(const track_store *s, const chunk *c, track *t, err *e)
     unsigned char *bytes = xmalloc(c->n, PLAIN + 2 * ROW), *has = bytes + c->n * (PLAIN - 1);
     bool good = spool_read(s->frames, c->at, bytes, c->n * PLAIN, e);
     for (size_t i = 0; good && i < c->n; i++)
-        rows += has[i] & HAS_HARMONICS;
+        rows += has[i] & TRACK_HAS_HARMONICS;
     good = good &&
            spool_read(s->frames, c->at + c->n * PLAIN, bytes + c->n * PLAIN, rows * 2 * ROW, e);
     if (good)
