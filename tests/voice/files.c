@@ -41,19 +41,33 @@ bool files_create(const char *folder, const char *name, FILE **out, err *e)
     return ok;
 }
 
-bool files_write_wav(const char *path, const sound *x, int bits, err *e)
+bool files_write_channels(const char *path, const sound *const x[], int n, int bits, err *e)
 {
-    for (size_t i = 0; i < x->n; i++)
-        if (fabs(x->samples[i]) >= 1)
-            return err_set(e, "The take %s is too loud: it would clip %.2f s in.", path,
-                           (double)i / x->rate_hz);
-    SF_INFO info = {.samplerate = x->rate_hz, .channels = 1};
+    size_t width = (size_t)n, values = x[0]->n * width;
+    double *all = xmalloc(values, sizeof *all), most = 0;
+    size_t at = 0;
+    for (size_t i = 0; i < values; i++) {
+        all[i] = x[i % width]->samples[i / width];
+        if (fabs(all[i]) >= 1 && most < 1)
+            at = i / width;
+        most = fmax(most, fabs(all[i]));
+    }
+    SF_INFO info = {.samplerate = x[0]->rate_hz, .channels = n};
     info.format = SF_FORMAT_WAV | (bits == 24 ? SF_FORMAT_PCM_24 : SF_FORMAT_PCM_16);
-    SNDFILE *file = sf_open(path, SFM_WRITE, &info);
+    SNDFILE *file = most < 1 ? sf_open(path, SFM_WRITE, &info) : NULL;
+    sf_count_t written = file ? sf_writef_double(file, all, (sf_count_t)x[0]->n) : 0;
+    free(all);
+    if (most >= 1)
+        return err_set(e, "The take %s is too loud: it would clip %.2f s in.", path,
+                       (double)at / x[0]->rate_hz);
     if (!file)
         return err_set(e, "%s could not be written: %s.", path, sf_strerror(NULL));
-    sf_count_t written = sf_write_double(file, x->samples, (sf_count_t)x->n);
-    if (sf_close(file) != 0 || written != (sf_count_t)x->n)
+    if (sf_close(file) != 0 || written != (sf_count_t)x[0]->n)
         return err_set(e, "%s could not be written whole.", path);
     return true;
+}
+
+bool files_write_wav(const char *path, const sound *x, int bits, err *e)
+{
+    return files_write_channels(path, &x, 1, bits, e);
 }

@@ -17,4 +17,7 @@ bool files_create(const char *folder, const char *name, FILE **out, err *e);
  */
 bool files_write_wav(const char *path, const sound *x, int bits, err *e);
 
+/* The same with n channels of the same length and rate. */
+bool files_write_channels(const char *path, const sound *const x[], int n, int bits, err *e);
+
 #endif

@@ -12,15 +12,9 @@
 #define LEAST_RATE_HZ 160000.0
 #define DOUBLED_STRETCH 0.1 /* of a period, where every other one is silent */
 
-typedef struct pulse {
-    double at_s, end_s;
-    size_t step;    /* of the performance, at its middle */
-    double more_db; /* shimmer */
-} pulse;
-
 typedef struct pulses {
     size_t n, room;
-    pulse *items;
+    sing_pulse *items;
 } pulses;
 
 static double phase_at(const double *phase, size_t n, double t)
@@ -63,7 +57,7 @@ static pulses pulses_place(const singer *s, const performance *p, int take)
         double stretch = 1 + dice_normal(r, p->jitter[now]);
         stretch += DOUBLED_STRETCH * (softer ? -p->doubled[now] : p->doubled[now]);
         double next = time_of(phase, p->n, phase_at(phase, p->n, t) + fmax(stretch, 0.5), &k);
-        pulse one = {.at_s = t, .end_s = next, .more_db = dice_normal(r, s->shimmer_db)};
+        sing_pulse one = {.at_s = t, .end_s = next, .more_db = dice_normal(r, s->shimmer_db)};
         one.step = (size_t)((t + next) / 2 / SCORE_STEP_S);
         if (softer && p->doubled[now] > 0)
             one.more_db += 20 * log10(1 - fmin(p->doubled[now], 0.9));
@@ -79,6 +73,13 @@ static pulses pulses_place(const singer *s, const performance *p, int take)
     return all;
 }
 
+size_t sing_pulses(const singer *s, const performance *p, int take, sing_pulse **out)
+{
+    pulses all = pulses_place(s, p, take);
+    *out = all.items;
+    return all.n;
+}
+
 size_t sing_pulse_times(const singer *s, const performance *p, int take, double **times)
 {
     pulses all = pulses_place(s, p, take);
@@ -90,7 +91,7 @@ size_t sing_pulse_times(const singer *s, const performance *p, int take, double 
 }
 
 /* Adds one pulse to the box averages of the flow's derivative, and its flow (0..1) to `flow`. */
-static void pulse_add(const pulse *one, const lf_pulse *lf, double ee, double rate, size_t n,
+static void pulse_add(const sing_pulse *one, const lf_pulse *lf, double ee, double rate, size_t n,
                       double *over, double *flow)
 {
     double t0 = one->end_s - one->at_s, scale = ee * t0 * rate;
@@ -145,7 +146,7 @@ static void source(const singer *s, const performance *p, int take, sound *out, 
     double *over = xcalloc(n_over, sizeof *over), *open = xcalloc(n_over, sizeof *open);
     pulses all = pulses_place(s, p, take);
     for (size_t i = 0; i < all.n; i++) {
-        const pulse *one = &all.items[i];
+        const sing_pulse *one = &all.items[i];
         size_t k = one->step;
         lf_pulse lf = lf_from_rd(p->rd[k], p->ra_factor[k]);
         double db = p->level_db[k] - p->predicted_db[k] + one->more_db;

@@ -22,6 +22,14 @@ typedef struct sound {
 /* The clean voice: pulses and breath through the tract, at the level of the performance. */
 sound sing(const singer *s, const performance *p, int take);
 
+typedef struct sing_pulse {
+    double at_s, end_s;
+    size_t step;    /* of the performance, at its middle */
+    double more_db; /* shimmer, doubling */
+} sing_pulse;
+
+/* The pulses of a take in order of time; *out to be freed. */
+size_t sing_pulses(const singer *s, const performance *p, int take, sing_pulse **out);
 /* The times (s) at which the pulses of a take start, rising; *times to be freed. */
 size_t sing_pulse_times(const singer *s, const performance *p, int take, double **times);
 

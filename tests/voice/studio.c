@@ -2,6 +2,7 @@
 #include "voice/studio.h"
 
 #include "base/array.h"
+#include "voice/contact.h"
 #include "voice/files.h"
 #include "voice/sing.h"
 
@@ -16,16 +17,39 @@ static const char *direction_name(flip_direction d)
     return d == FLIP_UP ? "up" : "down";
 }
 
-void studio_frames_write(FILE *out, const char *take, const performance *p)
+static void frame_write(FILE *out, const char *take, const performance *p, size_t k)
+{
+    double t = (double)k * SCORE_STEP_S;
+    if (p->reg[k])
+        fprintf(out, "%s\t%.3f\t%.4f\t%.3f\t%d", take, t, p->pitch_st[k], p->level_db[k],
+                p->reg[k]);
+    else
+        fprintf(out, "%s\t%.3f\t\t-inf\t0", take, t);
+}
+
+static void contact_write(FILE *out, const contact_channel *c, size_t k)
+{
+    if (isnan(c->contact_share[k]))
+        fprintf(out, "\t\t\t%d", c->lost[k]);
+    else
+        fprintf(out, "\t%.4f\t%.4f\t%d", c->contact_share[k], c->peaks_share[k], c->lost[k]);
+}
+
+/* c: NULL without an EGG. */
+static void frames_write(FILE *out, const char *take, const performance *p,
+                         const contact_channel *c)
 {
     for (size_t k = 0; k < p->n; k += FRAME_STEPS) {
-        double t = (double)k * SCORE_STEP_S;
-        if (p->reg[k])
-            fprintf(out, "%s\t%.3f\t%.4f\t%.3f\t%d\n", take, t, p->pitch_st[k], p->level_db[k],
-                    p->reg[k]);
-        else
-            fprintf(out, "%s\t%.3f\t\t-inf\t0\n", take, t);
+        frame_write(out, take, p, k);
+        if (c)
+            contact_write(out, c, k);
+        fputc('\n', out);
     }
+}
+
+void studio_frames_write(FILE *out, const char *take, const performance *p)
+{
+    frames_write(out, take, p, NULL);
 }
 
 static void flips_write(FILE *out, const char *take, const performance *p)
@@ -54,14 +78,38 @@ static void boundary_write(FILE *out, const singer *s)
     fprintf(out, "vibrato_st\t%.2f\n", s->vibrato_st);
 }
 
+static int bits_of(const singer *s)
+{
+    return s->seed % 4 == 0 ? 24 : 16;
+}
+
+static sound heard(const singer *s, const performance *p, int take)
+{
+    sound x = sing(s, p, take);
+    sing_in_place(s, &x, take);
+    return x;
+}
+
 /* Sings one take into a file; the performance is the caller's to clear. */
 static bool record(const singer *s, const score *sc, int take, const char *path, performance *p,
                    err *e)
 {
     *p = perform(s, sc, take);
-    sound x = sing(s, p, take);
-    sing_in_place(s, &x, take);
-    bool ok = files_write_wav(path, &x, s->seed % 4 == 0 ? 24 : 16, e);
+    sound x = heard(s, p, take);
+    bool ok = files_write_wav(path, &x, bits_of(s), e);
+    sound_clear(&x);
+    return ok;
+}
+
+/* The same with an EGG beside the microphone. */
+static bool record_both(const singer *s, const score *sc, int take, const contact_wiring *w,
+                        const char *path, performance *p, contact_channel *c, err *e)
+{
+    *p = perform(s, sc, take);
+    sound x = heard(s, p, take);
+    *c = contact_sing(w, s, p, take);
+    const sound *channels[2] = {w->channel == 1 ? &c->egg : &x, w->channel == 1 ? &x : &c->egg};
+    bool ok = files_write_channels(path, channels, 2, bits_of(s), e);
     sound_clear(&x);
     return ok;
 }
@@ -70,47 +118,67 @@ typedef struct truth_files {
     FILE *takes, *frames, *flips;
 } truth_files;
 
-static bool family_take(const singer *s, int take, const char *folder, const truth_files *t, err *e)
+/* w: NULL without an EGG. */
+static bool family_take(const singer *s, int take, const contact_wiring *w, const char *folder,
+                        const truth_files *t, err *e)
 {
     score sc = score_plan(s, take);
     char name[32];
     snprintf(name, sizeof name, "take-%02d.wav", take);
     char *path = xformat("%s/%s", folder, name);
     performance p;
-    bool ok = record(s, &sc, take, path, &p, e);
+    contact_channel c = {.lost = NULL};
+    bool ok = w ? record_both(s, &sc, take, w, path, &p, &c, e) : record(s, &sc, take, path, &p, e);
     fprintf(t->takes, "%s\t%s\n", name, score_kind_name(sc.kind));
-    studio_frames_write(t->frames, name, &p);
+    frames_write(t->frames, name, &p, w ? &c : NULL);
     flips_write(t->flips, name, &p);
+    contact_clear(&c);
     performance_clear(&p);
     free(path);
     return ok;
 }
 
-static bool truth_open(const char *folder, truth_files *t, err *e)
+static bool truth_open(const char *folder, bool egg, truth_files *t, err *e)
 {
     if (!files_create(folder, "takes.tsv", &t->takes, e) ||
         !files_create(folder, "frames.tsv", &t->frames, e) ||
         !files_create(folder, "flips.tsv", &t->flips, e))
         return false;
     fputs("take\tkind\n", t->takes);
-    fputs("take\ttime_s\tpitch_st\tlevel_db\tregister\n", t->frames);
+    fprintf(t->frames, "take\ttime_s\tpitch_st\tlevel_db\tregister%s\n",
+            egg ? "\tcontact_quotient\tcontact_peaks\tegg_lost" : "");
     fputs("take\ttime_s\tdirection\tspan_ms\tleap_st\tpitch_before_st\tlevel_db\n", t->flips);
     return true;
 }
 
-bool studio_family(family f, uint64_t seed, const char *folder, err *e)
+static bool family_session(const singer *s, const contact_wiring *w, const char *folder, err *e)
 {
-    singer s = singer_draw(f, seed);
     truth_files t = {0};
     FILE *boundary = NULL;
-    bool ok = files_folder(folder, e) && truth_open(folder, &t, e);
-    for (int take = 0; ok && take < score_count(&s); take++)
-        ok = family_take(&s, take, folder, &t, e);
+    bool ok = files_folder(folder, e) && truth_open(folder, w != NULL, &t, e);
+    for (int take = 0; ok && take < score_count(s); take++)
+        ok = family_take(s, take, w, folder, &t, e);
     if (ok && files_create(folder, "boundary.tsv", &boundary, e))
-        boundary_write(boundary, &s);
+        boundary_write(boundary, s);
+    if (boundary && w)
+        fprintf(boundary, "egg_channel\t%d\negg_turned\t%d\negg_noise_db\t%.1f\n", w->channel,
+                w->turned, w->noise_db);
     FILE *all[] = {t.takes, t.frames, t.flips, boundary};
     for (size_t i = 0; i < 4; i++)
         if (all[i] && fclose(all[i]) != 0)
             ok = err_set(e, "The truth in %s could not be written whole.", folder);
     return ok && boundary;
+}
+
+bool studio_family(family f, uint64_t seed, const char *folder, err *e)
+{
+    singer s = singer_draw(f, seed);
+    return family_session(&s, NULL, folder, e);
+}
+
+bool studio_family_egg(family f, uint64_t seed, const char *folder, err *e)
+{
+    singer s = singer_draw(f, seed);
+    contact_wiring w = contact_wire(&s);
+    return family_session(&s, &w, folder, e);
 }

@@ -12,7 +12,7 @@
 static int usage(void)
 {
     fputs("usage: testvoice families\n"
-          "       testvoice family NAME SEED FOLDER\n"
+          "       testvoice family NAME SEED FOLDER [egg]\n"
           "       testvoice render SCENARIO.tsv FOLDER\n",
           stderr);
     return 2;
@@ -32,7 +32,7 @@ static int finished(bool ok, const err *e)
     return ok ? 0 : 1;
 }
 
-static int one_family(const char *name, const char *seed_text, const char *folder)
+static int one_family(const char *name, const char *seed_text, const char *folder, bool egg)
 {
     family f = family_by_name(name);
     char *end;
@@ -46,7 +46,8 @@ static int one_family(const char *name, const char *seed_text, const char *folde
         fprintf(stderr, "testvoice: The seed %s is not a whole number from 0 on.\n", seed_text);
     else {
         err e = {0};
-        return finished(studio_family(f, seed, folder, &e), &e);
+        return finished(
+            egg ? studio_family_egg(f, seed, folder, &e) : studio_family(f, seed, folder, &e), &e);
     }
     return 2;
 }
@@ -57,7 +58,9 @@ int main(int argc, char **argv)
     if (argc == 2 && strcmp(argv[1], "families") == 0)
         return families();
     if (argc == 5 && strcmp(argv[1], "family") == 0)
-        return one_family(argv[2], argv[3], argv[4]);
+        return one_family(argv[2], argv[3], argv[4], false);
+    if (argc == 6 && strcmp(argv[1], "family") == 0 && strcmp(argv[5], "egg") == 0)
+        return one_family(argv[2], argv[3], argv[4], true);
     if (argc == 4 && strcmp(argv[1], "render") == 0)
         return finished(studio_scenario(argv[2], argv[3], &e), &e);
     return usage();

@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "voice/files.h"
+#include "voice2/electrodes.h"
 #include "voice2/render.h"
 
 #include <math.h>
@@ -16,34 +17,55 @@ typedef struct tables {
     FILE *takes, *frames, *flips, *boundary;
 } tables;
 
-static bool wav_write(const char *path, const clip *c, int bits, err *e)
+/* One channel, or two of the same length and rate. */
+static bool wav_write(const char *path, const clip *const channels[2], int n_channels, int bits,
+                      err *e)
 {
-    for (size_t i = 0; i < c->n; i++)
-        if (fabs(c->samples[i]) >= 1)
+    const clip *c = channels[0];
+    size_t width = (size_t)n_channels;
+    double *all = xmalloc(c->n * width, sizeof *all);
+    for (size_t i = 0; i < c->n * width; i++) {
+        all[i] = channels[i % width]->samples[i / width];
+        if (fabs(all[i]) >= 1) {
+            free(all);
             return err_set(e, "The take %s is too loud: it would clip %.2f s in.", path,
-                           (double)i / c->rate_hz);
-    SF_INFO info = {.samplerate = c->rate_hz, .channels = 1};
+                           (double)(i / width) / c->rate_hz);
+        }
+    }
+    SF_INFO info = {.samplerate = c->rate_hz, .channels = n_channels};
     info.format = SF_FORMAT_WAV | (bits == 32   ? SF_FORMAT_FLOAT
                                    : bits == 24 ? SF_FORMAT_PCM_24
                                                 : SF_FORMAT_PCM_16);
     SNDFILE *file = sf_open(path, SFM_WRITE, &info);
+    sf_count_t written = file ? sf_writef_double(file, all, (sf_count_t)c->n) : 0;
+    free(all);
     if (!file)
         return err_set(e, "%s could not be written: %s.", path, sf_strerror(NULL));
-    sf_count_t written = sf_write_double(file, c->samples, (sf_count_t)c->n);
     if (sf_close(file) != 0 || written != (sf_count_t)c->n)
         return err_set(e, "%s could not be written whole.", path);
     return true;
 }
 
-static void frames_write(FILE *out, const char *take, const act *a)
+static void contact_write(FILE *out, const contacts *egg, size_t k)
+{
+    if (isnan(egg->contact_share[k]))
+        fprintf(out, "\t\t\t%d", egg->lost[k]);
+    else
+        fprintf(out, "\t%.4f\t%.4f\t%d", egg->contact_share[k], egg->peaks_share[k], egg->lost[k]);
+}
+
+static void frames_write(FILE *out, const char *take, const act *a, const contacts *egg)
 {
     for (size_t k = 0; k < a->n; k += FRAME_STEPS) {
         double t = (double)k * CHART_STEP_S;
         if (a->reg[k])
-            fprintf(out, "%s\t%.3f\t%.4f\t%.3f\t%d\n", take, t, a->pitch_st[k], a->level_db[k],
+            fprintf(out, "%s\t%.3f\t%.4f\t%.3f\t%d", take, t, a->pitch_st[k], a->level_db[k],
                     a->reg[k]);
         else
-            fprintf(out, "%s\t%.3f\t\t-inf\t0\n", take, t);
+            fprintf(out, "%s\t%.3f\t\t-inf\t0", take, t);
+        if (egg)
+            contact_write(out, egg, k);
+        fputc('\n', out);
     }
 }
 
@@ -78,26 +100,39 @@ static void boundary_write(FILE *out, const vocalist *v)
             v->throat.parallel);
 }
 
-static bool take_write(const vocalist *v, int take, const char *folder, const tables *t, err *e)
+typedef struct session { /* what is the same over the takes */
+    const vocalist *v;
+    const electrodes *g; /* NULL without an EGG */
+    const char *folder;
+} session;
+
+static bool take_write(const session *s, int take, const tables *t, err *e)
 {
+    const vocalist *v = s->v;
     char name[32];
     snprintf(name, sizeof name, "take-%02d.wav", take);
     chart c = chart_plan(v, take);
     act a = enact(v, &c, take);
     clip heard = render_clean(v, &a, take);
     render_place(v, &heard, take);
-    char *path = xformat("%s/%s", folder, name);
-    bool ok = wav_write(path, &heard, v->bits, e);
+    contacts egg = {.lost = NULL};
+    if (s->g)
+        egg = electrodes_render(s->g, v, &a, take);
+    bool first = s->g && s->g->first;
+    const clip *channels[2] = {first ? &egg.egg : &heard, first ? &heard : &egg.egg};
+    char *path = xformat("%s/%s", s->folder, name);
+    bool ok = wav_write(path, channels, s->g ? 2 : 1, v->bits, e);
     fprintf(t->takes, "%s\t%s\n", name, chart_name(c.kind));
-    frames_write(t->frames, name, &a);
+    frames_write(t->frames, name, &a, s->g ? &egg : NULL);
     flips_write(t->flips, name, &a);
     free(path);
+    contacts_clear(&egg);
     clip_clear(&heard);
     act_clear(&a);
     return ok;
 }
 
-static bool tables_open(const char *folder, tables *t, err *e)
+static bool tables_open(const char *folder, bool egg, tables *t, err *e)
 {
     if (!files_create(folder, "takes.tsv", &t->takes, e) ||
         !files_create(folder, "frames.tsv", &t->frames, e) ||
@@ -105,23 +140,47 @@ static bool tables_open(const char *folder, tables *t, err *e)
         !files_create(folder, "boundary.tsv", &t->boundary, e))
         return false;
     fputs("take\tkind\n", t->takes);
-    fputs("take\ttime_s\tpitch_st\tlevel_db\tregister\n", t->frames);
+    fprintf(t->frames, "take\ttime_s\tpitch_st\tlevel_db\tregister%s\n",
+            egg ? "\tcontact_quotient\tcontact_peaks\tegg_lost" : "");
     fputs("take\ttime_s\tdirection\tspan_ms\tleap_st\tpitch_before_st\tlevel_db\n", t->flips);
     return true;
+}
+
+static void electrodes_write(FILE *out, const electrodes *g)
+{
+    fprintf(out, "egg_channel\t%d\negg_turned\t%d\negg_noise_db\t%.1f\n", g->first ? 1 : 2,
+            g->turned, g->noise_db);
+}
+
+static bool album(const session *s, err *e)
+{
+    const vocalist *v = s->v;
+    tables t = {0};
+    bool ok = files_folder(s->folder, e) && tables_open(s->folder, s->g != NULL, &t, e);
+    for (int take = 0; ok && take < chart_count(v); take++)
+        ok = take_write(s, take, &t, e);
+    if (t.boundary)
+        boundary_write(t.boundary, v);
+    if (t.boundary && s->g)
+        electrodes_write(t.boundary, s->g);
+    FILE *all[] = {t.takes, t.frames, t.flips, t.boundary};
+    for (size_t i = 0; i < 4; i++)
+        if (all[i] && fclose(all[i]) != 0)
+            ok = err_set(e, "The truth in %s could not be written whole.", s->folder);
+    return ok;
 }
 
 bool album_write(cast_family f, uint64_t seed, const char *folder, err *e)
 {
     vocalist v = vocalist_draw(f, seed);
-    tables t = {0};
-    bool ok = files_folder(folder, e) && tables_open(folder, &t, e);
-    for (int take = 0; ok && take < chart_count(&v); take++)
-        ok = take_write(&v, take, folder, &t, e);
-    if (t.boundary)
-        boundary_write(t.boundary, &v);
-    FILE *all[] = {t.takes, t.frames, t.flips, t.boundary};
-    for (size_t i = 0; i < 4; i++)
-        if (all[i] && fclose(all[i]) != 0)
-            ok = err_set(e, "The truth in %s could not be written whole.", folder);
-    return ok;
+    session s = {.v = &v, .folder = folder};
+    return album(&s, e);
+}
+
+bool album_write_egg(cast_family f, uint64_t seed, const char *folder, err *e)
+{
+    vocalist v = vocalist_draw(f, seed);
+    electrodes g = electrodes_draw(&v);
+    session s = {.v = &v, .g = &g, .folder = folder};
+    return album(&s, e);
 }

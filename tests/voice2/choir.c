@@ -35,3 +35,9 @@ bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, er
     return voice == 1 ? studio_family((family)family_at, seed, folder, e)
                       : album_write((cast_family)family_at, seed, folder, e);
 }
+
+bool choir_write_egg(int voice, int family_at, uint64_t seed, const char *folder, err *e)
+{
+    return voice == 1 ? studio_family_egg((family)family_at, seed, folder, e)
+                      : album_write_egg((cast_family)family_at, seed, folder, e);
+}

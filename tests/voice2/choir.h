@@ -19,5 +19,7 @@ bool choir_still(int voice, int family_at);
 
 /* One singer's takes and truth as files; makes the folder. */
 bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, err *e);
+/* The same with an EGG beside the microphone. */
+bool choir_write_egg(int voice, int family_at, uint64_t seed, const char *folder, err *e);
 
 #endif

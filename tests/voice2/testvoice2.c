@@ -18,7 +18,7 @@ static int families(void)
     return fflush(stdout) == 0 ? 0 : 1;
 }
 
-static int one_family(const char *name, const char *seed_text, const char *folder)
+static int one_family(const char *name, const char *seed_text, const char *folder, bool egg)
 {
     cast_family f = cast_by_name(name);
     char *end;
@@ -35,7 +35,7 @@ static int one_family(const char *name, const char *seed_text, const char *folde
         return 2;
     }
     err e = {0};
-    bool ok = album_write(f, seed, folder, &e);
+    bool ok = egg ? album_write_egg(f, seed, folder, &e) : album_write(f, seed, folder, &e);
     if (!ok)
         fprintf(stderr, "testvoice2: %s\n", e.text);
     return ok ? 0 : 1;
@@ -46,7 +46,9 @@ int main(int argc, char **argv)
     if (argc == 2 && strcmp(argv[1], "families") == 0)
         return families();
     if (argc == 5 && strcmp(argv[1], "family") == 0)
-        return one_family(argv[2], argv[3], argv[4]);
-    fputs("usage: testvoice2 families\n       testvoice2 family NAME SEED FOLDER\n", stderr);
+        return one_family(argv[2], argv[3], argv[4], false);
+    if (argc == 6 && strcmp(argv[1], "family") == 0 && strcmp(argv[5], "egg") == 0)
+        return one_family(argv[2], argv[3], argv[4], true);
+    fputs("usage: testvoice2 families\n       testvoice2 family NAME SEED FOLDER [egg]\n", stderr);
     return 2;
 }
