@@ -25,6 +25,7 @@ LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr
 # Others that pitch is compared with; the program needs none of them.
 PEER_PACKAGES = libaubio-dev sptk
+SURVREG_PACKAGES = r-base-core r-cran-survival
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 PLOTS := $(patsubst plots/%.gp,$(BUILD)/plots/%.o,$(wildcard plots/*.gp))
@@ -65,6 +66,8 @@ mutants: deps-test ## edits of one line, each of which a test has to notice
 	@tests/mutants $(BUILD)/mutants
 test-peers: deps-peers ## write docs/pitch.md: pitch beside that of others; REAL=FOLDER adds recordings
 	@$(MAKE) $(JOBS) do-test-peers
+test-survreg: deps-survreg ## the boundary's likelihood beside that of survreg, R's censored regression
+	@$(MAKE) $(JOBS) do-test-survreg
 bench: deps-peers ## how long listening takes for a second of sound, beside aubio's yinfft
 	@$(MAKE) $(JOBS) do-bench
 intervals: deps-test ## write docs/intervals.md: how often the boundary's intervals hold the truth
@@ -105,6 +108,8 @@ deps-lint:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(LINT_PACKAGES) $(PEER_PACKAGES))
 deps-peers:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(PEER_PACKAGES))
+deps-survreg:
+	$(call install,$(PACKAGES) $(SURVREG_PACKAGES))
 deps-cover:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(COVER_PACKAGES))
 
@@ -169,6 +174,12 @@ do-test-peers: $(BUILD)/peers $(BUILD)/yinfft $(BUILD)/accuracy-takes/voice
 	  > $(BUILD)/pitch.md
 	@mkdir -p docs; mv $(BUILD)/pitch.md docs/pitch.md; cat docs/pitch.md
 
+$(BUILD)/slides: $(BUILD)/tests/survreg/slides.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
+do-test-survreg: $(BUILD)/slides
+	@mkdir -p $(BUILD)/survreg; $< $(BUILD)/survreg
+	@Rscript --vanilla tests/survreg/compare.R $(BUILD)/survreg
+
 do-bench: $(PROGRAMS) $(BUILD)/bench $(BUILD)/yinfft
 	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
 	@$(BUILD)/bench $(BUILD)/yinfft $(BUILD)/bench-takes/take-*.wav
@@ -211,7 +222,7 @@ do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
 .PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy install uninstall clean help $(RUNS) deps \
-  deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers \
+  deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-survreg do-test-survreg deps-survreg \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -5,13 +5,11 @@
  *   intervals [RUNS]     runs a cell, 400 */
 #include "base/array.h"
 #include "fit/boundary.h"
-#include "voice/simpath.h"
+#include "voice/simdraw.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-
-#include <gsl/gsl_randist.h>
 
 enum { SEED = 20, MOST_TAKES = 64 };
 
@@ -33,48 +31,6 @@ static const cell cells[] = {
 typedef struct score {
     double told, held, below, bias, square, width;
 } score;
-
-static simsinger draw_singer(const cell *c, gsl_rng *r)
-{
-    double slope = gsl_ran_flat(r, -0.1, 0.4), up = gsl_ran_flat(r, 58, 70);
-    double leap = gsl_ran_flat(r, 0, 8);
-    simsinger s = {.at_db = 70,
-                   .up_st = up,
-                   .down_st = up - gsl_ran_flat(r, 0.5, 4),
-                   .up_slope = slope,
-                   .down_slope = slope + gsl_ran_flat(r, -1, 1) * c->apart,
-                   .up_spread = gsl_ran_flat(r, 0.3, 1.2),
-                   .down_spread = gsl_ran_flat(r, 0.3, 1.2),
-                   .offset_st = gsl_ran_flat(r, 0, 0.7),
-                   .up_leap_st = leap,
-                   .down_leap_st = -leap,
-                   .false_share = c->false_share};
-    return s;
-}
-
-/* Three takes in ten are swells between the boundaries, the others slides across them. */
-static simtake draw_take(const simsinger *s, gsl_rng *r)
-{
-    double level = gsl_ran_flat(r, 58, 82), at = s->up_st + s->up_slope * (level - s->at_db);
-    simtake t = {.kind = SIM_SLIDE,
-                 .from_st = at - gsl_ran_flat(r, 5, 10),
-                 .to_st = at + gsl_ran_flat(r, 2, 8),
-                 .from_db = level,
-                 .to_db = level,
-                 .drift_db = gsl_ran_flat(r, -3, 3),
-                 .seconds = gsl_ran_flat(r, 2, 5),
-                 .step_s = 0.005};
-    if (gsl_rng_uniform(r) >= 0.3)
-        return t;
-    double reach = 10 * fabs(s->up_slope) + 0.5 * (s->up_st - s->down_st);
-    bool from_loud = gsl_rng_uniform(r) < 0.5;
-    t.kind = SIM_SWELL;
-    t.from_st = 0.5 * (s->up_st + s->down_st) + gsl_ran_flat(r, -reach, reach);
-    t.from_db = from_loud ? gsl_ran_flat(r, 77, 83) : gsl_ran_flat(r, 57, 63);
-    t.to_db = from_loud ? gsl_ran_flat(r, 57, 63) : gsl_ran_flat(r, 77, 83);
-    t.drift_db = 0;
-    return t;
-}
 
 static void truth_of(const simsinger *s, double at_db, double truth[BOUNDARY_ROWS])
 {
@@ -109,9 +65,9 @@ static void add_run(const boundary *b, const simsinger *s, score scores[BOUNDARY
 static bool run_once(const cell *c, gsl_rng *r, score scores[BOUNDARY_ROWS])
 {
     path takes[MOST_TAKES];
-    simsinger s = draw_singer(c, r);
+    simsinger s = simdraw_singer(c->false_share, c->apart, r);
     for (size_t i = 0; i < c->takes; i++) {
-        simtake t = draw_take(&s, r);
+        simtake t = simdraw_take(&s, r);
         takes[i] = simpath_new(&s, &t, "take", r);
     }
     boundary_settings settings = boundary_defaults();

@@ -166,7 +166,7 @@ static void test_student_interval(void **state)
         table_row(&t, y[i], y[i], x[i], 0);
     gsl_fit_linear(x, 1, y, 1, N, &c0, &c1, &v00, &v01, &v11, &rss);
     /* p log s makes the spread's estimate RSS / (n - p); the prior's other terms are left wide. */
-    prior p = {.pitch_sd_st = 1e6, .slope_sd = 1e6, .spread_st = 1, .spread_sd = 1e6};
+    prior p = {.pitch_sd_st = 1e6, .slope_sd = 1e6, .spread_st = {1, 1}, .spread_sd = 1e6};
     prior_count(&p, &t.l);
     penalised both = {&t.l, &p};
     objective f = {3, penalised_value, &both, {0.01, 0.001, 0.01}};

@@ -137,7 +137,8 @@ bool boundary_fit(const path *paths, size_t n, const boundary_settings *s, bound
     for (size_t k = 0; k < n; k++)
         attempts_append(&b->attempts, &paths[k], k, &how);
     list_flips(b, paths);
-    b->estimate = estimate_new(&b->attempts, b->at_db, middle.pitch_st, &fit);
+    b->estimate = estimate_new(&b->attempts, b->at_db, middle.pitch_st,
+                               s->like ? s->like->estimate : NULL, &fit);
     find_levels(b);
     b->figures = figures_of(b->estimate, &b->attempts);
     *out = b;

@@ -45,12 +45,15 @@ typedef enum boundary_row {
     BOUNDARY_ROWS
 } boundary_row;
 
+typedef struct boundary boundary;
+
 typedef struct boundary_settings {
     double at_db; /* level at which pitches are stated; NaN: median level of the voiced frames */
+    /* NULL, or one of more takes of the same voice (all its sessions): its slopes and spreads are
+     * expected again, about, so that a session of few takes tells its pitches. Not kept. */
+    const boundary *like;
 } boundary_settings;
 boundary_settings boundary_defaults(void);
-
-typedef struct boundary boundary;
 
 /* False only when no take has a labelled frame. A boundary that cannot be told is not a failure:
  * its rows are NaN and boundary_reason() says why. */

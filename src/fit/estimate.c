@@ -2,6 +2,7 @@
 #include "fit/estimate.h"
 
 #include "base/array.h"
+#include "fit/take_after.h"
 #include "fit/threshold.h"
 
 #include <math.h>
@@ -106,7 +107,7 @@ static void build(estimate *e, const attempts *a, double at_db, const estimate_s
     if (l->offset)
         likelihood_grid_new(l, GRID_RATIO);
     l->n_x = 1;
-    l->shared = true;
+    l->shared = !e->prior.slopes_known;
     l->share = s->share;
     l->span_s = mean_seconds(a);
     l->rate_floor = s->rate_floor;
@@ -280,7 +281,7 @@ static void fit_best(estimate *e)
         likelihood_grid_new(&e->likelihood, fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST));
         fit_one(e, e->fit.top.theta);
     }
-    if (could_part(e))
+    if (could_part(e) && !e->prior.slopes_known)
         fit_apart(e);
 }
 
@@ -297,18 +298,23 @@ static void judge(estimate *e, const attempts *a)
     }
 }
 
-estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const estimate_settings *s)
+estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const estimate *opt_like,
+                       const estimate_settings *s)
 {
     estimate *e = xcalloc(1, sizeof *e);
     count_flips(a, e);
+    for (int d = 0; opt_like && d < 2; d++)
+        e->fitted[d] &= opt_like->fitted[d] && opt_like->fit.settled;
     e->real = array_filled(a->n, 1);
     e->group[FLIP_DOWN] = e->fitted[FLIP_UP] ? 1 : 0;
     e->likelihood.groups = (unsigned)e->fitted[FLIP_UP] + (unsigned)e->fitted[FLIP_DOWN];
     if (!e->likelihood.groups)
         return e;
-    build(e, a, at_db, s);
     e->prior = prior_defaults();
     e->prior.pitch_st = pitch_st;
+    if (opt_like)
+        prior_take_after(&e->prior, opt_like, e);
+    build(e, a, at_db, s);
     fit_best(e);
     fitted_settle(&e->fit);
     judge(e, a);

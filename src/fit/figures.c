@@ -12,8 +12,10 @@
 
 /* Below this range of level a slope would be read off the scatter. */
 static const double SLOPE_RANGE_DB = 4.0;
-/* A figure is told when the data leave less than this share of the prior's standard deviation. */
-static const double TOLD_SLOPE = 0.5, TOLD_SPREAD = 0.75;
+/* A slope is told when the data leave less than this share of the prior's standard deviation. */
+static const double TOLD_SLOPE = 0.6;
+/* One flip has no spread. */
+static const double FEWEST_FLIPS = 2;
 /* Weight from which a flip counts as one. */
 static const double DEFINITE = 0.5;
 
@@ -125,7 +127,7 @@ static void add_spread(figures *f, const estimate *e, flip_direction d)
     size_t at = likelihood_log_s(&e->likelihood, e->group[d]);
     c[at] = 1;
     double variance = fitted_variance(&e->fit, c);
-    if (sqrt(variance) > TOLD_SPREAD * e->prior.spread_sd ||
+    if (e->flips[d] < FEWEST_FLIPS ||
         !interval_profile(&e->fit, c, interval_cut_spread(0.5 / variance), &lo, &hi))
         refuse(f, row, xformat("spread not determined: too few flips %s", way(d)));
     else

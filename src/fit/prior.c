@@ -9,11 +9,12 @@ prior prior_defaults(void)
                    .pitch_sd_st = 12,
                    .slope = 0.2,
                    .slope_sd = 0.4,
-                   .slope_apart = 0.04,
-                   .spread_st = 0.6,
+                   .slope_apart = 0.1,
+                   .spread_st = {0.6, 0.6},
                    .spread_sd = 0.8,
                    .offset_sd_st = 0.7,
-                   .curve_sd = 0.02};
+                   .curve_sd = 0.02,
+                   .spent_more = 0.2};
 }
 
 void prior_count(prior *p, const likelihood *l)
@@ -31,7 +32,7 @@ void prior_count(prior *p, const likelihood *l)
     double all = ends[0] + ends[1];
     for (unsigned g = 0; g < l->groups; g++) {
         double share = all > 0 ? ends[g] / all : 1.0;
-        p->spent[g] = 1.0 + l->n_x * share;
+        p->spent[g] = p->spent_more + 1.0 + (p->slopes_known ? 0 : l->n_x * share);
         p->per_take[g] = takes[g] > 0 ? ends[g] / takes[g] : 1.0;
     }
 }
@@ -59,10 +60,11 @@ static double spent(const prior *p, const likelihood *l, unsigned g, const doubl
     return 0.5 * p->spent[g] * log(all);
 }
 
-/* Cauchy's density of the difference of two coefficients. */
-static double apart(const double *theta, size_t a, size_t b, double scale, double *opt_gradient)
+/* Cauchy's density of the difference of two coefficients, b expected to be `less` than a. */
+static double apart(const double *theta, size_t a, size_t b, double less, double scale,
+                    double *opt_gradient)
 {
-    double u = (theta[b] - theta[a]) / scale, slope = 2 * u / (1 + u * u) / scale;
+    double u = (theta[b] - theta[a] + less) / scale, slope = 2 * u / (1 + u * u) / scale;
     if (opt_gradient) {
         opt_gradient[b] -= slope;
         opt_gradient[a] += slope;
@@ -79,14 +81,14 @@ double penalised_value(const void *a_penalised, const double *theta, double *opt
     for (unsigned group = 0; group < l->groups; group++) {
         size_t b0 = likelihood_b0(l, group), s = likelihood_log_s(l, group);
         sum += normal(theta[b0], p->pitch_st, p->pitch_sd_st, g ? &g[b0] : NULL);
-        sum += normal(theta[s], log(p->spread_st), p->spread_sd, g ? &g[s] : NULL);
+        sum += normal(theta[s], log(p->spread_st[group]), p->spread_sd, g ? &g[s] : NULL);
         sum += spent(p, l, group, theta, g);
     }
     for (unsigned k = 0; k < l->n_x; k++) {
         size_t b = likelihood_b(l, 0, k);
         sum += normal(theta[b], k ? 0 : p->slope, k ? p->curve_sd : p->slope_sd, g ? &g[b] : NULL);
         if (l->groups == 2 && !l->shared)
-            sum += apart(theta, b, likelihood_b(l, 1, k), p->slope_apart, g);
+            sum += apart(theta, b, likelihood_b(l, 1, k), k ? 0 : p->slope_less, p->slope_apart, g);
     }
     if (l->offset) {
         size_t t = likelihood_offset(l);

@@ -6,17 +6,22 @@
  *
  * Added to the log-likelihood: normal log-densities of pitch, slope, log spread and take offset,
  * and, as restricted maximum likelihood does (Patterson & Thompson 1971), p log s for the p
- * coefficients spent on each boundary, without which few flips give too small a spread. */
+ * coefficients spent on each boundary, without which few flips give too small a spread. A fifth
+ * more is spent because spreads come out small all the same (2/3 would make chi-squared's median
+ * that of the estimate, and the intervals of four takes too wide). */
 
 #include "fit/likelihood.h"
 
 typedef struct prior {
     double pitch_st, pitch_sd_st; /* median sung pitch; 12: somewhere in the voice */
     double slope, slope_sd;       /* 0.2, 0.4 st/dB: facts of the trade give 0 to 1 at the most */
-    double slope_apart;           /* 0.04 st/dB, Cauchy: of the difference between up and down */
-    double spread_st, spread_sd;  /* 0.6 st, 0.8 in log: 0.12 to 3 st */
-    double offset_sd_st;          /* 0.7 st, half-normal */
-    double curve_sd;              /* of a second coefficient; 0.02 st/dB^2 */
+    double slope_less;  /* 0: what group 1's slope is expected to be less than group 0's */
+    double slope_apart; /* 0.1 st/dB, Cauchy: of the difference between up and down */
+    double spread_st[LIKELIHOOD_GROUPS], spread_sd; /* 0.6 st, 0.8 in log: 0.12 to 3 st */
+    bool slopes_known;                  /* false; true: the data spend nothing on slopes */
+    double offset_sd_st;                /* 0.7 st, half-normal */
+    double curve_sd;                    /* of a second coefficient; 0.02 st/dB^2 */
+    double spent_more;                  /* 0.2: added to p */
     double spent[LIKELIHOOD_GROUPS];    /* p of each group, coefficients; 0: plain likelihood */
     double per_take[LIKELIHOOD_GROUPS]; /* ends a take */
 } prior;

@@ -1,0 +1,100 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "fit/course.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double MONTH_DAYS = 365.25 / 12;
+
+static void rows_of(const boundary *b, figure rows[BOUNDARY_ROWS])
+{
+    for (int row = 0; row < BOUNDARY_ROWS; row++)
+        rows[row] = boundary_figure(b, (boundary_row)row);
+}
+
+static void fit_session(const path *paths, size_t n, const boundary_settings *s,
+                        figure rows[BOUNDARY_ROWS])
+{
+    const double nan = (double)NAN;
+    boundary *b;
+    err ignored;
+    for (int row = 0; row < BOUNDARY_ROWS; row++)
+        rows[row] = (figure){nan, nan, nan};
+    if (!boundary_fit(paths, n, s, &b, &ignored))
+        return;
+    rows_of(b, rows);
+    boundary_free(b);
+}
+
+bool course_fit(const path *paths, size_t n_paths, const course_session *sessions, size_t n,
+                double at_db, course *out, err *e)
+{
+    boundary_settings s = boundary_defaults();
+    boundary *all;
+    *out = (course){0};
+    s.at_db = at_db;
+    if (!boundary_fit(paths, n_paths, &s, &all, e))
+        return false;
+    rows_of(all, out->all);
+    out->n = n;
+    out->at_db = s.at_db = boundary_at_db(all);
+    out->rows = xcalloc(n, sizeof *out->rows);
+    out->month = xcalloc(n, sizeof *out->month);
+    s.like = all;
+    for (size_t i = 0; i < n; i++) {
+        fit_session(paths + sessions[i].first, sessions[i].n, &s, out->rows[i]);
+        out->month[i] = (sessions[i].day - sessions[0].day) / MONTH_DAYS;
+    }
+    boundary_free(all);
+    return true;
+}
+
+void course_clear(course *c)
+{
+    free(c->rows);
+    free(c->month);
+    *c = (course){0};
+}
+
+/* An interval of few flips is wider than a normal one of its standard error; here the error is that
+ * of the normal interval as wide. */
+static const double NORMAL_WIDTH = 2 * 1.959963984540054;
+
+scatter_point *course_points(const course *c, boundary_row row, const double *opt_x1)
+{
+    scatter_point *points = xcalloc(c->n, sizeof *points);
+    for (size_t i = 0; i < c->n; i++) {
+        figure f = c->rows[i][row];
+        points[i] = (scatter_point){f.estimate, (f.hi95 - f.lo95) / NORMAL_WIDTH, {1, 0}};
+        if (opt_x1)
+            points[i].x[1] = opt_x1[i];
+    }
+    return points;
+}
+
+static bool regress(const course *c, boundary_row row, const double *x1, double assumed,
+                    scatter_fit *out)
+{
+    scatter_point *points = course_points(c, row, x1);
+    bool told = scatter_regress(points, c->n, 2, assumed, out);
+    free(points);
+    return told;
+}
+
+bool course_trend(const course *c, boundary_row row, double assumed, scatter_fit *out)
+{
+    return regress(c, row, c->month, assumed, out);
+}
+
+bool course_shift(const course *c, boundary_row row, size_t from, double assumed, scatter_fit *out)
+{
+    double *later = xcalloc(c->n, sizeof *later);
+    for (size_t i = from; i < c->n; i++)
+        later[i] = 1;
+    bool told = regress(c, row, later, assumed, out);
+    free(later);
+    return told;
+}
