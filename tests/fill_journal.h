@@ -6,6 +6,7 @@
 
 #include "base/array.h"
 #include "journal/journal.h"
+#include "journal/judgement.h"
 #include "journal/store.h"
 
 #include <math.h>
@@ -113,16 +114,21 @@ static void store(journal *j, const sung *s, int number)
     track_free(t);
 }
 
-static void judge(journal *j, const char *singer, const char *vowel)
+static void judge(journal *j, const char *singer)
 {
     err e = {""};
-    journal_item *items;
-    size_t n;
-    must(journal_heard(j, singer, vowel, &items, &n, &e), &e);
-    for (size_t i = 0; i < n; i++)
-        label(items[i].track);
-    must(journal_judge(j, singer, vowel, items, n, "test", "", &e), &e);
-    journal_items_free(items, n);
+    judgement g;
+    bool any, stale;
+    for (;;) {
+        must(judgement_next(j, singer, "test", &g, &any, &e), &e);
+        if (!any)
+            return;
+        for (size_t i = 0; i < g.n_before + g.n; i++)
+            label(g.items[i].track);
+        must(judgement_store(j, &g, "test", "", &stale, &e), &e);
+        assert_false(stale);
+        judgement_clear(&g);
+    }
 }
 
 static journal *fill(const char *file, const sung *takes, size_t n)
@@ -134,7 +140,7 @@ static journal *fill(const char *file, const sung *takes, size_t n)
     for (size_t i = 0; i < n; i++)
         store(j, &takes[i], (int)i);
     for (size_t i = 0; i < n; i++)
-        judge(j, takes[i].singer, takes[i].vowel);
+        judge(j, takes[i].singer);
     must(journal_commit(j, &e), &e);
     return j;
 }

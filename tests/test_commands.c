@@ -155,6 +155,14 @@ static const char *cell(const table *t, size_t row, const char *column)
     return table_cell(t, row, c);
 }
 
+static double number(const table *t, size_t row, const char *column)
+{
+    double value;
+    err e;
+    assert_true(table_value(t, row, table_column(t, column), &value, &e));
+    return value;
+}
+
 static void write_sound(const char *path, int format, int channels, const float *x, size_t frames)
 {
     SF_INFO info = {.samplerate = RATE, .channels = channels, .format = format};
@@ -335,6 +343,33 @@ static void test_eight_channels(void **state)
     said_clear(&s);
 }
 
+/* The microphone named is heard, stays named, and is the take's, not another take. */
+static void test_microphone_of_a_take(void **state)
+{
+    (void)state;
+    said s = run("add", "wren", "eight.wav", "--microphone", "1");
+    assert_int_equal(s.code, EXIT_DONE);
+    assert_non_null(strstr(s.err, "no voice was heard"));
+    said_clear(&s);
+    for (int again = 0; again < 2; again++) {
+        s = again ? run("add", "wren", "eight.wav", "--name", "siren")
+                  : run("add", "wren", "eight.wav", "--microphone", "6");
+        table *t = table_of(&s);
+        assert_int_equal(t->n_rows, 1);
+        assert_string_equal(cell(t, 0, "state"), "heard again");
+        assert_true(number(t, 0, "voiced_s") > 1);
+        table_free(t);
+        said_clear(&s);
+        s = run("takes", "wren");
+        t = table_of(&s);
+        assert_int_equal(t->n_rows, 1);
+        assert_string_equal(cell(t, 0, "microphone"), "6");
+        table_free(t);
+        said_clear(&s);
+    }
+    check_refused(run("add", "wren", "slide.wav", "--microphone", "2"), EXIT_INPUT, "no channel 2");
+}
+
 static void test_one_bad_file_among_many(void **state)
 {
     (void)state;
@@ -488,14 +523,6 @@ static void test_said_again(void **state)
     s = run("takes", "wren", "--vowel", "a");
     assert_int_equal(rows_of(&s), 0);
     said_clear(&s);
-}
-
-static double number(const table *t, size_t row, const char *column)
-{
-    double value;
-    err e;
-    assert_true(table_value(t, row, table_column(t, column), &value, &e));
-    return value;
 }
 
 /* Ten seconds of a sine of 100 Hz and amplitude 0.5: RMS -9.03 dB re full scale; A -19.14, C -0.30
@@ -823,6 +850,7 @@ int main(void)
         cmocka_unit_test_setup(test_what_is_no_recording, fresh),
         cmocka_unit_test_setup(test_nothing_sung, fresh),
         cmocka_unit_test_setup(test_eight_channels, fresh),
+        cmocka_unit_test_setup(test_microphone_of_a_take, fresh),
         cmocka_unit_test_setup(test_one_bad_file_among_many, fresh),
         cmocka_unit_test_setup(test_journals_that_fail, fresh),
         cmocka_unit_test_setup(test_full_output, fresh),

@@ -4,7 +4,7 @@
  * damaged file gives a sentence or the truth, never a crash; digests by another implementation. */
 #include "base/array.h"
 #include "journal/frames.h"
-#include "journal/journal.h"
+#include "journal/judgement.h"
 #include "journal/store.h"
 
 #include <math.h>
@@ -22,6 +22,8 @@
 #include <unistd.h>
 
 #include <cmocka.h>
+
+#include "journal_file.h"
 
 static const char file[] = "journal.db";
 
@@ -95,6 +97,12 @@ static flip any_flip(uint64_t seed, double time_s)
                   .level_before_db = -30.125,
                   .level_after_db = dice(&seed) % 4 ? -31.1 : -(double)INFINITY,
                   .span_ms = 41.7,
+                  .leap_cents = -312.5,
+                  .level_step_db = dice(&seed) % 4 ? 2.5 : (double)NAN,
+                  .spectral_step_db = 7.25,
+                  .irregular_cycles = (int)(dice(&seed) % 9),
+                  .seam_jnd = 12.5,
+                  .kind = (flip_kind)(dice(&seed) % FLIP_KINDS),
                   .confidence = confidence};
 }
 
@@ -137,6 +145,9 @@ static made *make_take(size_t k)
     t->vary = (int)((k + 3) % 9) - 1;
     t->declared = (declared_register)(k % 3);
     t->egg = (int)(k % 2);
+    t->microphone = (int)(k % 3);
+    t->channel = (int)(k % 4);
+    t->egg_channel = (int)(k % 5);
     t->settings = xstrdup("hop_s=0.005");
     t->version = xstrdup("0.1.0");
     t->code = xcalloc(JOURNAL_CODE, 1);
@@ -156,15 +167,6 @@ static void made_free(made *m)
     free(m);
 }
 
-static journal *open_or_fail(journal_mode mode)
-{
-    journal *j;
-    err e;
-    if (!journal_open(file, mode, &j, &e))
-        fail_msg("%s", e.text);
-    return j;
-}
-
 static void store_or_fail(journal *j, const made *m)
 {
     err e;
@@ -172,33 +174,39 @@ static void store_or_fail(journal *j, const made *m)
         fail_msg("%s", e.text);
 }
 
-/* Judges as register_decode() might: here the registers and flips are those that were made. */
+static void label(journal_item *item, const made *m)
+{
+    for (size_t f = 0; f < m->flips.n; f++)
+        flips_append(&item->flips, m->flips.items[f]);
+    memcpy(item->track->reg, m->track->reg, item->track->n);
+    memcpy(item->track->p_m2, m->track->p_m2, item->track->n * sizeof(double));
+}
+
+/* Judges as register_decode() might: here the registers and flips are those that were made. False
+ * when nothing waits. */
+static bool judge_next(journal *j, const char *singer, made *const *all, size_t n)
+{
+    judgement g;
+    bool any, stale;
+    err e;
+    if (!judgement_next(j, singer, "0.1.0", &g, &any, &e))
+        fail_msg("%s", e.text);
+    if (!any)
+        return false;
+    for (size_t i = 0; i < g.n_before + g.n; i++)
+        for (size_t k = 0; k < n; k++)
+            if (strcmp(g.items[i].take.code, all[k]->take.code) == 0)
+                label(&g.items[i], all[k]);
+    if (!judgement_store(j, &g, "0.1.0", "both", &stale, &e))
+        fail_msg("%s", e.text);
+    judgement_clear(&g);
+    return true;
+}
+
 static void judge_or_fail(journal *j, const char *singer, made *const *all, size_t n)
 {
-    journal_vowel *vowels;
-    size_t n_vowels;
-    err e;
-    assert_true(journal_waiting(j, singer, &vowels, &n_vowels, &e));
-    for (size_t v = 0; v < n_vowels; v++) {
-        journal_item *items;
-        size_t n_items;
-        assert_true(journal_heard(j, singer, vowels[v].vowel, &items, &n_items, &e));
-        for (size_t i = 0; i < n_items; i++)
-            for (size_t k = 0; k < n; k++) {
-                if (strcmp(items[i].take.code, all[k]->take.code) != 0)
-                    continue;
-                flips_clear(&items[i].flips);
-                for (size_t f = 0; f < all[k]->flips.n; f++)
-                    flips_append(&items[i].flips, all[k]->flips.items[f]);
-                memcpy(items[i].track->reg, all[k]->track->reg, items[i].track->n);
-                memcpy(items[i].track->p_m2, all[k]->track->p_m2,
-                       items[i].track->n * sizeof(double));
-            }
-        if (!journal_judge(j, singer, vowels[v].vowel, items, n_items, "0.1.0", "both", &e))
-            fail_msg("%s", e.text);
-        journal_items_free(items, n_items);
-    }
-    journal_vowels_free(vowels, n_vowels);
+    while (judge_next(j, singer, all, n))
+        ;
 }
 
 /* Equal bit by bit, any NaN equal to any other. */
@@ -230,6 +238,7 @@ static void same_track(const track *a, const track *b)
     same_floats(a->harmonic_db, b->harmonic_db, a->n * TRACK_HARMONICS);
     same_floats(a->noise_db, b->noise_db, a->n * TRACK_HARMONICS);
     assert_memory_equal(a->reg, b->reg, a->n);
+    assert_memory_equal(a->doubled, b->doubled, a->n);
 }
 
 static void same_take(const journal_take *a, const journal_take *b)
@@ -255,6 +264,9 @@ static void same_take(const journal_take *a, const journal_take *b)
     assert_int_equal(a->vary, b->vary);
     assert_int_equal(a->declared, b->declared);
     assert_int_equal(a->egg, b->egg);
+    assert_int_equal(a->microphone, b->microphone);
+    assert_int_equal(a->channel, b->channel);
+    assert_int_equal(a->egg_channel, b->egg_channel);
     assert_string_equal(a->settings, b->settings);
     assert_string_equal(a->version, b->version);
 }
@@ -264,14 +276,19 @@ static void same_flips(const flips *a, const flips *b)
     assert_int_equal(a->n, b->n);
     for (size_t i = 0; i < a->n; i++) {
         const flip *x = &a->items[i], *y = &b->items[i];
-        const double numbers_x[] = {x->time_s,          x->pitch_before_st, x->pitch_after_st,
-                                    x->level_before_db, x->level_after_db,  x->span_ms,
-                                    x->confidence};
-        const double numbers_y[] = {y->time_s,          y->pitch_before_st, y->pitch_after_st,
-                                    y->level_before_db, y->level_after_db,  y->span_ms,
-                                    y->confidence};
+        const double numbers_x[] = {x->time_s,           x->pitch_before_st, x->pitch_after_st,
+                                    x->level_before_db,  x->level_after_db,  x->span_ms,
+                                    x->confidence,       x->leap_cents,      x->level_step_db,
+                                    x->spectral_step_db, x->seam_jnd};
+        const double numbers_y[] = {y->time_s,           y->pitch_before_st, y->pitch_after_st,
+                                    y->level_before_db,  y->level_after_db,  y->span_ms,
+                                    y->confidence,       y->leap_cents,      y->level_step_db,
+                                    y->spectral_step_db, y->seam_jnd};
         same_doubles(numbers_x, numbers_y, sizeof numbers_x / sizeof *numbers_x);
         assert_int_equal(x->direction, y->direction);
+        assert_int_equal(x->origin, y->origin);
+        assert_int_equal(x->kind, y->kind);
+        assert_int_equal(x->irregular_cycles, y->irregular_cycles);
     }
 }
 
@@ -280,13 +297,13 @@ static void test_comes_back_bit_by_bit(void **state)
     (void)state;
     enum { TAKES = 25 };
     made *all[TAKES];
-    journal *j = open_or_fail(JOURNAL_WRITE);
+    journal *j = open_journal(file, JOURNAL_WRITE);
     for (size_t k = 0; k < TAKES; k++)
         store_or_fail(j, all[k] = make_take(k));
     judge_or_fail(j, "wren", all, TAKES);
     judge_or_fail(j, "robin", all, TAKES);
     journal_close(j);
-    j = open_or_fail(JOURNAL_READ);
+    j = open_journal(file, JOURNAL_READ);
     size_t seen = 0;
     static const char *const singers[] = {"wren", "robin"};
     for (size_t s = 0; s < 2; s++) {
@@ -317,7 +334,7 @@ static void test_comes_back_bit_by_bit(void **state)
 static void test_empty_tracks(void **state)
 {
     (void)state;
-    journal *j = open_or_fail(JOURNAL_WRITE);
+    journal *j = open_journal(file, JOURNAL_WRITE);
     for (size_t n = 0; n < 2; n++) {
         made *m = make_take(8 + n);
         track_free(m->track);
@@ -342,7 +359,7 @@ static void test_empty_tracks(void **state)
 /* Everything that a reader is told, in one text. */
 static char *tell_all(void)
 {
-    journal *j = open_or_fail(JOURNAL_READ);
+    journal *j = open_journal(file, JOURNAL_READ);
     journal_singer *singers;
     size_t n_singers, room = 1 << 18, at = 0;
     err e;
@@ -384,7 +401,7 @@ static void test_order_does_not_matter(void **state)
     for (size_t order = 0; order < ORDERS; order++) {
         uint64_t seed = order;
         fresh(state);
-        journal *j = open_or_fail(JOURNAL_WRITE);
+        journal *j = open_journal(file, JOURNAL_WRITE);
         for (size_t step = 0; step < TAKES; step++) {
             size_t k = (step * (order + 1) + order) % TAKES;
             store_or_fail(j, all[k]);
@@ -420,35 +437,13 @@ static size_t count_takes(journal *j, const char *singer)
     return n;
 }
 
-static void run_sql(const char *text)
-{
-    sqlite3 *db;
-    assert_int_equal(sqlite3_open(file, &db), SQLITE_OK);
-    assert_int_equal(sqlite3_exec(db, text, NULL, NULL, NULL), SQLITE_OK);
-    sqlite3_close(db);
-}
-
-static long ask_sql(const char *text)
-{
-    sqlite3 *db;
-    sqlite3_stmt *s;
-    assert_int_equal(sqlite3_open(file, &db), SQLITE_OK);
-    sqlite3_busy_timeout(db, 10000);
-    assert_int_equal(sqlite3_prepare_v2(db, text, -1, &s, NULL), SQLITE_OK);
-    assert_int_equal(sqlite3_step(s), SQLITE_ROW);
-    long value = (long)sqlite3_column_int64(s, 0);
-    sqlite3_finalize(s);
-    sqlite3_close(db);
-    return value;
-}
-
 /* A take that is heard anew is shown as it was until it is judged, and keeps its corrections; its
  * old session goes when nothing else is in it. */
 static void test_heard_anew(void **state)
 {
     (void)state;
     made *m = make_take(4);
-    journal *j = open_or_fail(JOURNAL_WRITE);
+    journal *j = open_journal(file, JOURNAL_WRITE);
     journal_take *takes, found;
     bool there;
     size_t n;
@@ -457,7 +452,9 @@ static void test_heard_anew(void **state)
     assert_int_equal(count_takes(j, "wren"), 0);
     judge_or_fail(j, "wren", &m, 1);
     assert_int_equal(count_takes(j, "wren"), 1);
-    run_sql("INSERT INTO corrections SELECT id, 1, 'remove', 'up', 1.25, NULL FROM takes");
+    const correction no = {CORRECTION_REMOVE, FLIP_UP, 1.25, 1.25};
+    assert_true(corrections_say(j, m->take.code, &no, &e));
+    judge_or_fail(j, "wren", &m, 1);
     free(m->take.vowel);
     free(m->take.date);
     m->take.vowel = xstrdup("o");
@@ -472,24 +469,19 @@ static void test_heard_anew(void **state)
     assert_string_equal(found.vowel, "o");
     assert_false(found.judged);
     journal_take_clear(&found);
-    journal_vowel *waiting;
-    assert_true(journal_waiting(j, "wren", &waiting, &n, &e));
-    assert_int_equal(n, 2);
-    assert_string_equal(waiting[0].vowel, "a");
-    assert_string_equal(waiting[1].vowel, "o");
-    journal_vowels_free(waiting, n);
     judge_or_fail(j, "wren", &m, 1);
     assert_true(journal_takes(j, "wren", NULL, &takes, &n, &e));
     assert_int_equal(n, 1);
     same_take(&takes[0], &m->take);
     journal_takes_free(takes, n);
     journal_close(j);
-    assert_int_equal(ask_sql("SELECT count(*) FROM takes"), 1);
-    assert_int_equal(ask_sql("SELECT count(*) FROM frames"), 1);
-    assert_int_equal(ask_sql("SELECT count(*) FROM sessions"), 1);
-    assert_int_equal(ask_sql("SELECT count(*) FROM corrections c JOIN takes t ON t.id = c.take"
-                             " WHERE t.vowel = 'o' AND c.time_s = 1.25"),
-                     1);
+    assert_int_equal(ask_number_in(file, "SELECT count(*) FROM takes"), 1);
+    assert_int_equal(ask_number_in(file, "SELECT count(*) FROM frames"), 1);
+    assert_int_equal(ask_number_in(file, "SELECT count(*) FROM sessions"), 1);
+    assert_int_equal(
+        ask_number_in(file, "SELECT count(*) FROM corrections c JOIN takes t ON t.code = c.code"
+                            " WHERE t.vowel = 'o' AND c.time_s = 1.25"),
+        1);
     made_free(m);
 }
 
@@ -501,7 +493,7 @@ static void test_names_of_takes(void **state)
                                         "bbbbbbbbbbbb"};
     static const char *const names[] = {"aaaaaaaaaa1", "aaaaaaaaaa20", "aaaaaaaaaa22",
                                         "bbbbbbbbbb"};
-    journal *j = open_or_fail(JOURNAL_WRITE);
+    journal *j = open_journal(file, JOURNAL_WRITE);
     for (size_t k = 0; k < 4; k++) {
         made *m = make_take(1);
         memset(m->take.code, '0', JOURNAL_CODE - 1);
@@ -546,7 +538,7 @@ static void test_unknown_singer(void **state)
          "The journal has no singer '; DROP TABLE takes; --: seamline singers lists those it has."},
     };
     made *m = make_take(1);
-    journal *j = open_or_fail(JOURNAL_WRITE);
+    journal *j = open_journal(file, JOURNAL_WRITE);
     store_or_fail(j, m);
     judge_or_fail(j, "wren", &m, 1);
     for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
@@ -593,15 +585,15 @@ static void test_what_is_no_journal(void **state)
            "The journal song.txt/j.db cannot be read: Not a directory.");
     write_bytes(file, "", 0);
     refuse(file, JOURNAL_READ, "The journal journal.db holds nothing yet.");
-    run_sql("CREATE TABLE recipes(soup TEXT)");
+    run_sql_in(file, "CREATE TABLE recipes(soup TEXT)");
     refuse(file, JOURNAL_WRITE, "journal.db is another program's database, not a journal.");
-    assert_int_equal(ask_sql("SELECT count(*) FROM sqlite_schema"), 1);
+    assert_int_equal(ask_number_in(file, "SELECT count(*) FROM sqlite_schema"), 1);
     fresh(state);
-    journal_close(open_or_fail(JOURNAL_WRITE));
-    run_sql("PRAGMA user_version = 77");
+    journal_close(open_journal(file, JOURNAL_WRITE));
+    run_sql_in(file, "PRAGMA user_version = 77");
     refuse(file, JOURNAL_READ,
            "The journal journal.db was written by a newer seamline (schema 77, this one knows up "
-           "to 2): update seamline.");
+           "to 3): update seamline.");
 }
 
 /* Where the journal lies when nobody says, and that others may not read it. */
@@ -671,12 +663,14 @@ static void test_killed_in_the_middle(void **state)
         int status;
         assert_int_equal(waitpid(child, &status, 0), child);
         assert_true(WIFSIGNALED(status) ? WTERMSIG(status) == SIGKILL : WEXITSTATUS(status) == 0);
-        journal *j = open_or_fail(JOURNAL_READ);
+        journal *j = open_journal(file, JOURNAL_READ);
         assert_int_equal(count_takes(j, "wren"), 1);
         journal_close(j);
-        assert_int_equal(ask_sql("SELECT count(*) FROM takes"), 1);
+        assert_int_equal(ask_number_in(file, "SELECT count(*) FROM takes"), 1);
         assert_int_equal(
-            ask_sql("SELECT integrity_check = 'ok' FROM pragma_integrity_check LIMIT 1"), 1);
+            ask_number_in(file,
+                          "SELECT integrity_check = 'ok' FROM pragma_integrity_check LIMIT 1"),
+            1);
     }
 }
 
@@ -730,8 +724,11 @@ static void test_killed_at_any_moment(void **state)
             reported += (size_t)got;
         close(ends[0]);
         assert_int_equal(
-            ask_sql("SELECT integrity_check = 'ok' FROM pragma_integrity_check LIMIT 1"), 1);
-        assert_true((size_t)ask_sql("SELECT count(*) FROM takes WHERE judged = 1") >= reported);
+            ask_number_in(file,
+                          "SELECT integrity_check = 'ok' FROM pragma_integrity_check LIMIT 1"),
+            1);
+        assert_true((size_t)ask_number_in(file, "SELECT count(*) FROM takes WHERE judged = 1") >=
+                    reported);
     }
     print_message("%zu takes were reported in 20 rounds, seed 42\n", reported);
     assert_true(reported >= 20);
@@ -745,7 +742,7 @@ static void test_four_writers(void **state)
     made *all[WRITERS * EACH];
     for (size_t k = 0; k < WRITERS * EACH; k++)
         all[k] = make_take(k);
-    journal *alone = open_or_fail(JOURNAL_WRITE);
+    journal *alone = open_journal(file, JOURNAL_WRITE);
     for (size_t k = 0; k < WRITERS * EACH; k++) {
         store_or_fail(alone, all[k]);
         judge_or_fail(alone, all[k]->take.singer, all, WRITERS * EACH);
@@ -755,7 +752,7 @@ static void test_four_writers(void **state)
     fresh(state);
     for (size_t w = 0; w < WRITERS; w++)
         if (fork() == 0) {
-            journal *j = open_or_fail(JOURNAL_WRITE);
+            journal *j = open_journal(file, JOURNAL_WRITE);
             err e;
             for (size_t k = w; k < WRITERS * EACH; k += WRITERS) {
                 store_or_fail(j, all[k]);
@@ -768,11 +765,7 @@ static void test_four_writers(void **state)
             journal_close(j);
             _exit(0);
         }
-    for (size_t w = 0; w < WRITERS; w++) {
-        int status;
-        assert_true(wait(&status) > 0);
-        assert_true(WIFEXITED(status) && WEXITSTATUS(status) == 0);
-    }
+    wait_for_all();
     char *said = tell_all();
     assert_string_equal(said, expected);
     free(said);
@@ -818,7 +811,7 @@ static void test_damaged_file(void **state)
     enum { ROUNDS = 1000 };
     uint64_t seed = 7;
     size_t n, refused = 0;
-    journal *j = open_or_fail(JOURNAL_WRITE);
+    journal *j = open_journal(file, JOURNAL_WRITE);
     for (size_t k = 0; k < 8; k++) {
         made *m = make_take(4 * k);
         store_or_fail(j, m);

@@ -3,6 +3,7 @@
 #include "base/array.h"
 #include "command/command.h"
 #include "command/measure_cells.h"
+#include "command/recorded.h"
 #include "register/parts.h"
 #include "register/seam.h"
 #include "voice/listen.h"
@@ -15,14 +16,14 @@ enum { FRAMES_AT_ONCE = 4000 };
 
 typedef struct settings {
     bool tracks, measures;
-    double full_scale_db, distance_cm;
-    int microphone, egg, declared;
+    recorded how;
+    int declared;
     const char *vowel;
 } settings;
 
 static void defaults(void *p)
 {
-    *(settings *)p = (settings){.full_scale_db = (double)NAN, .distance_cm = 30};
+    *(settings *)p = (settings){.how = {.full_scale_db = (double)NAN, .distance_cm = 30}};
 }
 
 static const option options[] = {
@@ -30,14 +31,7 @@ static const option options[] = {
      "every frame instead of the flips"},
     {"measures", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, measures),
      "with --tracks: harmonics, slopes, noise and weighted levels of every frame, too"},
-    {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(settings, full_scale_db),
-     "dB SPL of a signal whose RMS is full scale"},
-    {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(settings, distance_cm),
-     "from the lips to the microphone (30); levels are given at 30 cm"},
-    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, microphone),
-     "the channel with the microphone, counted from 1 (without it, it is guessed)"},
-    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, egg),
-     "the channel with the electroglottograph, counted from 1; never taken for the microphone"},
+    RECORDED_OPTIONS(settings, how),
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
@@ -74,11 +68,7 @@ static size_t voiced_frames(const track_store *store, size_t take)
 static void listen_all(const command_call *call, heard *h)
 {
     const settings *own = call->settings;
-    voice_settings s = voice_defaults();
-    s.full_scale_db = own->full_scale_db;
-    s.distance_cm = own->distance_cm;
-    s.recording.channel = own->microphone;
-    s.recording.egg = own->egg;
+    voice_settings s = recorded_settings(&own->how);
     s.measures = own->measures;
     for (size_t i = 0; i < call->n; i++) {
         err e;
@@ -102,7 +92,7 @@ static void note_levels(const command_call *call, table_writer *w, const registe
 {
     const settings *own = call->settings;
     table_note(w, "level_scale", "%s",
-               isnan(own->full_scale_db) ? "dB re full scale" : "dB SPL (Z, 30 cm)");
+               isnan(own->how.full_scale_db) ? "dB re full scale" : "dB SPL (Z, 30 cm)");
     table_note(w, "voiced_s", "%.2f", summary->voiced_s);
     table_note(w, "registers", "%s", summary->text);
     if (!isnan(summary->gain_nats))
@@ -190,7 +180,7 @@ static bool print_tracks(const command_call *call, const heard *h, const registe
     if (own->measures)
         measure_notes(w);
     for (size_t k = 0; own->measures && k < n; k++)
-        measure_note_take(w, track_store_name(h->store, k), !isnan(own->full_scale_db),
+        measure_note_take(w, track_store_name(h->store, k), !isnan(own->how.full_scale_db),
                           &h->levels[k]);
     bool read = true;
     for (size_t k = 0; read && k < n; k++)

@@ -41,14 +41,15 @@ journal_take describe_take(const intake *in)
     const statement *said = &in->said;
     journal_take t = {.singer = xstrdup(in->singer),
                       .rig = stated(said->rig),
-                      .full_scale_db = said->full_scale_db,
-                      .distance_cm = said->distance_cm,
+                      .full_scale_db = said->how.full_scale_db,
+                      .distance_cm = said->how.distance_cm,
                       .name = stated(said->name),
                       .vowel = stated(said->vowel),
                       .hold = said->hold,
                       .vary = said->vary,
                       .declared = (declared_register)(said->declared + 1),
-                      .egg = said->egg,
+                      .microphone = said->how.microphone,
+                      .egg = said->how.egg,
                       .version = xstrdup(SEAMLINE_VERSION)};
     name_stretch(in->file, &t);
     state_date(in, &t);
@@ -98,6 +99,7 @@ void describe_keep(journal_take *t, const journal_take *was)
     t->hold = t->hold < 0 ? was->hold : t->hold;
     t->vary = t->vary < 0 ? was->vary : t->vary;
     t->declared = t->declared == DECLARED_NONE ? was->declared : t->declared;
+    t->microphone = t->microphone ? t->microphone : was->microphone;
     t->egg = t->egg ? t->egg : was->egg;
 }
 
@@ -119,6 +121,7 @@ bool describe_same(const journal_take *a, const journal_take *b)
            strcmp(a->name, b->name) == 0 && strcmp(a->vowel, b->vowel) == 0 &&
            same_number(a->full_scale_db, b->full_scale_db) &&
            same_number(a->distance_cm, b->distance_cm) && a->hold == b->hold &&
-           a->vary == b->vary && a->declared == b->declared && a->egg == b->egg &&
-           strcmp(a->settings, b->settings) == 0 && strcmp(a->version, b->version) == 0;
+           a->vary == b->vary && a->declared == b->declared && a->microphone == b->microphone &&
+           a->egg == b->egg && strcmp(a->settings, b->settings) == 0 &&
+           strcmp(a->version, b->version) == 0;
 }

@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/number.h"
 #include "command/describe.h"
+#include "command/recorded.h"
 #include "journal/store.h"
 #include "sound/source.h"
 #include "voice/listen.h"
@@ -50,10 +51,8 @@ static bool count_sound(const char *name, const recording_settings *s, recording
 
 static voice_settings settings_of(const journal_take *t)
 {
-    voice_settings s = voice_defaults();
-    s.full_scale_db = t->full_scale_db;
-    s.distance_cm = t->distance_cm;
-    s.recording.egg = t->egg;
+    const recorded how = {t->full_scale_db, t->distance_cm, t->microphone, t->egg};
+    voice_settings s = recorded_settings(&how);
     s.curves = METER_ALL;
     return s;
 }
@@ -83,13 +82,25 @@ static void fill(journal_take *t, const track *heard, const voice_whole *whole)
     t->lcsmax_db = levels->max_db[METER_SLOW][WEIGHTING_C];
 }
 
+/* Which channels are heard, named or guessed. */
+static bool note_channels(const char *name, const recording_settings *s, journal_take *t, err *e)
+{
+    recording *r;
+    if (!recording_open(name, s, &r, e))
+        return false;
+    t->channel = recording_channel(r);
+    t->egg_channel = recording_egg(r);
+    recording_close(r);
+    return true;
+}
+
 static hear_outcome listen(journal *j, const char *name, const voice_settings *s, journal_take *t,
                            err *e)
 {
     track *heard;
     voice_whole whole;
     hear_outcome outcome = HEAR_UNREADABLE;
-    if (!voice_listen(name, s, &heard, &whole, e))
+    if (!note_channels(name, &s->recording, t, e) || !voice_listen(name, s, &heard, &whole, e))
         return HEAR_UNREADABLE;
     fill(t, heard, &whole);
     if (memcmp(t->sound, whole.counts.sound, JOURNAL_DIGEST) != 0)
@@ -132,7 +143,8 @@ hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE
 {
     recording_settings s = recording_defaults();
     recording_counts counts;
-    s.egg = in->said.egg;
+    s.channel = in->said.how.microphone;
+    s.egg = in->said.how.egg;
     if (!settle_input(in->file, e) || !count_sound(in->file, &s, &counts, e))
         return HEAR_UNREADABLE;
     journal_take t = describe_take(in);

@@ -17,16 +17,13 @@ const option statement_options[STATEMENT_OPTIONS] = {
      "the day of the session (else what the file says)"},
     {"rig", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, rig),
      "microphone, recorder and gain, so that like is compared with like"},
-    {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(statement, full_scale_db),
-     "dB SPL at the microphone of a signal with RMS 1.0 of full scale"},
-    {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(statement, distance_cm),
-     "from the lips to the microphone (30)"},
-    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(statement, egg),
-     "the EGG channel, counted from 1"},
+    RECORDED_OPTIONS(statement, how),
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, hold),
      "what was to be held: pitch, level, register with commas, or none"},
     {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, vary),
      "what was to be varied, likewise"},
+    {"name", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, name),
+     "what the exercise is called"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(statement, vowel), "the vowel sung"},
     {"register", 0, OPTION_CHOICE, "M1|M2", "M1|M2", 0, 0, offsetof(statement, declared),
      "the whole take is in this register"},
@@ -34,13 +31,9 @@ const option statement_options[STATEMENT_OPTIONS] = {
      "recordings from a table: file singer date name hold vary vowel register drop"},
 };
 
-static const option name_row = {
-    "name", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, name), ""};
-
 statement statement_none(void)
 {
-    return (statement){.full_scale_db = (double)NAN,
-                       .distance_cm = (double)NAN,
+    return (statement){.how = {.full_scale_db = (double)NAN, .distance_cm = (double)NAN},
                        .hold = -1,
                        .vary = -1,
                        .declared = -1};
@@ -67,14 +60,13 @@ static bool read_cell(const table *t, size_t row, const option *o, statement *sa
 static bool read_statement(const table *t, size_t row, statement *said, err *e)
 {
     option_group rows = {statement_options, STATEMENT_OPTIONS, said};
-    static const char *const columns[] = {"date", "hold", "vary", "vowel", "register"};
+    static const char *const columns[] = {"date", "name", "hold", "vary", "vowel", "register"};
     for (size_t i = 0; i < sizeof columns / sizeof *columns; i++)
         if (!read_cell(t, row, option_named(&rows, columns[i]), said, e))
             return false;
-    return read_cell(t, row, &name_row, said, e) &&
-           (!said->date || date_valid(said->date) ||
-            err_set(e, "%s line %zu: \"%s\" is no date like 2024-03-05.", t->path, t->line[row],
-                    said->date));
+    return !said->date || date_valid(said->date) ||
+           err_set(e, "%s line %zu: \"%s\" is no date like 2024-03-05.", t->path, t->line[row],
+                   said->date);
 }
 
 static bool there(const char *name)

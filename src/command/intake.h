@@ -7,6 +7,7 @@
 
 #include "base/message.h"
 #include "base/options.h"
+#include "command/recorded.h"
 #include "voice/track.h"
 
 #include <stddef.h>
@@ -14,8 +15,7 @@
 /* What may be said of a recording; NULL, NaN and -1 where nothing is. */
 typedef struct statement {
     const char *date, *rig, *name, *vowel;
-    double full_scale_db, distance_cm;
-    int egg; /* 0: not stated */
+    recorded how;
     int hold, vary;
     int declared;      /* 0 M1, 1 M2 */
     const char *table; /* where more is said; for the command line alone */
@@ -23,7 +23,7 @@ typedef struct statement {
 
 statement statement_none(void);
 /* As option rows, for the command line; intake_list() reads cells by the same rows. */
-enum { STATEMENT_OPTIONS = 10 };
+enum { STATEMENT_OPTIONS = 12 };
 extern const option statement_options[STATEMENT_OPTIONS];
 
 typedef struct intake {

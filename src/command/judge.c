@@ -3,83 +3,73 @@
 
 #include "base/array.h"
 #include "command/command.h"
-#include "journal/store.h"
+#include "journal/judgement.h"
 #include "register/decode.h"
 
-#include <math.h>
 #include <stdlib.h>
 
-/* What an earlier judgement left must not matter to this one. */
-static void forget_registers(track *t)
-{
-    for (size_t i = 0; i < t->n; i++) {
-        t->reg[i] = 0;
-        t->p_m2[i] = (double)NAN;
-    }
-}
+/* So often a part is decoded for nothing, because another process changed what it rests on, before
+ * that process has to wait. */
+enum { PATIENCE = 3 };
 
-static void decode(journal_item *items, size_t n, register_summary *summary)
+static void decode(const judgement *g, register_summary *summary)
 {
     register_settings s = register_defaults();
+    size_t n = g->n_before + g->n;
     track **tracks = xmalloc(n, sizeof(track *));
     flips *found = xcalloc(n, sizeof *found);
-    for (size_t i = 0; i < n; i++) {
-        tracks[i] = items[i].track;
-        forget_registers(items[i].track);
-        flips_clear(&items[i].flips);
-    }
+    for (size_t i = 0; i < n; i++)
+        tracks[i] = g->items[i].track;
     register_decode(tracks, n, &s, found, summary);
     for (size_t i = 0; i < n; i++)
-        items[i].flips = found[i];
+        g->items[i].flips = found[i];
     free(found);
     free(tracks);
 }
 
-static void tell(const char *singer, const char *vowel, const register_summary *summary)
+static void tell(const judgement *g, const register_summary *summary)
 {
     if (summary->answer == REGISTER_BOTH || !*summary->text)
         return;
-    if (*vowel)
-        message_warn("%s, vowel %s: %s", singer, vowel, summary->text);
+    if (*g->vowel)
+        message_warn("%s, vowel %s: %s", g->singer, g->vowel, summary->text);
     else
-        message_warn("%s: %s", singer, summary->text);
+        message_warn("%s: %s", g->singer, summary->text);
 }
 
-static bool judge_vowel(journal *j, const char *singer, const char *vowel, err *e)
+/* Decodes the next part, if there is any. */
+static bool judge_next(journal *j, const char *singer, bool *any, bool *stale, err *e)
 {
-    journal_item *items;
-    size_t n;
-    register_summary summary = {.answer = REGISTER_TOO_LITTLE};
-    if (!journal_heard(j, singer, vowel, &items, &n, e))
+    judgement g;
+    register_summary summary;
+    if (!judgement_next(j, singer, SEAMLINE_VERSION, &g, any, e))
         return false;
-    if (n)
-        decode(items, n, &summary);
-    bool fine = journal_judge(j, singer, vowel, items, n, SEAMLINE_VERSION, summary.text, e);
-    if (fine && n)
-        tell(singer, vowel, &summary);
-    journal_items_free(items, n);
-    return fine;
-}
-
-static bool judge_waiting(journal *j, const char *singer, err *e)
-{
-    journal_vowel *vowels;
-    size_t n;
-    if (!journal_waiting(j, singer, &vowels, &n, e))
-        return false;
-    bool fine = true;
-    for (size_t i = 0; fine && i < n; i++)
-        fine = judge_vowel(j, singer, vowels[i].vowel, e);
-    journal_vowels_free(vowels, n);
+    if (!*any)
+        return true;
+    decode(&g, &summary);
+    bool fine = judgement_store(j, &g, SEAMLINE_VERSION, summary.text, stale, e);
+    if (fine && !*stale)
+        tell(&g, &summary);
+    judgement_clear(&g);
     return fine;
 }
 
 bool judge_singer(journal *j, const char *singer, err *e)
 {
-    if (!journal_begin(j, e))
-        return false;
-    if (judge_waiting(j, singer, e))
-        return journal_commit(j, e);
-    journal_rollback(j);
-    return false;
+    bool any = true, stale;
+    for (int lost = 0; any;) {
+        bool alone = lost >= PATIENCE;
+        stale = false;
+        if (alone && !journal_begin(j, e))
+            return false;
+        bool fine = judge_next(j, singer, &any, &stale, e);
+        if (alone && fine)
+            fine = journal_commit(j, e);
+        else if (alone)
+            journal_rollback(j);
+        if (!fine)
+            return false;
+        lost = stale ? lost + 1 : 0;
+    }
+    return true;
 }

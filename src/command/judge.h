@@ -2,9 +2,10 @@
 #ifndef COMMAND_JUDGE_H
 #define COMMAND_JUDGE_H
 
-/* The registers of a singer's takes that wait for judgement, and of all others of the same vowels:
- * the register model is the singer's. What there is to tell, such as that one register alone was
- * heard, goes to stderr. In one transaction: all of it is stored, or nothing. */
+/* The registers of a singer's takes that wait for judgement, decoded with those that they hang
+ * together with (journal/judgement.h). What there is to tell, such as that one register alone was
+ * heard, goes to stderr. Other processes may read and write meanwhile; each part that is decoded is
+ * stored at once, as a whole or not at all. */
 
 #include "journal/journal.h"
 

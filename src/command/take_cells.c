@@ -34,6 +34,14 @@ void cell_register(table_writer *w, declared_register declared)
     table_text(w, declared == DECLARED_M1 ? "M1" : declared == DECLARED_M2 ? "M2" : NULL);
 }
 
+void cell_channel(table_writer *w, int channel)
+{
+    if (channel > 0)
+        table_count(w, channel);
+    else
+        table_text(w, NULL);
+}
+
 void cell_level_unit(table_writer *w, const journal_take *t, const char *weighting)
 {
     bool calibrated = !isnan(t->full_scale_db);

@@ -10,6 +10,7 @@
 void cell_file(table_writer *w, const journal_take *t); /* FILE or FILE@START-END */
 void cell_set(table_writer *w, int bits);               /* "pitch,level"; empty when not stated */
 void cell_register(table_writer *w, declared_register declared); /* "M1", "M2"; empty */
+void cell_channel(table_writer *w, int channel);                 /* empty for 0 */
 /* What a level with that frequency weighting ("C") is re: "dB SPL (C, 30 cm)" when calibrated, else
  * "dB re full scale (C)". */
 void cell_level_unit(table_writer *w, const journal_take *t, const char *weighting);

@@ -31,6 +31,8 @@ static void write_take(table_writer *w, const journal_take *t)
     table_number(w, t->voiced_s, 3);
     table_count(w, (long)t->clipped_runs);
     cell_levels(w, t);
+    cell_channel(w, t->channel);
+    cell_channel(w, t->egg_channel);
 }
 
 static int run(const command_call *call, err *e)
@@ -47,7 +49,8 @@ static int run(const command_call *call, err *e)
         return EXIT_INPUT;
     table_writer *w = command_table(
         call, "take file date seconds flips doubtful vowel hold vary "
-              "register level_db level_unit name rig voiced_s clipped " TAKE_LEVEL_COLUMNS);
+              "register level_db level_unit name rig voiced_s clipped " TAKE_LEVEL_COLUMNS
+              " microphone egg");
     take_level_notes(w);
     for (size_t i = 0; i < n; i++)
         write_take(w, &takes[i]);

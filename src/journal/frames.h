@@ -6,7 +6,8 @@
  * byte first; NaN where there is nothing, -INFINITY for the level of silence.
  *
  * `heard`: pitch_st[n], voicing[n], level_db[n], then track_flags() of each frame, then
- * harmonic_db[m][16] and noise_db[m][16] of those m frames that have harmonics.
+ * harmonic_db[m][16] and noise_db[m][16] of those m frames that have harmonics. Layout 1
+ * has no flags but that harmonics follow, and is the same otherwise.
  * `reg`: one byte a frame. `p_m2`: floats. */
 
 #include "base/message.h"
@@ -14,7 +15,7 @@
 
 #include <stddef.h>
 
-enum { FRAMES_LAYOUT = 1 };
+enum { FRAMES_LAYOUT = 2 };
 
 typedef struct frames_bytes {
     unsigned char *bytes; /* free() */

@@ -72,7 +72,8 @@ typedef struct journal_take {
     int hold, vary;     /* bits of JOURNAL_DIMENSIONS; 0 none; -1 not stated */
     declared_register declared;
     /* how it was heard */
-    int egg;                  /* channel, from 1; 0 none */
+    int microphone, egg;      /* channels, from 1, that were named; 0: none was */
+    int channel, egg_channel; /* that were heard, named or guessed; 0: none, or not known */
     char *settings, *version; /* of the listening; equal texts, equal listening */
     bool judged;              /* false: heard, but its registers are not decoded yet */
     size_t flips, doubtful;   /* asserted flips, and those of confidence below 0.5 */
@@ -94,8 +95,7 @@ typedef struct journal_singer {
     char *first, *last;            /* dates; "" without takes */
 } journal_singer;
 
-/* All singers, by name. */
-bool journal_singers(journal *j, journal_singer **items, size_t *n, err *e);
+bool journal_singers(journal *j, journal_singer **items, size_t *n, err *e); /* by name */
 void journal_singers_free(journal_singer *items, size_t n);
 /* False, with a sentence that names the nearest, when there is no such singer. */
 bool journal_knows(journal *j, const char *singer, err *e);

@@ -4,7 +4,6 @@
 
 #include "base/array.h"
 #include "base/text.h"
-#include "journal/store.h"
 #include "journal/take.h"
 
 #include <stdlib.h>
@@ -14,14 +13,15 @@ static bool read_singers(const journal *j, journal_singer **items, size_t *n, er
     sqlite3_stmt *s;
     bool row;
     size_t room = 0;
-    if (!sql_prepare(j,
-                     "SELECT g.name, g.notes, count(DISTINCT s.id), count(t.id),"
-                     " total((SELECT count(*) FROM flips f"
-                     "  WHERE f.take = t.id AND f.confidence >= 0.5)), min(s.date), max(s.date)"
-                     " FROM singers g LEFT JOIN (sessions s JOIN takes t"
-                     "  ON t.session = s.id AND t.judged = 1) ON s.singer = g.id"
-                     " GROUP BY g.id ORDER BY g.name",
-                     &s, e, ""))
+    if (!sql_prepare(
+            j,
+            "SELECT g.name, g.notes, count(DISTINCT s.id), count(t.id),"
+            " total((SELECT count(*) FROM flips f"
+            "  WHERE f.take = t.id AND f.confidence >= 0.5)), min(s.date), max(s.date)"
+            " FROM singers g LEFT JOIN (sessions s JOIN takes t"
+            "  ON t.session = s.id AND t.judged = 1 AND t.removed % 2 = 0) ON s.singer = g.id"
+            " GROUP BY g.id ORDER BY g.name",
+            &s, e, ""))
         return false;
     while (sql_step(j, &s, &row, e)) {
         if (!row) {
@@ -112,26 +112,11 @@ bool journal_vowels(journal *j, const char *singer, journal_vowel **items, size_
 {
     static const char text[] =
         "SELECT t.vowel, count(*) FROM takes t JOIN sessions s ON s.id = t.session"
-        " JOIN singers g ON g.id = s.singer WHERE g.name = ? AND t.judged = 1"
+        " JOIN singers g ON g.id = s.singer WHERE g.name = ? AND t.judged = 1 AND t.removed % 2 = 0"
         " GROUP BY t.vowel ORDER BY count(*) DESC, t.vowel";
     *items = NULL;
     *n = 0;
     if (journal_knows(j, singer, e) && read_vowels(j, text, singer, items, n, e))
-        return true;
-    journal_vowels_free(*items, *n);
-    return false;
-}
-
-bool journal_waiting(journal *j, const char *singer, journal_vowel **items, size_t *n, err *e)
-{
-    static const char text[] =
-        "SELECT t.vowel, count(*) FROM takes t JOIN sessions s ON s.id = t.session"
-        " JOIN singers g ON g.id = s.singer WHERE g.name = ?"
-        " AND EXISTS (SELECT 1 FROM takes o WHERE o.code = t.code AND o.judged = 0)"
-        " GROUP BY t.vowel ORDER BY t.vowel";
-    *items = NULL;
-    *n = 0;
-    if (read_vowels(j, text, singer, items, n, e))
         return true;
     journal_vowels_free(*items, *n);
     return false;
@@ -147,8 +132,9 @@ void journal_vowels_free(journal_vowel *items, size_t n)
 static bool judged(journal *j, const char *singer, const char *vowel_or_null, take_list *list,
                    err *e)
 {
-    const char *where = vowel_or_null ? "WHERE t.judged = 1 AND g.name = ? AND t.vowel = ?"
-                                      : "WHERE t.judged = 1 AND g.name = ?";
+    const char *where =
+        vowel_or_null ? "WHERE t.judged = 1 AND t.removed % 2 = 0 AND g.name = ? AND t.vowel = ?"
+                      : "WHERE t.judged = 1 AND t.removed % 2 = 0 AND g.name = ?";
     return journal_knows(j, singer, e) && take_query(j, where, singer, vowel_or_null, list, e);
 }
 

@@ -9,6 +9,40 @@
 /* The ASCII of "Seam": what file(1) and SQLite show as the application's id. */
 static const long application = 0x5365616D;
 
+/* Made alike in a new journal and in one that is brought up to date. */
+#define CORRECTIONS                                                                                \
+    "CREATE TABLE corrections("                                                                    \
+    " code TEXT NOT NULL,"                                                                         \
+    " number INTEGER NOT NULL CHECK(number >= 1),"                                                 \
+    " action TEXT NOT NULL"                                                                        \
+    "  CHECK(action IN ('add', 'move', 'remove', 'confirm', 'withdraw')),"                         \
+    " direction TEXT NOT NULL CHECK(direction IN ('up', 'down')),"                                 \
+    " time_s REAL NOT NULL,"                                                                       \
+    " to_s REAL NOT NULL,"                                                                         \
+    " PRIMARY KEY(code, number, action, direction, time_s, to_s)) WITHOUT ROWID;"
+#define MODELS                                                                                     \
+    "CREATE TABLE models("                                                                         \
+    " singer INTEGER NOT NULL REFERENCES singers(id) ON DELETE CASCADE,"                           \
+    " vowel TEXT NOT NULL,"                                                                        \
+    " part INTEGER NOT NULL DEFAULT 1,"                                                            \
+    " version TEXT NOT NULL,"                                                                      \
+    " answer TEXT NOT NULL,"                                                                       \
+    " rests_on TEXT NOT NULL DEFAULT '',"                                                          \
+    " layout INTEGER NOT NULL DEFAULT 0,"                                                          \
+    " model BLOB,"                                                                                 \
+    " PRIMARY KEY(singer, vowel, part)) WITHOUT ROWID;"
+#define CALIBRATIONS                                                                               \
+    "CREATE TABLE calibrations("                                                                   \
+    " rig TEXT NOT NULL,"                                                                          \
+    " date TEXT NOT NULL,"                                                                         \
+    " full_scale_db REAL NOT NULL,"                                                                \
+    " reads_db REAL,"                                                                              \
+    " steady_db REAL,"                                                                             \
+    " file TEXT NOT NULL DEFAULT '',"                                                              \
+    " sound BLOB,"                                                                                 \
+    " version TEXT NOT NULL DEFAULT '',"                                                           \
+    " PRIMARY KEY(rig, date, full_scale_db)) WITHOUT ROWID;"
+
 static const char tables[] =
     "CREATE TABLE singers("
     " id INTEGER PRIMARY KEY,"
@@ -20,7 +54,9 @@ static const char tables[] =
     " date TEXT NOT NULL CHECK(date GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),"
     " rig TEXT NOT NULL DEFAULT '',"
     " full_scale_db REAL,"
-    " distance_cm REAL NOT NULL);"
+    " distance_cm REAL NOT NULL,"
+    " calibration TEXT NOT NULL DEFAULT '',"
+    " notes TEXT NOT NULL DEFAULT '');"
     "CREATE UNIQUE INDEX session_key"
     " ON sessions(singer, date, rig, ifnull(full_scale_db, ''), distance_cm);"
     "CREATE TABLE takes("
@@ -51,6 +87,12 @@ static const char tables[] =
     " lzeq_db REAL,"
     " lcfmax_db REAL,"
     " lcsmax_db REAL,"
+    " microphone INTEGER NOT NULL DEFAULT 0,"
+    " channel INTEGER,"
+    " egg_channel INTEGER,"
+    " kind TEXT NOT NULL DEFAULT '',"
+    " notes TEXT NOT NULL DEFAULT '',"
+    " removed INTEGER NOT NULL DEFAULT 0 CHECK(removed >= 0),"
     " UNIQUE(code, judged));"
     "CREATE INDEX take_session ON takes(session);"
     "CREATE TABLE frames("
@@ -76,14 +118,13 @@ static const char tables[] =
     " level_after_db REAL,"
     " span_ms REAL,"
     " confidence REAL NOT NULL,"
-    " PRIMARY KEY(take, number)) WITHOUT ROWID;"
-    "CREATE TABLE corrections("
-    " take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,"
-    " number INTEGER NOT NULL,"
-    " action TEXT NOT NULL CHECK(action IN ('add', 'move', 'remove', 'confirm')),"
-    " direction TEXT CHECK(direction IN ('up', 'down')),"
-    " time_s REAL NOT NULL,"
-    " to_s REAL,"
+    " leap_cents REAL,"
+    " level_step_db REAL,"
+    " spectral_step_db REAL,"
+    " irregular_cycles INTEGER,"
+    " seam_jnd REAL,"
+    " kind TEXT,"
+    " stated TEXT CHECK(stated IN ('add', 'move', 'confirm')),"
     " PRIMARY KEY(take, number)) WITHOUT ROWID;"
     "CREATE TABLE checks("
     " take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,"
@@ -91,23 +132,43 @@ static const char tables[] =
     " result TEXT NOT NULL CHECK(result IN ('pass', 'warn', 'fail')),"
     " figure REAL,"
     " unit TEXT,"
-    " PRIMARY KEY(take, name)) WITHOUT ROWID;"
-    "CREATE TABLE models("
-    " singer INTEGER NOT NULL REFERENCES singers(id) ON DELETE CASCADE,"
-    " vowel TEXT NOT NULL,"
-    " version TEXT NOT NULL,"
-    " answer TEXT NOT NULL,"
-    " model BLOB,"
-    " PRIMARY KEY(singer, vowel)) WITHOUT ROWID;";
+    " remedy TEXT,"
+    " PRIMARY KEY(take, name)) WITHOUT ROWID;" CORRECTIONS MODELS CALIBRATIONS;
 
 /* What makes version v + 1 of version v. The level of a take was unweighted in version 1: it
- * goes to lzeq_db, and the C-weighted one is not known until the take is heard anew. */
+ * goes to lzeq_db, and the C-weighted one is not known until the take is heard anew. Corrections
+ * were of a hearing of a take in version 2, and are of the take since. */
 static const char *const steps[SCHEMA_VERSION] = {
     [1] = "ALTER TABLE takes ADD COLUMN laeq_db REAL;"
           "ALTER TABLE takes ADD COLUMN lzeq_db REAL;"
           "ALTER TABLE takes ADD COLUMN lcfmax_db REAL;"
           "ALTER TABLE takes ADD COLUMN lcsmax_db REAL;"
           "UPDATE takes SET lzeq_db = leq_db, leq_db = NULL;",
+    [2] = "ALTER TABLE sessions ADD COLUMN calibration TEXT NOT NULL DEFAULT '';"
+          "ALTER TABLE sessions ADD COLUMN notes TEXT NOT NULL DEFAULT '';"
+          "ALTER TABLE takes ADD COLUMN microphone INTEGER NOT NULL DEFAULT 0;"
+          "ALTER TABLE takes ADD COLUMN channel INTEGER;"
+          "ALTER TABLE takes ADD COLUMN egg_channel INTEGER;"
+          "ALTER TABLE takes ADD COLUMN kind TEXT NOT NULL DEFAULT '';"
+          "ALTER TABLE takes ADD COLUMN notes TEXT NOT NULL DEFAULT '';"
+          "ALTER TABLE takes ADD COLUMN removed INTEGER NOT NULL DEFAULT 0 CHECK(removed >= 0);"
+          "ALTER TABLE flips ADD COLUMN leap_cents REAL;"
+          "ALTER TABLE flips ADD COLUMN level_step_db REAL;"
+          "ALTER TABLE flips ADD COLUMN spectral_step_db REAL;"
+          "ALTER TABLE flips ADD COLUMN irregular_cycles INTEGER;"
+          "ALTER TABLE flips ADD COLUMN seam_jnd REAL;"
+          "ALTER TABLE flips ADD COLUMN kind TEXT;"
+          "ALTER TABLE flips ADD COLUMN stated TEXT"
+          " CHECK(stated IN ('add', 'move', 'confirm'));"
+          "ALTER TABLE checks ADD COLUMN remedy TEXT;"
+          "ALTER TABLE corrections RENAME TO old_corrections;" CORRECTIONS "INSERT INTO corrections"
+          " SELECT t.code, c.number, c.action, ifnull(c.direction, 'up'), c.time_s,"
+          " ifnull(c.to_s, c.time_s) FROM old_corrections c JOIN takes t ON t.id = c.take;"
+          "DROP TABLE old_corrections;"
+          "ALTER TABLE models RENAME TO old_models;" MODELS
+          "INSERT INTO models(singer, vowel, version, answer)"
+          " SELECT singer, vowel, version, answer FROM old_models;"
+          "DROP TABLE old_models;" CALIBRATIONS,
 };
 
 typedef struct identity {

@@ -136,3 +136,18 @@ void sql_end_read(const journal *j, bool begun)
     if (begun)
         sqlite3_exec(j->db, "ROLLBACK", NULL, NULL, NULL);
 }
+
+bool sql_begin_write(journal *j, bool *begun, err *e)
+{
+    *begun = sqlite3_get_autocommit(j->db) != 0;
+    return !*begun || journal_begin(j, e);
+}
+
+bool sql_end_write(journal *j, bool begun, bool fine, err *e)
+{
+    if (begun && fine)
+        return journal_commit(j, e);
+    if (begun)
+        journal_rollback(j);
+    return fine;
+}

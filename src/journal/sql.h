@@ -40,4 +40,9 @@ double sql_real(sqlite3_stmt *s, int column); /* NaN for NULL */
 bool sql_begin_read(const journal *j, bool *begun, err *e);
 void sql_end_read(const journal *j, bool begun);
 
+/* The same to write in, with the write lock. What was done is kept where `fine`, and taken back
+ * otherwise; a transaction that was open before stays open either way. */
+bool sql_begin_write(journal *j, bool *begun, err *e);
+bool sql_end_write(journal *j, bool begun, bool fine, err *e);
+
 #endif

@@ -77,7 +77,7 @@ static char *set_text(int bits)
     return bits < 0 ? NULL : text_set_write(JOURNAL_DIMENSIONS, bits);
 }
 
-static bool insert_take(const journal *j, const journal_take *t, long session, err *e)
+static bool insert_take(const journal *j, const journal_take *t, long session, long removed, err *e)
 {
     char *hold = set_text(t->hold), *vary = set_text(t->vary), date_from[TEXT_WORD_SIZE];
     text_word(JOURNAL_DATE_FROM, (size_t)t->date_from, date_from);
@@ -85,13 +85,15 @@ static bool insert_take(const journal *j, const journal_take *t, long session, e
         j,
         "INSERT INTO takes(code, session, date_from, file, start_s, end_s, sound, name,"
         " vowel, hold, vary, declared, seconds, voiced_s, clipped_runs, dc, peak, leq_db,"
-        " egg, settings, version, laeq_db, lzeq_db, lcfmax_db, lcsmax_db)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, 0),"
-        " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        e, "tittrrbttttirrirrrittrrrr", t->code, session, date_from, t->file, t->start_s, t->end_s,
-        t->sound, (size_t)JOURNAL_DIGEST, t->name, t->vowel, hold, vary, (long)t->declared,
-        t->seconds, t->voiced_s, (long)t->clipped_runs, t->dc, t->peak, t->leq_db, (long)t->egg,
-        t->settings, t->version, t->laeq_db, t->lzeq_db, t->lcfmax_db, t->lcsmax_db);
+        " egg, settings, version, laeq_db, lzeq_db, lcfmax_db, lcsmax_db,"
+        " microphone, channel, egg_channel, removed)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, 0), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
+        " ?, ?, ?, nullif(?, 0), nullif(?, 0), ?)",
+        e, "tittrrbttttirrirrrittrrrriiii", t->code, session, date_from, t->file, t->start_s,
+        t->end_s, t->sound, (size_t)JOURNAL_DIGEST, t->name, t->vowel, hold, vary,
+        (long)t->declared, t->seconds, t->voiced_s, (long)t->clipped_runs, t->dc, t->peak,
+        t->leq_db, (long)t->egg, t->settings, t->version, t->laeq_db, t->lzeq_db, t->lcfmax_db,
+        t->lcsmax_db, (long)t->microphone, (long)t->channel, (long)t->egg_channel, removed);
     free(hold);
     free(vary);
     return fine;
@@ -111,102 +113,17 @@ static bool insert_frames(const journal *j, long take, const track *t, err *e)
 
 static bool store(const journal *j, const journal_take *t, const track *heard, err *e)
 {
-    long session;
+    long session, removed;
     return session_of(j, t, &session, e) &&
+           sql_long(j, "SELECT max(removed) FROM takes WHERE code = ?", 0, &removed, e, "t",
+                    t->code) &&
            sql_do(j, "DELETE FROM takes WHERE code = ? AND judged = 0", e, "t", t->code) &&
-           insert_take(j, t, session, e) &&
+           insert_take(j, t, session, removed, e) &&
            insert_frames(j, (long)sqlite3_last_insert_rowid(j->db), heard, e);
 }
 
 bool journal_store(journal *j, const journal_take *t, const track *heard, err *e)
 {
-    if (!sqlite3_get_autocommit(j->db))
-        return store(j, t, heard, e);
-    if (!journal_begin(j, e))
-        return false;
-    if (store(j, t, heard, e))
-        return journal_commit(j, e);
-    journal_rollback(j);
-    return false;
-}
-
-bool journal_heard(journal *j, const char *singer, const char *vowel, journal_item **items,
-                   size_t *n, err *e)
-{
-    take_list list;
-    return take_query(j,
-                      "WHERE g.name = ? AND t.vowel = ? AND NOT EXISTS (SELECT 1 FROM takes o"
-                      " WHERE o.code = t.code AND o.judged < t.judged)",
-                      singer, vowel, &list, e) &&
-           take_items(j, &list, items, n, e);
-}
-
-static bool insert_flip(const journal *j, long take, size_t number, const flip *f, err *e)
-{
-    return sql_do(j, "INSERT INTO flips VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", e, "iirtrrrrrr",
-                  take, (long)number, f->time_s, f->direction == FLIP_UP ? "up" : "down",
-                  f->pitch_before_st, f->pitch_after_st, f->level_before_db, f->level_after_db,
-                  f->span_ms, f->confidence);
-}
-
-static bool judge_frames(const journal *j, long take, const journal_item *item, err *e)
-{
-    frames_bytes p_m2 = frames_p_m2_write(item->track);
-    bool fine = sql_do(j, "REPLACE INTO registers(take, reg, p_m2) VALUES (?, ?, ?)", e, "ibb",
-                       take, item->track->reg, item->track->n, p_m2.bytes, p_m2.n) &&
-                sql_do(j, "DELETE FROM flips WHERE take = ?", e, "i", take);
-    free(p_m2.bytes);
-    for (size_t i = 0; fine && i < item->flips.n; i++)
-        fine = insert_flip(j, take, i + 1, &item->flips.items[i], e);
-    return fine;
-}
-
-/* The newest hearing takes the place of the one shown so far, and inherits its corrections. */
-static bool judge_take(const journal *j, const journal_item *item, err *e)
-{
-    long take, shown;
-    const char *code = item->take.code;
-    return sql_long(j, "SELECT id FROM takes WHERE code = ? ORDER BY judged LIMIT 1", 0, &take, e,
-                    "t", code) &&
-           sql_long(j, "SELECT id FROM takes WHERE code = ? AND judged = 1 AND id <> ?", 0, &shown,
-                    e, "ti", code, take) &&
-           sql_do(j, "UPDATE corrections SET take = ? WHERE take = ?", e, "ii", take, shown) &&
-           sql_do(j, "DELETE FROM takes WHERE id = ?", e, "i", shown) &&
-           sql_do(j, "UPDATE takes SET judged = 1 WHERE id = ?", e, "i", take) &&
-           judge_frames(j, take, item, e);
-}
-
-static bool judge(const journal *j, const char *singer, const char *vowel,
-                  const journal_item *items, size_t n, const char *version, const char *answer,
-                  err *e)
-{
-    for (size_t i = 0; i < n; i++)
-        if (!judge_take(j, &items[i], e))
-            return false;
-    if (n == 0)
-        return sql_do(j,
-                      "DELETE FROM models WHERE vowel = ?"
-                      " AND singer = (SELECT id FROM singers WHERE name = ?)",
-                      e, "tt", vowel, singer);
-    return sql_do(j,
-                  "REPLACE INTO models(singer, vowel, version, answer)"
-                  " SELECT id, ?, ?, ? FROM singers WHERE name = ?",
-                  e, "tttt", vowel, version, answer, singer) &&
-           sql_do(j,
-                  "DELETE FROM sessions WHERE singer = (SELECT id FROM singers WHERE name = ?)"
-                  " AND NOT EXISTS (SELECT 1 FROM takes t WHERE t.session = sessions.id)",
-                  e, "t", singer);
-}
-
-bool journal_judge(journal *j, const char *singer, const char *vowel, const journal_item *items,
-                   size_t n, const char *version, const char *answer, err *e)
-{
-    if (!sqlite3_get_autocommit(j->db))
-        return judge(j, singer, vowel, items, n, version, answer, e);
-    if (!journal_begin(j, e))
-        return false;
-    if (judge(j, singer, vowel, items, n, version, answer, e))
-        return journal_commit(j, e);
-    journal_rollback(j);
-    return false;
+    bool begun;
+    return sql_begin_write(j, &begun, e) && sql_end_write(j, begun, store(j, t, heard, e), e);
 }

@@ -42,6 +42,9 @@ enum column {
     VARY,
     DECLARED,
     EGG,
+    MICROPHONE,
+    CHANNEL,
+    EGG_CHANNEL,
     SETTINGS,
     VERSION,
     JUDGED,
@@ -56,7 +59,7 @@ const char take_select[] =
     " s.full_scale_db, s.distance_cm, t.file, t.start_s, t.end_s, t.sound, t.seconds, t.voiced_s,"
     " t.clipped_runs, t.dc, t.peak, t.leq_db, t.laeq_db, t.lzeq_db, t.lcfmax_db, t.lcsmax_db, "
     "t.name, t.vowel, t.hold, t.vary, t.declared,"
-    " t.egg, t.settings, t.version, t.judged,"
+    " t.egg, t.microphone, t.channel, t.egg_channel, t.settings, t.version, t.judged,"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
     " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON g.id = s.singer ";
@@ -135,6 +138,9 @@ journal_take take_read(sqlite3_stmt *s)
         .vary = read_set(s, VARY),
         .declared = (declared_register)sqlite3_column_int(s, DECLARED),
         .egg = sqlite3_column_int(s, EGG),
+        .microphone = sqlite3_column_int(s, MICROPHONE),
+        .channel = sqlite3_column_int(s, CHANNEL),
+        .egg_channel = sqlite3_column_int(s, EGG_CHANNEL),
         .settings = sql_text(s, SETTINGS),
         .version = sql_text(s, VERSION),
         .judged = sqlite3_column_int(s, JUDGED) != 0,
@@ -165,7 +171,8 @@ void journal_take_clear(journal_take *t)
 static track *read_track(sqlite3_stmt *s, const journal_take *of)
 {
     size_t bytes = (size_t)sqlite3_column_bytes(s, 4), n = (size_t)sqlite3_column_int64(s, 1);
-    if (sqlite3_column_int(s, 0) != FRAMES_LAYOUT || n > bytes)
+    int layout = sqlite3_column_int(s, 0);
+    if (layout < 1 || layout > FRAMES_LAYOUT || n > bytes)
         return NULL;
     track *t = track_new(of->take, n, sql_real(s, 2), sql_real(s, 3));
     t->full_scale_db = sql_real(s, 7);
@@ -201,6 +208,22 @@ static bool load_track(const journal *j, long id, journal_item *item, err *e)
                                   item->take.take, j->file);
 }
 
+static flip_origin read_origin(sqlite3_stmt *s, int column)
+{
+    const char *word = (const char *)sqlite3_column_text(s, column);
+    int i = word ? text_word_index(TAKE_ORIGINS, word) : -1;
+    return i < 0 ? FLIP_HEARD : (flip_origin)(FLIP_ADDED + i);
+}
+
+static flip_kind read_kind(sqlite3_stmt *s, int column)
+{
+    const char *word = (const char *)sqlite3_column_text(s, column);
+    for (int k = 0; word && k < FLIP_KINDS; k++)
+        if (strcmp(word, flip_kind_name((flip_kind)k)) == 0)
+            return (flip_kind)k;
+    return FLIP_PROPER;
+}
+
 static flip read_flip(sqlite3_stmt *s)
 {
     return (flip){.time_s = sql_real(s, 0),
@@ -210,7 +233,14 @@ static flip read_flip(sqlite3_stmt *s)
                   .level_before_db = sql_real(s, 4),
                   .level_after_db = sql_real(s, 5),
                   .span_ms = sql_real(s, 6),
-                  .confidence = sql_real(s, 7)};
+                  .confidence = sql_real(s, 7),
+                  .origin = read_origin(s, 8),
+                  .leap_cents = sql_real(s, 9),
+                  .level_step_db = sql_real(s, 10),
+                  .spectral_step_db = sql_real(s, 11),
+                  .irregular_cycles = sqlite3_column_int(s, 12),
+                  .seam_jnd = sql_real(s, 13),
+                  .kind = read_kind(s, 14)};
 }
 
 static bool load_flips(const journal *j, long id, journal_item *item, err *e)
@@ -219,7 +249,8 @@ static bool load_flips(const journal *j, long id, journal_item *item, err *e)
     bool row;
     if (!sql_prepare(j,
                      "SELECT time_s, direction = 'up', pitch_before_st, pitch_after_st,"
-                     " level_before_db, level_after_db, span_ms, confidence FROM flips"
+                     " level_before_db, level_after_db, span_ms, confidence, stated, leap_cents,"
+                     " level_step_db, spectral_step_db, irregular_cycles, seam_jnd, kind FROM flips"
                      " WHERE take = ? ORDER BY number",
                      &s, e, "i", id))
         return false;
@@ -233,7 +264,7 @@ static bool load_flips(const journal *j, long id, journal_item *item, err *e)
     return false;
 }
 
-bool take_load(const journal *j, long id, journal_item *item, err *e)
+static bool load(const journal *j, long id, journal_item *item, err *e)
 {
     return load_track(j, id, item, e) && load_flips(j, id, item, e);
 }
@@ -288,7 +319,7 @@ bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n,
         l->items[i] = (journal_take){0};
     }
     for (size_t i = 0; fine && i < count; i++)
-        fine = take_load(j, l->ids[i], &made[i], e);
+        fine = load(j, l->ids[i], &made[i], e);
     take_list_clear(l);
     if (fine) {
         *items = made;
@@ -297,4 +328,18 @@ bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n,
         journal_items_free(made, count);
     }
     return fine;
+}
+
+bool take_by_id(const journal *j, long id, journal_item *item, err *e)
+{
+    char *text = xformat("%sWHERE t.id = ?", take_select);
+    sqlite3_stmt *s = NULL;
+    bool row, fine = sql_prepare(j, text, &s, e, "i", id) && sql_step(j, &s, &row, e);
+    free(text);
+    if (fine && !row)
+        fine = err_set(e, "The journal %s is damaged: a take is not there.", j->file);
+    if (fine)
+        item->take = take_read(s);
+    sqlite3_finalize(s);
+    return fine && load(j, id, item, e);
 }

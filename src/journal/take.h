@@ -8,13 +8,16 @@
 
 /* The columns that take_read() wants, from takes t, sessions s and singers g. */
 extern const char take_select[];
+/* Words of flips.stated, from FLIP_ADDED on. */
+#define TAKE_ORIGINS "add|move|confirm"
+
 /* The one order of takes. */
 extern const char take_order[];
 
 journal_take take_read(sqlite3_stmt *s);
 
-/* Track and flips of the take in row `id`; false with a sentence when they are damaged. */
-bool take_load(const journal *j, long id, journal_item *item, err *e);
+/* The take in row `id` with track and flips; false with a sentence when they are damaged. */
+bool take_by_id(const journal *j, long id, journal_item *item, err *e);
 
 /* Runs a query that begins with take_select; singer and vowel are its first two parameters when
  * not NULL. The row ids are in the same order as the takes. */

@@ -98,7 +98,7 @@ static double emit(const grid *g, const evidence *ev, const chain_inputs *in, si
         double half = k < BINS ? -1 : 1;
         bool barred = (ev->declared[i] == DECLARED_M1 && half > 0) ||
                       (ev->declared[i] == DECLARED_M2 && half < 0);
-        out[k] = barred ? 0 : exp(out[k] - best) + 1e-300;
+        out[k] = (barred ? 0 : exp(out[k] - best)) + 1e-300;
     }
     return best;
 }

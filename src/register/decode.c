@@ -149,14 +149,22 @@ static void tell(const decoded *d, flips *found)
             flips_sort(&found[ev->take[i]]);
 }
 
-/* Takes that were declared are what they were declared to be. */
+static void tell_frame(track *t, size_t f, bool m2)
+{
+    if (isnan(t->pitch_st[f]))
+        return;
+    t->reg[f] = m2 ? 2 : 1;
+    t->p_m2[f] = m2;
+}
+
+/* Takes that were declared are what they were declared to be, and frames what is stated of them. */
 static void tell_declared(track *t)
 {
     for (size_t f = 0; t->declared && f < t->n; f++)
-        if (!isnan(t->pitch_st[f])) {
-            t->reg[f] = t->declared == DECLARED_M2 ? 2 : 1;
-            t->p_m2[f] = t->declared == DECLARED_M2;
-        }
+        tell_frame(t, f, t->declared == DECLARED_M2);
+    for (size_t f = 0; t->stated && f < t->n; f++)
+        if (t->stated[f] & (STATED_M1 | STATED_M2))
+            tell_frame(t, f, t->stated[f] & STATED_M2);
 }
 
 static double *times_of(const evidence *ev, track *const *tracks)

@@ -45,7 +45,8 @@ static evidence *allocate(size_t n)
                      .leap_st = xcalloc(n, sizeof *ev->leap_st),
                      .dip_db = xmalloc(n, sizeof *ev->dip_db),
                      .step_db = xmalloc(n, sizeof *ev->step_db),
-                     .declared = xmalloc(n, sizeof *ev->declared)};
+                     .declared = xmalloc(n, sizeof *ev->declared),
+                     .stated = xmalloc(n, sizeof *ev->stated)};
     return ev;
 }
 
@@ -65,6 +66,12 @@ static void weigh_harmonics(const track *t, size_t f, double y[HARMONICS], doubl
     }
 }
 
+static declared_register declared_at(const track *t, size_t f)
+{
+    unsigned char stated = t->stated ? t->stated[f] : 0;
+    return stated & STATED_M1 ? DECLARED_M1 : stated & STATED_M2 ? DECLARED_M2 : t->declared;
+}
+
 static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
 {
     size_t i = 0;
@@ -82,7 +89,8 @@ static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
             ev->pitch_st[i] = t->pitch_st[f];
             ev->hz[i] = note_to_hz(t->pitch_st[f]);
             ev->level_db[i] = t->level_db[f];
-            ev->declared[i] = t->declared;
+            ev->stated[i] = t->stated ? t->stated[f] : 0;
+            ev->declared[i] = declared_at(t, f);
             weigh_harmonics(t, f, ev->y_db[i], ev->var[i]);
             i++;
         }
@@ -308,5 +316,6 @@ void evidence_free(evidence *ev)
     free(ev->dip_db);
     free(ev->step_db);
     free(ev->declared);
+    free(ev->stated);
     free(ev);
 }

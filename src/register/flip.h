@@ -23,6 +23,9 @@ typedef enum flip_kind {
 const char *
 flip_kind_name(flip_kind k); /* "flip", "consonant", ... as in a table's column `kind` */
 
+/* What a flip is known by: the program, or a person who added, moved or confirmed it. */
+typedef enum flip_origin { FLIP_HEARD, FLIP_ADDED, FLIP_MOVED, FLIP_CONFIRMED } flip_origin;
+
 typedef struct flip {
     double time_s; /* midpoint of the change, from the start of the take */
     flip_direction direction;
@@ -40,6 +43,7 @@ typedef struct flip {
     int irregular_cycles; /* glottal cycles in and about the span, see voice/cycles.h */
     double seam_jnd;      /* how audible it is, in just noticeable differences: register/seam.h */
     flip_kind kind;       /* what else it is, which makes it doubtful */
+    flip_origin origin;
 } flip;
 
 typedef struct flips {

@@ -5,6 +5,7 @@
 
 static const double frame_s = 0.005;
 static const double nearest_s = 0.03;
+static const double stated = 0.5; /* where a flip is known to be about here */
 
 hazard_settings hazard_defaults(void)
 {
@@ -31,8 +32,9 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
                     const hazard_settings *s, double *up, double *down)
 {
     for (size_t i = 0; i < ev->n; i++) {
-        up[i] = down[i] = 0;
-        if (ev->edge_s[i] < nearest_s)
+        unsigned said = ev->stated ? ev->stated[i] : 0;
+        up[i] = down[i] = said & STATED_FLIP ? stated : 0;
+        if (ev->edge_s[i] < nearest_s || said & (STATED_FLIP | STATED_SAME))
             continue;
         double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / frame_s);
         double base = log(s->rate * frame_s * frames);

@@ -18,7 +18,8 @@ typedef struct hazard_settings { /* gains are log odds */
 hazard_settings hazard_defaults(void);
 
 /* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1; 0 within
- * 30 ms of an end of what is sung, where a flip cannot be told from the end. */
+ * 30 ms of an end of what is sung, where a flip cannot be told from the end, and where somebody
+ * says that there is none; 0.5 where somebody says that there is one. */
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
                     const hazard_settings *s, double *up, double *down);
 

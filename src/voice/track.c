@@ -43,6 +43,7 @@ void track_free(track *t)
     free(t->reg);
     free(t->doubled);
     free(t->irregular);
+    free(t->stated);
     free(t->harmonic_db);
     free(t->noise_db);
     measures_free(t->measures);
@@ -74,6 +75,8 @@ void track_append(track *t, const track *from, size_t first, size_t n)
         t->measures = t->measures ? t->measures : measures_new();
         measures_append(t->measures, from->measures, first, n);
     }
+    free(t->stated);
+    t->stated = NULL;
     t->n += n;
 }
 

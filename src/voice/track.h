@@ -13,15 +13,25 @@ enum { TRACK_HARMONICS = 16 };
 
 typedef enum declared_register { DECLARED_NONE, DECLARED_M1, DECLARED_M2 } declared_register;
 
+/* What somebody who knows says of a frame: bits. */
+typedef enum frame_statement {
+    STATED_M1 = 1,
+    STATED_M2 = 2,
+    STATED_FLIP = 4, /* the register changes about here */
+    STATED_SAME = 8  /* it does not change on entering this frame */
+} frame_statement;
+
 typedef struct track {
     char *take;                 /* as the user named it */
     size_t n;                   /* frames; 0 for less sound than one window */
     double hop_s;               /* 0.005 */
     double full_scale_db;       /* dB SPL at 30 cm of RMS 1.0; NaN: levels are dB re full scale */
     declared_register declared; /* what the singer says the whole take is */
-    double *time_s;             /* seconds from the start of the take */
-    double *pitch_st;           /* semitones, A4 = 69; NaN when unvoiced */
-    double *voicing;            /* probability of voice, 0..1 */
+    unsigned char *stated;    /* [n] bits of frame_statement; NULL: nothing. track_part() leaves it
+                                   out, and track_append() takes it away */
+    double *time_s;           /* seconds from the start of the take */
+    double *pitch_st;         /* semitones, A4 = 69; NaN when unvoiced */
+    double *voicing;          /* probability of voice, 0..1 */
     unsigned char *doubled;   /* 1 where the period is doubled: the sound repeats an octave lower */
     unsigned char *irregular; /* irregular glottal cycles that begin in it, see voice/cycles.h */
     double *level_db;         /* unweighted short-time RMS */

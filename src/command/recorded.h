@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef COMMAND_RECORDED_H
+#define COMMAND_RECORDED_H
+
+/* How a recording was made, as the options of every command that listens say it. */
+
+#include "base/options.h"
+#include "voice/listen.h"
+
+#include <stddef.h>
+
+typedef struct recorded {
+    double full_scale_db, distance_cm; /* NaN: not stated */
+    int microphone, egg;               /* channels from 1; 0: not stated */
+} recorded;
+
+/* The option rows, for settings of that type which hold a `recorded` in that field. */
+/* clang-format off */
+#define RECORDED_OPTIONS(type, field) \
+    {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(type, field.full_scale_db), \
+     "dB SPL at the microphone of a signal with RMS 1.0 of full scale"}, \
+    {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(type, field.distance_cm), \
+     "from the lips to the microphone (30); levels are given at 30 cm"}, \
+    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, field.microphone), \
+     "the channel with the microphone, counted from 1 (without it, it is guessed)"}, \
+    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, field.egg), \
+     "the channel with the electroglottograph, counted from 1; never taken for the microphone"}
+/* clang-format on */
+
+/* The settings of the voice stage by them; a distance that is not stated stays the default. */
+voice_settings recorded_settings(const recorded *r);
+
+#endif
