@@ -31,7 +31,7 @@ static const option options[] = {
      "every frame instead of the flips"},
     {"measures", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, measures),
      "with --tracks: harmonics, slopes, noise and weighted levels of every frame, too"},
-    RECORDED_OPTIONS(settings, how),
+    RECORDED_OPTIONS(settings),
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),

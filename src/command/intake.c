@@ -17,7 +17,7 @@ const option statement_options[STATEMENT_OPTIONS] = {
      "the day of the session (else what the file says)"},
     {"rig", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, rig),
      "microphone, recorder and gain, so that like is compared with like"},
-    RECORDED_OPTIONS(statement, how),
+    RECORDED_OPTIONS(statement),
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, hold),
      "what was to be held: pitch, level, register with commas, or none"},
     {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, vary),

@@ -14,16 +14,16 @@ typedef struct recorded {
     int microphone, egg;               /* channels from 1; 0: not stated */
 } recorded;
 
-/* The option rows, for settings of that type which hold a `recorded` in that field. */
+/* The option rows, for settings of that type which hold a `recorded` in that how. */
 /* clang-format off */
-#define RECORDED_OPTIONS(type, field) \
-    {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(type, field.full_scale_db), \
+#define RECORDED_OPTIONS(type) \
+    {"full-scale", 0, OPTION_NUMBER, "DB", NULL, 60, 200, offsetof(type, how.full_scale_db), \
      "dB SPL at the microphone of a signal with RMS 1.0 of full scale"}, \
-    {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(type, field.distance_cm), \
+    {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(type, how.distance_cm), \
      "from the lips to the microphone (30); levels are given at 30 cm"}, \
-    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, field.microphone), \
+    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, how.microphone), \
      "the channel with the microphone, counted from 1 (without it, it is guessed)"}, \
-    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, field.egg), \
+    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, how.egg), \
      "the channel with the electroglottograph, counted from 1; never taken for the microphone"}
 /* clang-format on */
 
