@@ -45,9 +45,8 @@ static void clear_place(verdicts *v, double time_s)
 static void judge_place(verdicts *v, double time_s, bool is_flip, flip_direction direction,
                         flip_origin origin)
 {
-    size_t at = v->n;
     clear_place(v, time_s);
-    at = v->n;
+    size_t at = v->n;
     v->items = xrealloc(v->items, v->n + 1, sizeof *v->items);
     for (; at > 0 && v->items[at - 1].time_s > time_s; at--)
         v->items[at] = v->items[at - 1];
