@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The map of a voice, or one small map a session. The program sets beforehand:
 #   width_px height_px scale pt dot face bold_face  as picture.h says
-#   panels, columns, small          maps, maps a row, 1 when they are small
+#   panels, columns, small, has_all maps, maps a row, 1 when they are small, 1 when $all_ is drawn
 #   titles[panels], lines[n_lines]  above each small map; the words beneath
 #   singer vowel counts pitch_axis level_scale
 #   lo_db hi_db lo_st hi_st db_step named_tics bare_tics tuning (of A4 from 440 Hz, semitones)
@@ -77,7 +77,7 @@ set label 36 'a flip' at screen key_text, key_y(9.5) font type(13)
 set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5) point pt 8 ps 1.5 * dot lc rgb up_ink
 set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5) point pt 10 ps 1.5 * dot lc rgb down_ink
 set label 39 'a doubtful one' at screen key_text, key_y(10.5) font type(13)
-if (small) {
+if (has_all) {
     set arrow 3 from screen key_x, key_y(11.5) to screen key_x + 2 * tile_w, key_y(11.5) nohead lw 1.5 lc rgb all_ink
     set label 40 'all sessions' at screen key_text, key_y(11.5) font type(13)
 }

@@ -74,7 +74,7 @@ static void write_file(const char *file, const char *text)
 
 static map_labels labels(const char *singer)
 {
-    return (map_labels){singer, "a", "dB re session median", false, 2, 440};
+    return (map_labels){singer, "a", "dB re session median", false, 2, 440, NULL};
 }
 
 static map_line line(size_t n, double lo_db, double hi_db, double st, double slope, double half)

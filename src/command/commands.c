@@ -8,7 +8,8 @@
 #include <string.h>
 
 /* Every command, in the order of the help: one line each. */
-#define COMMANDS(one) one(analyse) one(fit) one(add) one(singers) one(takes) one(map)
+#define COMMANDS(one)                                                                              \
+    one(analyse) one(fit) one(add) one(singers) one(takes) one(map) one(progress) one(compare)
 
 #define DECLARE(name) extern const command command_##name;
 #define LIST(name) &command_##name,

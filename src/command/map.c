@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "command/boundary_table.h"
 #include "command/command.h"
+#include "command/plane_notes.h"
 #include "journal/plane.h"
 #include "show/map.h"
 
@@ -46,32 +47,11 @@ static bool fit(const plane *p, size_t first, size_t n, double at_db, boundary *
     return ok;
 }
 
-static void note_vowel(const plane *p, table_writer *w)
-{
-    char *others = xstrdup("");
-    for (size_t i = 1; i < p->n_vowels; i++) {
-        char *longer =
-            xformat("%s%s %s (%zu)", others, i > 1 ? "," : "; others:",
-                    *p->vowels[i].vowel ? p->vowels[i].vowel : "not stated", p->vowels[i].takes);
-        free(others);
-        others = longer;
-    }
-    table_note(w, "vowel", "%s (%zu take%s)%s", *p->vowel ? p->vowel : "not stated", p->n,
-               p->n == 1 ? "" : "s", others);
-    free(others);
-}
-
 static bool print(const command_call *call, const plane *p, const boundary *b, err *e)
 {
     const map_settings *s = call->settings;
     table_writer *w = command_table(call, BOUNDARY_COLUMNS);
-    if (!s->vowel)
-        note_vowel(p, w);
-    table_note(w, "level_scale", "%s", plane_level_scale(p));
-    table_note(w, "sessions", "%zu", p->n_sessions);
-    table_note(w, "takes", "%zu", p->n);
-    table_note(w, "left_out_register_held", "%zu", plane_count(p, PLANE_HELD));
-    table_note(w, "left_out_flips_at_will", "%zu", plane_count(p, PLANE_AT_WILL));
+    plane_notes(p, s->vowel, w);
     boundary_table_notes(b, w);
     boundary_table_rows(b, w);
     return table_writer_close(w, e);

@@ -9,51 +9,45 @@
 
 static const double MONTH_DAYS = 365.25 / 12;
 
-static void rows_of(const boundary *b, figure rows[BOUNDARY_ROWS])
-{
-    for (int row = 0; row < BOUNDARY_ROWS; row++)
-        rows[row] = boundary_figure(b, (boundary_row)row);
-}
-
-static void fit_session(const path *paths, size_t n, const boundary_settings *s,
-                        figure rows[BOUNDARY_ROWS])
+static void rows_of(const boundary *b_or_null, figure rows[BOUNDARY_ROWS])
 {
     const double nan = (double)NAN;
-    boundary *b;
-    err ignored;
     for (int row = 0; row < BOUNDARY_ROWS; row++)
-        rows[row] = (figure){nan, nan, nan};
-    if (!boundary_fit(paths, n, s, &b, &ignored))
-        return;
-    rows_of(b, rows);
-    boundary_free(b);
+        rows[row] =
+            b_or_null ? boundary_figure(b_or_null, (boundary_row)row) : (figure){nan, nan, nan};
 }
 
 bool course_fit(const path *paths, size_t n_paths, const course_session *sessions, size_t n,
                 double at_db, course *out, err *e)
 {
     boundary_settings s = boundary_defaults();
-    boundary *all;
+    err ignored;
     *out = (course){0};
     s.at_db = at_db;
-    if (!boundary_fit(paths, n_paths, &s, &all, e))
+    if (!boundary_fit(paths, n_paths, &s, &out->whole, e))
         return false;
-    rows_of(all, out->all);
     out->n = n;
-    out->at_db = s.at_db = boundary_at_db(all);
+    out->at_db = s.at_db = boundary_at_db(out->whole);
     out->rows = xcalloc(n, sizeof *out->rows);
     out->month = xcalloc(n, sizeof *out->month);
-    s.like = all;
+    out->sessions = xcalloc(n, sizeof *out->sessions);
+    s.like = out->whole;
     for (size_t i = 0; i < n; i++) {
-        fit_session(paths + sessions[i].first, sessions[i].n, &s, out->rows[i]);
+        if (!boundary_fit(paths + sessions[i].first, sessions[i].n, &s, &out->sessions[i],
+                          &ignored))
+            out->sessions[i] = NULL;
+        rows_of(out->sessions[i], out->rows[i]);
         out->month[i] = (sessions[i].day - sessions[0].day) / MONTH_DAYS;
     }
-    boundary_free(all);
     return true;
 }
 
 void course_clear(course *c)
 {
+    for (size_t i = 0; i < c->n; i++)
+        boundary_free(c->sessions[i]);
+    boundary_free(c->whole);
+    free(c->sessions);
     free(c->rows);
     free(c->month);
     *c = (course){0};

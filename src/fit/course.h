@@ -26,7 +26,8 @@ typedef struct course {
     double at_db;
     double *month;                 /* [n], since the first day; 365.25 / 12 days each */
     figure (*rows)[BOUNDARY_ROWS]; /* [n] */
-    figure all[BOUNDARY_ROWS];     /* of all sessions as one */
+    boundary *whole;               /* of all sessions as one */
+    boundary **sessions;           /* [n]; NULL where a session has no labelled frame */
 } course;
 
 /* at_db NaN: the median level of all. Sessions whose takes tell nothing have NaN rows. False when

@@ -62,7 +62,8 @@ typedef struct map_labels {
     const char *level_scale;    /* "dB re session median" and the like */
     bool levels_are_spl;        /* then 72, not +72 */
     size_t sessions;
-    double a4_hz; /* for note names alone */
+    double a4_hz;      /* for note names alone */
+    const char *words; /* beneath maps side by side, in place of map_words; else NULL */
 } map_labels;
 
 /* What the map says, in words: where the voice flips up when soft and when loud, where it flips
@@ -77,6 +78,9 @@ bool map_draw(const map *m, const map_labels *labels, const picture *where, err 
  * all sessions together thin in each, and the words of all beneath. n >= 1. */
 bool map_draw_sessions(const map *sessions, const char *const *titles, size_t n, const map *all,
                        const map_labels *labels, const picture *where, err *e);
+/* Maps of several singers side by side on one scale, names above each, labels->words beneath. */
+bool map_draw_beside(const map *maps, const char *const *titles, size_t n, const map_labels *labels,
+                     const picture *where, err *e);
 /* Height that suits a width, so that cells keep their shape. */
 int map_height_px(int width_px, size_t sessions_or_0);
 

@@ -2,6 +2,8 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "show/map.h"
+#include "show/note_tics.h"
+#include "show/page_words.h"
 #include "show/templates.h"
 
 #include <math.h>
@@ -12,8 +14,6 @@
 enum { NAME_LONGEST = 64, TITLE_LONGEST = 24, VOWEL_LONGEST = 12, ANY_LENGTH = 1 << 20 };
 
 static const double cell_gap = 0.04; /* of a cell, on each side: cells stay apart in grey print */
-
-typedef enum note_names { NAME_ALL, NAME_FEW, NAME_NONE } note_names;
 
 /* Small maps are half as many again across as down. */
 static size_t panel_columns(size_t n)
@@ -158,33 +158,6 @@ static void send_cells(gnuplot *g, const map *maps, size_t n)
     gnuplot_data_end(g);
 }
 
-/* Commands that set the tics of the pitch axis: a grid line for every white key; names for all of
- * them, for C and F alone, or for none. */
-static void send_note_tics(gnuplot *g, const char *variable, const map_extent *w, double a4_hz,
-                           note_names names)
-{
-    static const bool white[12] = {1, 0, 1, 0, 1, 1, 0, 1, 0, 1, 0, 1};
-    double tuning = 12 * log2(a4_hz / 440);
-    char *tics = xstrdup("set ytics (");
-    const char *comma = "";
-    for (long note = lround(ceil(w->lo_st - tuning)); (double)note + tuning <= w->hi_st; note++) {
-        long key = ((note % 12) + 12) % 12;
-        char name[NOTE_NAME_SIZE] = "";
-        if (!white[key])
-            continue;
-        if (names == NAME_ALL || (names == NAME_FEW && (key == 0 || key == 5)))
-            note_nearest((double)note, 440, name);
-        char *longer = xformat("%s%s\"%s\" %.6f", tics, comma, name, (double)note + tuning);
-        free(tics);
-        tics = longer;
-        comma = ", ";
-    }
-    char *whole = xformat("%s)", tics);
-    gnuplot_text(g, variable, whole, ANY_LENGTH);
-    free(whole);
-    free(tics);
-}
-
 static void send_data(gnuplot *g, const map *maps, size_t n, const map *all_or_null,
                       const map_extent *w)
 {
@@ -207,8 +180,8 @@ static void send_window(gnuplot *g, const map_extent *w, double a4_hz, bool smal
     gnuplot_number(g, "tuning", 12 * log2(a4_hz / 440));
     gnuplot_number(g, "db_step", w->hi_db - w->lo_db > (small ? 25 : 50) ? 10 : 5);
     bool few = w->hi_st - w->lo_st > (small ? 14 : 40);
-    send_note_tics(g, "named_tics", w, a4_hz, few ? NAME_FEW : NAME_ALL);
-    send_note_tics(g, "bare_tics", w, a4_hz, NAME_NONE);
+    note_tics_send(g, "named_tics", w->lo_st, w->hi_st, a4_hz, few ? NAME_FEW : NAME_ALL);
+    note_tics_send(g, "bare_tics", w->lo_st, w->hi_st, a4_hz, NAME_NONE);
 }
 
 static size_t count_flips(const map *m, flip_direction direction)
@@ -227,18 +200,28 @@ static size_t count_doubtful(const map *m)
     return n;
 }
 
+/* The caller frees. */
+static char *counts_of(const map *m, const map_labels *l)
+{
+    size_t doubtful = count_doubtful(m), up = count_flips(m, FLIP_UP);
+    const char *plural = l->sessions == 1 ? "" : "s";
+    if (l->words)
+        return xformat("%zu session%s in all", l->sessions, plural);
+    char *counts = xformat("%zu take%s in %zu session%s, %zu flip%s up and %zu down", m->takes,
+                           m->takes == 1 ? "" : "s", l->sessions, plural, up, up == 1 ? "" : "s",
+                           count_flips(m, FLIP_DOWN));
+    char *whole =
+        doubtful ? xformat("%s, %zu of them doubtful", counts, doubtful) : xstrdup(counts);
+    free(counts);
+    return whole;
+}
+
 static void send_titles(gnuplot *g, const map *m, const map_labels *l)
 {
     gnuplot_text(g, "singer", l->singer, NAME_LONGEST);
     gnuplot_text(g, "vowel", l->vowel, VOWEL_LONGEST);
-    size_t doubtful = count_doubtful(m);
-    size_t up = count_flips(m, FLIP_UP);
-    char *counts = xformat("%zu take%s in %zu session%s, %zu flip%s up and %zu down", m->takes,
-                           m->takes == 1 ? "" : "s", l->sessions, l->sessions == 1 ? "" : "s", up,
-                           up == 1 ? "" : "s", count_flips(m, FLIP_DOWN));
-    char *whole = doubtful ? xformat("%s, %zu of them doubtful", counts, doubtful) : NULL;
-    gnuplot_text(g, "counts", whole ? whole : counts, ANY_LENGTH);
-    free(whole);
+    char *counts = counts_of(m, l);
+    gnuplot_text(g, "counts", counts, ANY_LENGTH);
     free(counts);
     char *pitch = xformat("pitch (note names, A4 = %g Hz)", l->a4_hz);
     gnuplot_text(g, "pitch_axis", pitch, ANY_LENGTH);
@@ -246,25 +229,10 @@ static void send_titles(gnuplot *g, const map *m, const map_labels *l)
     gnuplot_text(g, "level_scale", l->level_scale, ANY_LENGTH);
 }
 
-/* Breaks the words into lines[] at blanks. */
 static void send_words(gnuplot *g, const map *m, const map_labels *l, size_t longest)
 {
-    char *words = map_words(m, l), *from = words, variable[32];
-    size_t n = 0;
-    gnuplot_commands(g, "array lines[16]\n");
-    while (*from && n < 16) {
-        size_t length = strlen(from), line = length;
-        if (length > longest)
-            for (line = longest; line > 0 && from[line] != ' '; line--)
-                continue;
-        line = line ? line : length;
-        bool more = from[line] == ' ';
-        from[line] = '\0';
-        snprintf(variable, sizeof variable, "lines[%zu]", ++n);
-        gnuplot_text(g, variable, from, ANY_LENGTH);
-        from += line + more;
-    }
-    gnuplot_number(g, "n_lines", (double)n);
+    char *words = map_words(m, l);
+    page_words_send(g, words, longest);
     free(words);
 }
 
@@ -273,6 +241,7 @@ static bool draw(const map *maps, const char *const *titles, size_t n, const map
 {
     gnuplot *g = gnuplot_new();
     bool small = titles != NULL, characters = where->kind == PICTURE_SCREEN;
+    size_t longest = characters ? (size_t)where->columns - 2 : 104;
     char variable[32];
     map_extent w = window_of(maps, n);
     gnuplot_number(g, "panels", (double)n);
@@ -283,8 +252,12 @@ static bool draw(const map *maps, const char *const *titles, size_t n, const map
         snprintf(variable, sizeof variable, "titles[%zu]", i + 1);
         gnuplot_text(g, variable, titles ? titles[i] : "", TITLE_LONGEST);
     }
+    gnuplot_number(g, "has_all", all != NULL);
     send_titles(g, all ? all : &maps[0], labels);
-    send_words(g, all ? all : &maps[0], labels, characters ? (size_t)where->columns - 2 : 104);
+    if (all || !titles)
+        send_words(g, all ? all : &maps[0], labels, longest);
+    else
+        page_words_send(g, labels->words, longest);
     send_window(g, &w, labels->a4_hz, small);
     send_data(g, maps, n, all, &w);
     gnuplot_commands(g, characters ? plot_map_text : plot_map);
@@ -302,6 +275,12 @@ bool map_draw_sessions(const map *sessions, const char *const *titles, size_t n,
                        const map_labels *labels, const picture *where, err *e)
 {
     return draw(sessions, titles, n, all, labels, where, e);
+}
+
+bool map_draw_beside(const map *maps, const char *const *titles, size_t n, const map_labels *labels,
+                     const picture *where, err *e)
+{
+    return draw(maps, titles, n, NULL, labels, where, e);
 }
 
 int map_height_px(int width_px, size_t sessions_or_0)

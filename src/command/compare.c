@@ -1,0 +1,332 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* compare SINGER SINGER...: their boundaries on one plane, and by how much each differs from the
+ * first, with the scatter between sessions taken into account. */
+#include "base/array.h"
+#include "command/command.h"
+#include "command/follow.h"
+#include "show/map.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { WIDTH_PX = 1200, LEVELS = 3 };
+
+typedef struct settings {
+    const char *out, *vowel;
+    double at_db, scatter_st;
+} settings;
+
+static const option options[] = {
+    {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
+     "draw into FILE: .png, .svg or .pdf (else a window, or text in a terminal)"},
+    {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
+     "the vowel to compare (that with most takes of the first singer)"},
+    {"at", 0, OPTION_NUMBER, "DB", NULL, -160, 160, offsetof(settings, at_db),
+     "one level to compare at (soft, middle and loud of what all have sung)"},
+    {"scatter", 0, OPTION_NUMBER, "ST", NULL, 0, 12, offsetof(settings, scatter_st),
+     "scatter between sessions where too few tell it (0.7)"},
+};
+
+static void defaults(void *p)
+{
+    *(settings *)p = (settings){.at_db = (double)NAN, .scatter_st = COURSE_SCATTER_ST};
+}
+
+typedef struct comparison {
+    size_t n, n_levels, middle; /* singers; levels, and which of them is the middle */
+    const char *const *names;   /* [n] */
+    plane *planes;              /* [n] */
+    double at_db[LEVELS];
+    course *courses; /* [n * LEVELS] */
+} comparison;
+
+static const course *course_at(const comparison *c, size_t singer, size_t level)
+{
+    return &c->courses[singer * LEVELS + level];
+}
+
+static void comparison_clear(comparison *c)
+{
+    for (size_t i = 0; i < c->n; i++)
+        plane_clear(&c->planes[i]);
+    for (size_t i = 0; i < c->n * LEVELS; i++)
+        course_clear(&c->courses[i]);
+    free(c->planes);
+    free(c->courses);
+}
+
+static bool load(const command_call *call, comparison *c, err *e)
+{
+    const settings *s = call->settings;
+    journal *j;
+    bool ok = journal_open(call->shared->journal, JOURNAL_READ, &j, e);
+    if (!ok)
+        return false;
+    for (size_t i = 0; ok && i < call->n; i++) {
+        const char *vowel = s->vowel ? s->vowel : i ? c->planes[0].vowel : NULL;
+        ok = plane_load(j, call->operands[i], vowel, &c->planes[i], e);
+        c->n += ok;
+    }
+    journal_close(j);
+    return ok;
+}
+
+/* Levels re each session's own median, as if nothing were calibrated. */
+static void own_scale(plane *p)
+{
+    for (size_t s = 0; p->calibrated && s < p->n_sessions; s++)
+        for (size_t i = p->sessions[s].first; i < p->sessions[s].first + p->sessions[s].n; i++)
+            for (size_t k = 0; isfinite(p->sessions[s].median_db) && k < p->paths[i].n; k++)
+                p->levels[i][k] -= p->sessions[s].median_db;
+    p->calibrated = false;
+}
+
+/* Sound pressure where all have it; else everybody's own scale, and a warning when some have it. */
+static void one_scale(comparison *c)
+{
+    size_t calibrated = 0;
+    for (size_t i = 0; i < c->n; i++)
+        calibrated += c->planes[i].calibrated;
+    if (calibrated == c->n)
+        return;
+    if (calibrated)
+        message_warn("Not all of these singers are calibrated: levels are compared as dB re each "
+                     "session's own median, which is not the same loudness for everybody.");
+    for (size_t i = 0; i < c->n; i++)
+        own_scale(&c->planes[i]);
+}
+
+/* Soft, middle and loud of the levels at which everybody's voice came to the boundary going up. */
+static bool choose_levels(const command_call *call, comparison *c, err *e)
+{
+    const settings *s = call->settings;
+    double lo = -INFINITY, hi = INFINITY;
+    c->n_levels = 1;
+    c->at_db[0] = s->at_db;
+    for (size_t i = 0; !isfinite(s->at_db) && i < c->n; i++) {
+        double from, to;
+        course all;
+        if (!follow_course(&c->planes[i], (double)NAN, &all, e))
+            return false;
+        bool sung = boundary_levels(all.whole, FLIP_UP, &from, &to);
+        course_clear(&all);
+        if (!sung)
+            return err_set(e, "%s has no take in the heavy register that counts.", c->names[i]);
+        lo = fmax(lo, from);
+        hi = fmin(hi, to);
+    }
+    if (isfinite(s->at_db))
+        return true;
+    if (lo > hi)
+        return err_set(e,
+                       "The singers share no level: the loudest of one is %.1f dB, the softest of "
+                       "another %.1f dB; --at compares at a level of your choice.",
+                       hi, lo);
+    c->n_levels = LEVELS;
+    c->middle = 1;
+    for (int k = 0; k < LEVELS; k++)
+        c->at_db[k] = lo + (hi - lo) * (0.1 + 0.4 * k);
+    return true;
+}
+
+static bool fit(comparison *c, err *e)
+{
+    for (size_t i = 0; i < c->n; i++)
+        for (size_t k = 0; k < c->n_levels; k++)
+            if (!follow_course(&c->planes[i], c->at_db[k], &c->courses[i * LEVELS + k], e))
+                return false;
+    return true;
+}
+
+/* The sessions of two singers on whether it is the second. */
+static bool difference(const comparison *c, size_t other, size_t level, boundary_row row,
+                       double assumed, scatter_fit *out)
+{
+    const course *both[2] = {course_at(c, 0, level), course_at(c, other, level)};
+    scatter_point *points = xcalloc(both[0]->n + both[1]->n, sizeof *points);
+    size_t n = 0;
+    for (int k = 0; k < 2; k++) {
+        scatter_point *own = course_points(both[k], row, NULL);
+        for (size_t i = 0; i < both[k]->n; i++) {
+            points[n] = own[i];
+            points[n++].x[1] = k;
+        }
+        free(own);
+    }
+    bool told = scatter_regress(points, n, 2, assumed, out);
+    free(points);
+    return told;
+}
+
+static void print_singer(const comparison *c, size_t i, table_writer *w)
+{
+    follow_boundary(w, c->names[i], c->at_db[c->middle], course_at(c, i, c->middle)->whole);
+    for (size_t k = 0; k < c->n_levels; k++)
+        for (int r = 0; k != c->middle && r < 3; r++) {
+            table_text(w, c->names[i]);
+            follow_cells(w, c->at_db[k], boundary_row_name(follow_rows[r]),
+                         boundary_figure(course_at(c, i, k)->whole, follow_rows[r]), "st");
+        }
+}
+
+/* Pitches and hysteresis at every level, leaps once. */
+static void print_difference(const comparison *c, size_t other, double assumed, table_writer *w)
+{
+    char *who = xformat("%s less %s", c->names[other], c->names[0]);
+    for (size_t k = 0; k < c->n_levels; k++)
+        for (int r = 0; r < (k == c->middle ? FOLLOW_ROWS : 3); r++) {
+            scatter_fit f;
+            bool told = difference(c, other, k, follow_rows[r], assumed, &f);
+            follow_change(w, who, c->at_db[k], follow_rows[r], "difference", told ? &f : NULL,
+                          "st");
+        }
+    free(who);
+}
+
+/* A sentence a direction at the middle level. */
+static char *words_of(const comparison *c, size_t other, flip_direction d, double assumed)
+{
+    scatter_fit f;
+    const char *way = d == FLIP_UP ? "Going up" : "Coming down", *who = c->names[other];
+    boundary_row row = d == FLIP_UP ? BOUNDARY_UP_PITCH : BOUNDARY_DOWN_PITCH;
+    if (!difference(c, other, c->middle, row, assumed, &f))
+        return xformat("%s: not both of %s and %s are told.", way, who, c->names[0]);
+    figure x = scatter_figure(&f, 1);
+    if (x.lo95 > 0 || x.hi95 < 0)
+        return xformat("%s at %.1f dB, %s flips %.1f semitones %s than %s (95 %%: %+.1f to %+.1f).",
+                       way, c->at_db[c->middle] + 0.0, who, fabs(x.estimate),
+                       x.estimate > 0 ? "higher" : "lower", c->names[0], x.lo95, x.hi95);
+    return xformat("%s at %.1f dB, no sure difference of %s from %s (95 %%: %+.1f to %+.1f); %.1f "
+                   "semitones would have shown in four of five cases.",
+                   way, c->at_db[c->middle] + 0.0, who, c->names[0], x.lo95, x.hi95,
+                   scatter_detectable(&f, 1));
+}
+
+static char *all_words(const comparison *c, double assumed)
+{
+    char *all = xstrdup("Flipping higher or lower is no score.");
+    for (size_t i = 1; i < c->n; i++)
+        for (int d = 0; d < 2; d++) {
+            char *one = words_of(c, i, (flip_direction)d, assumed);
+            char *longer = xformat("%s\n%s", all, one);
+            free(all);
+            free(one);
+            all = longer;
+        }
+    return all;
+}
+
+static void note_counts(const comparison *c, double assumed, table_writer *w)
+{
+    for (size_t i = 0; i < c->n; i++) {
+        const plane *p = &c->planes[i];
+        table_note(w, "singer",
+                   "%s: vowel %s, %zu takes in %zu sessions, %zu held and %zu at will "
+                   "left out",
+                   c->names[i], *p->vowel ? p->vowel : "not stated", p->n, p->n_sessions,
+                   plane_count(p, PLANE_HELD), plane_count(p, PLANE_AT_WILL));
+        const boundary *b = course_at(c, i, c->middle)->whole;
+        for (int row = 0; row < BOUNDARY_ROWS; row++)
+            if (boundary_reason(b, (boundary_row)row))
+                table_note(w, c->names[i], "%s: %s", boundary_row_name((boundary_row)row),
+                           boundary_reason(b, (boundary_row)row));
+    }
+    for (size_t i = 1; i < c->n; i++) {
+        scatter_fit f;
+        if (difference(c, i, c->middle, BOUNDARY_UP_PITCH, assumed, &f) && f.assumed)
+            table_note(w, "assumed", "sessions scatter by %.2f st: too few of %s and %s to tell",
+                       f.scatter, c->names[0], c->names[i]);
+    }
+}
+
+static bool print(const command_call *call, const comparison *c, const char *words, err *e)
+{
+    const settings *s = call->settings;
+    table_writer *w = command_table(call, "singer at_db parameter estimate lo95 hi95 unit");
+    table_note(w, "level_scale", "%s", plane_level_scale(&c->planes[0]));
+    note_counts(c, s->scatter_st, w);
+    for (const char *from = words; *from;) {
+        size_t n = strcspn(from, "\n");
+        table_note(w, "says", "%.*s", (int)n, from);
+        from += n + (from[n] == '\n');
+    }
+    for (size_t i = 0; i < c->n; i++)
+        print_singer(c, i, w);
+    for (size_t i = 1; i < c->n; i++)
+        print_difference(c, i, s->scatter_st, w);
+    return table_writer_close(w, e);
+}
+
+static bool draw(const command_call *call, const comparison *c, const char *words, picture *where,
+                 err *e)
+{
+    map_labels labels = {.singer = "Side by side",
+                         .vowel = c->planes[0].vowel,
+                         .level_scale = plane_level_scale(&c->planes[0]),
+                         .levels_are_spl = c->planes[0].calibrated,
+                         .a4_hz = call->shared->a4_hz,
+                         .words = words};
+    map *maps = xcalloc(c->n, sizeof *maps);
+    where->height_px = map_height_px(WIDTH_PX, c->n) + 120 + 110 * (int)c->n;
+    for (size_t i = 0; i < c->n; i++) {
+        const plane *p = &c->planes[i];
+        labels.sessions += p->n_sessions;
+        map_gather(p->paths, p->n, course_at(c, i, c->middle)->whole, &maps[i]);
+    }
+    bool ok = map_draw_beside(maps, c->names, c->n, &labels, where, e);
+    for (size_t i = 0; i < c->n; i++)
+        map_clear(&maps[i]);
+    free(maps);
+    return ok;
+}
+
+static int compare(const command_call *call, comparison *c, picture *where, err *e)
+{
+    const settings *s = call->settings;
+    if (!load(call, c, e))
+        return EXIT_INPUT;
+    one_scale(c);
+    if (!choose_levels(call, c, e) || !fit(c, e))
+        return EXIT_NO_ANSWER;
+    char *words = all_words(c, s->scatter_st);
+    bool ok = print(call, c, words, e) && draw(call, c, words, where, e);
+    free(words);
+    return ok ? EXIT_DONE : EXIT_INPUT;
+}
+
+static int run(const command_call *call, err *e)
+{
+    const settings *s = call->settings;
+    picture where;
+    comparison c = {.names = call->operands};
+    if (!picture_choose(s->out, WIDTH_PX, WIDTH_PX, &where, e))
+        return EXIT_USAGE;
+    for (size_t i = 1; i < call->n; i++)
+        for (size_t k = 0; k < i; k++)
+            if (strcmp(call->operands[i], call->operands[k]) == 0) {
+                err_set(e, "%s is named twice.", call->operands[i]);
+                return EXIT_USAGE;
+            }
+    c.planes = xcalloc(call->n, sizeof *c.planes);
+    c.courses = xcalloc(call->n * LEVELS, sizeof *c.courses);
+    int code = compare(call, &c, &where, e);
+    comparison_clear(&c);
+    return code;
+}
+
+const command command_compare = {
+    .name = "compare",
+    .summary = "singers side by side: their maps, and by how much they differ",
+    .usage = "SINGER SINGER...",
+    .detail = "Prints each singer's boundary where all have sung, soft, middle and loud, then the "
+              "difference\nof each from the first with a 95 % interval that allows for the scatter "
+              "between sessions.\nLevels are sound pressure when all are calibrated, else each "
+              "session's own scale.",
+    .least = 2,
+    .options = options,
+    .n_options = sizeof options / sizeof *options,
+    .settings_size = sizeof(settings),
+    .defaults = defaults,
+    .run = run,
+};

@@ -1,0 +1,92 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command/follow.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+const boundary_row follow_rows[FOLLOW_ROWS] = {BOUNDARY_UP_PITCH, BOUNDARY_DOWN_PITCH,
+                                               BOUNDARY_HYSTERESIS, BOUNDARY_UP_LEAP,
+                                               BOUNDARY_DOWN_LEAP};
+
+/* Days of the civil calendar, years from March so that a leap day is the last of its year. */
+double follow_day(const char *date)
+{
+    int year = 1970, month = 1, day = 1;
+    sscanf(date, "%d-%d-%d", &year, &month, &day);
+    int from_march = (month + 9) % 12, y = year - (month <= 2);
+    long before = 365L * y + y / 4 - y / 100 + y / 400;
+    return (double)(before + (153 * from_march + 2) / 5 + day - 1 - 719468L);
+}
+
+bool follow_course(const plane *p, double at_db, course *out, err *e)
+{
+    path *paths = xcalloc(p->n, sizeof *paths);
+    course_session *sessions = xcalloc(p->n_sessions, sizeof *sessions);
+    size_t n = 0;
+    for (size_t i = 0; i < p->n_sessions; i++) {
+        const plane_session *s = &p->sessions[i];
+        size_t counting;
+        path *own = plane_counting(p, s->first, s->n, &counting);
+        memcpy(paths + n, own, counting * sizeof *paths);
+        free(own);
+        sessions[i] = (course_session){n, counting, follow_day(s->date)};
+        n += counting;
+    }
+    bool ok = course_fit(paths, n, sessions, p->n_sessions, at_db, out, e);
+    free(sessions);
+    free(paths);
+    return ok;
+}
+
+void follow_cells(table_writer *w, double at_db, const char *parameter, figure f, const char *unit)
+{
+    int decimals = strcmp(unit, "st/dB") == 0 ? 4 : 3;
+    table_number(w, at_db, 2);
+    table_text(w, parameter);
+    table_number(w, f.estimate, decimals);
+    table_number(w, f.lo95, decimals);
+    table_number(w, f.hi95, decimals);
+    table_text(w, unit);
+}
+
+static const figure untold = {(double)NAN, (double)NAN, (double)NAN};
+
+void follow_boundary(table_writer *w, const char *who, double at_db, const boundary *b_or_null)
+{
+    for (int row = 0; row < BOUNDARY_ROWS; row++) {
+        table_text(w, who);
+        follow_cells(w, at_db, boundary_row_name((boundary_row)row),
+                     b_or_null ? boundary_figure(b_or_null, (boundary_row)row) : untold,
+                     boundary_row_unit((boundary_row)row));
+    }
+}
+
+static void change_row(table_writer *w, const char *who, double at_db, boundary_row row,
+                       const char *what, figure f, const char *unit)
+{
+    char *name = xformat("%s.%s", boundary_row_name(row), what);
+    table_text(w, who);
+    follow_cells(w, at_db, name, f, unit);
+    free(name);
+}
+
+static figure alone(double value)
+{
+    return (figure){value, (double)NAN, (double)NAN};
+}
+
+void follow_change(table_writer *w, const char *who, double at_db, boundary_row row,
+                   const char *what, const scatter_fit *f_or_null, const char *per)
+{
+    const scatter_fit *f = f_or_null;
+    char *detectable = xformat("%s.detectable", what), *scatter = xformat("%s.scatter", what);
+    change_row(w, who, at_db, row, what, f ? scatter_figure(f, 1) : untold, per);
+    change_row(w, who, at_db, row, detectable, f ? alone(scatter_detectable(f, 1)) : untold, per);
+    change_row(w, who, at_db, row, scatter, f ? alone(f->scatter) : untold, "st");
+    free(detectable);
+    free(scatter);
+}

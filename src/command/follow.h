@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef COMMAND_FOLLOW_H
+#define COMMAND_FOLLOW_H
+
+/* A singer's sessions, each with its boundary, and rows about what moved, as `progress` and
+ * `compare` print them. */
+
+#include "base/table.h"
+#include "fit/course.h"
+#include "journal/plane.h"
+
+/* The rows that are compared: pitches, hysteresis and leaps. */
+enum { FOLLOW_ROWS = 5 };
+extern const boundary_row follow_rows[FOLLOW_ROWS];
+
+/* The boundaries of a plane's sessions over the takes that count, at one level (NaN: the median).
+ * False when no take has a label. The plane has to outlive it; free with course_clear. */
+bool follow_course(const plane *p, double at_db, course *out, err *e);
+
+/* Days since 1970-01-01 of a valid YYYY-MM-DD. */
+double follow_day(const char *date);
+
+/* The cells at_db parameter estimate lo95 hi95 unit, after the first. */
+void follow_cells(table_writer *w, double at_db, const char *parameter, figure f, const char *unit);
+/* All rows of a boundary, each with `who` before it; b NULL gives them empty. */
+void follow_boundary(table_writer *w, const char *who, double at_db, const boundary *b_or_null);
+/* What a coefficient says: PARAMETER.what, the least detectable size of it, and the scatter between
+ * sessions; f NULL gives them empty. `per` is the unit. */
+void follow_change(table_writer *w, const char *who, double at_db, boundary_row row,
+                   const char *what, const scatter_fit *f_or_null, const char *per);
+
+#endif

@@ -1,0 +1,168 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* progress SINGER: the boundary of each session at one level, what moved, and whether that is more
+ * than sessions scatter. */
+#include "command/command.h"
+#include "command/follow.h"
+#include "command/plane_notes.h"
+#include "show/progress.h"
+#include "sound/date.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { WIDTH_PX = 1200, HEIGHT_PX = 720 };
+
+typedef struct settings {
+    const char *out, *vowel, *since;
+    double at_db, scatter_st;
+} settings;
+
+static const option options[] = {
+    {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
+     "draw into FILE: .png, .svg or .pdf (else a window, or text in a terminal)"},
+    {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
+     "the vowel to follow (the one with most takes)"},
+    {"at", 0, OPTION_NUMBER, "DB", NULL, -160, 160, offsetof(settings, at_db),
+     "the level at which pitches are stated (the median of the voice)"},
+    {"since", 0, OPTION_TEXT, "DATE", NULL, 0, 0, offsetof(settings, since),
+     "compare the sessions from DATE on with those before"},
+    {"scatter", 0, OPTION_NUMBER, "ST", NULL, 0, 12, offsetof(settings, scatter_st),
+     "scatter between sessions where too few tell it (0.7)"},
+};
+
+static void defaults(void *p)
+{
+    *(settings *)p = (settings){.at_db = (double)NAN, .scatter_st = COURSE_SCATTER_ST};
+}
+
+/* The first session on or after a date. */
+static size_t session_from(const plane *p, const char *date)
+{
+    size_t i = 0;
+    while (i < p->n_sessions && strcmp(p->sessions[i].date, date) < 0)
+        i++;
+    return i;
+}
+
+static void note_reasons(const plane *p, const course *c, table_writer *w)
+{
+    for (size_t i = 0; i < c->n; i++) {
+        const boundary *b = c->sessions[i];
+        if (!b)
+            table_note(w, p->sessions[i].date, "no take of this session says which register it is");
+        for (int row = 0; b && row < BOUNDARY_ROWS; row++) {
+            const char *reason = boundary_reason(b, (boundary_row)row);
+            if (reason)
+                table_note(w, p->sessions[i].date, "%s: %s", boundary_row_name((boundary_row)row),
+                           reason);
+        }
+    }
+}
+
+static void note_words(const progress *shown, const progress_labels *labels, table_writer *w)
+{
+    char *words = progress_words(shown, labels), *from = words;
+    while (*from) {
+        size_t n = strcspn(from, "\n");
+        table_note(w, "says", "%.*s", (int)n, from);
+        from += n + (from[n] == '\n');
+    }
+    free(words);
+}
+
+static void print_changes(const settings *s, const plane *p, const course *c, table_writer *w)
+{
+    const char *first = p->sessions[0].date, *last = p->sessions[p->n_sessions - 1].date;
+    char days[2 * DATE_SIZE + 2];
+    snprintf(days, sizeof days, "%s/%s", first, last);
+    for (int i = 0; i < FOLLOW_ROWS; i++) {
+        scatter_fit f;
+        bool told = course_trend(c, follow_rows[i], s->scatter_st, &f);
+        follow_change(w, days, c->at_db, follow_rows[i], "trend", told ? &f : NULL, "st/month");
+    }
+    for (int i = 0; s->since && i < FOLLOW_ROWS; i++) {
+        scatter_fit f;
+        bool told = course_shift(c, follow_rows[i], session_from(p, s->since), s->scatter_st, &f);
+        follow_change(w, s->since, c->at_db, follow_rows[i], "shift", told ? &f : NULL, "st");
+    }
+}
+
+static bool print(const command_call *call, const plane *p, const progress *shown,
+                  const progress_labels *labels, err *e)
+{
+    const settings *s = call->settings;
+    const course *c = shown->course;
+    table_writer *w = command_table(call, "date at_db parameter estimate lo95 hi95 unit");
+    plane_notes(p, s->vowel, w);
+    if (isnan(s->at_db))
+        table_note(w, "at_db", "%.2f", c->at_db + 0.0);
+    if (s->since)
+        table_note(w, "sessions_before", "%zu", session_from(p, s->since));
+    note_words(shown, labels, w);
+    note_reasons(p, c, w);
+    for (size_t i = 0; i < c->n; i++)
+        follow_boundary(w, p->sessions[i].date, c->at_db, c->sessions[i]);
+    print_changes(s, p, c, w);
+    return table_writer_close(w, e);
+}
+
+static int follow(const command_call *call, const plane *p, picture *where, err *e)
+{
+    const settings *s = call->settings;
+    course c;
+    if (!follow_course(p, s->at_db, &c, e))
+        return EXIT_NO_ANSWER;
+    progress_labels labels = {.singer = call->operands[0],
+                              .vowel = p->vowel,
+                              .level_scale = plane_level_scale(p),
+                              .first = p->sessions[0].date,
+                              .last = p->sessions[p->n_sessions - 1].date,
+                              .a4_hz = call->shared->a4_hz};
+    progress shown = progress_of(&c, follow_day(labels.first), s->scatter_st);
+    int code = print(call, p, &shown, &labels, e) && progress_draw(&shown, &labels, where, e)
+                   ? EXIT_DONE
+                   : EXIT_INPUT;
+    course_clear(&c);
+    return code;
+}
+
+static int run(const command_call *call, err *e)
+{
+    const settings *s = call->settings;
+    picture where;
+    journal *j;
+    plane p;
+    if (s->since && !date_valid(s->since)) {
+        err_set(e, "--since is %s, but must be a day as in 2025-03-04.", s->since);
+        return EXIT_USAGE;
+    }
+    if (!picture_choose(s->out, WIDTH_PX, HEIGHT_PX, &where, e))
+        return EXIT_USAGE;
+    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+        return EXIT_INPUT;
+    int code = EXIT_INPUT;
+    if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
+        code = follow(call, &p, &where, e);
+        plane_clear(&p);
+    }
+    journal_close(j);
+    return code;
+}
+
+const command command_progress = {
+    .name = "progress",
+    .summary = "how a singer's boundary moves over the sessions, and whether that is real",
+    .usage = "SINGER",
+    .detail = "Fits the boundary of each session at one level and prints it, then the trend in "
+              "semitones a\nmonth, the least trend that these sessions would have shown in four of "
+              "five cases, and by\nhow much sessions scatter beside it. A change is sure when its "
+              "interval leaves out 0.",
+    .least = 1,
+    .most = 1,
+    .options = options,
+    .n_options = sizeof options / sizeof *options,
+    .settings_size = sizeof(settings),
+    .defaults = defaults,
+    .run = run,
+};

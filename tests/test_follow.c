@@ -1,0 +1,228 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The commands progress and compare, as a person calls them. Oracle: slides that were made to flip
+ * at stated pitches, a fixed amount higher in later sessions. */
+#include "base/process.h"
+#include "base/table.h"
+
+#include <fcntl.h>
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+#include "fill_journal.h"
+
+#define SLIDE(who, day, vowel, level, full)                                                        \
+    {                                                                                              \
+        who, day, vowel, NULL, level, full, 900, LEVEL, PITCH, DECLARED_NONE, true                 \
+    }
+#define NONE ((double)NAN)
+
+static const sung studio[] = {
+    SLIDE("wren", "2025-01-01", "a", -40, NONE), SLIDE("wren", "2025-01-01", "a", -30, NONE),
+    SLIDE("wren", "2025-01-01", "a", -20, NONE), SLIDE("wren", "2025-02-01", "a", -40, NONE),
+    SLIDE("wren", "2025-02-01", "a", -30, NONE), SLIDE("wren", "2025-02-01", "a", -20, NONE),
+    SLIDE("wren", "2025-03-01", "a", -40, NONE), SLIDE("wren", "2025-03-01", "a", -30, NONE),
+    SLIDE("wren", "2025-03-01", "a", -20, NONE), SLIDE("wren", "2025-04-01", "a", -40, NONE),
+    SLIDE("wren", "2025-04-01", "a", -30, NONE), SLIDE("wren", "2025-04-01", "a", -20, NONE),
+    SLIDE("owl", "2025-02-01", "a", 60, 110),    SLIDE("owl", "2025-02-01", "a", 70, 110),
+    SLIDE("owl", "2025-02-01", "a", 80, 110),    SLIDE("kite", "2025-02-01", "o", 70, 110),
+    SLIDE("rook", "2025-02-01", "a", 62, 110),   SLIDE("rook", "2025-02-01", "a", 72, 110),
+    SLIDE("rook", "2025-02-01", "a", 82, 110),
+};
+
+static char *beside(void **state, const char *ending)
+{
+    return xformat("%s%s", (char *)*state, ending);
+}
+
+static int fill_studio(void **state)
+{
+    unsetenv("DISPLAY");
+    unsetenv("WAYLAND_DISPLAY");
+    if (new_journal(state) != 0)
+        return -1;
+    journal_close(fill(*state, studio, N_OF(studio)));
+    return 0;
+}
+
+static int drop_studio(void **state)
+{
+    static const char *const parts[] = {".out", ".said", ".png"};
+    for (size_t i = 0; i < N_OF(parts); i++) {
+        char *part = beside(state, parts[i]);
+        unlink(part);
+        free(part);
+    }
+    return drop_journal(state);
+}
+
+/* seamline with up to five arguments on the test's journal; returns its exit code. */
+static int call(void **state, const char *a, const char *b, const char *c, const char *d,
+                const char *f)
+{
+    const char *program = getenv("SEAMLINE");
+    const char *argv[] = {program, "--journal", *state, a, b, c, d, f, NULL};
+    char *out = beside(state, ".out"), *said = beside(state, ".said");
+    int out_fd = open(out, O_CREAT | O_TRUNC | O_WRONLY, 0600), code = -1;
+    int said_fd = open(said, O_CREAT | O_TRUNC | O_WRONLY, 0600);
+    if (!program)
+        fail_msg("SEAMLINE does not say where the program is");
+    assert_true(out_fd >= 0 && said_fd >= 0);
+    assert_int_equal(process_run(argv, "", 0, out_fd, said_fd, &code), PROCESS_DONE);
+    close(out_fd);
+    close(said_fd);
+    free(out);
+    free(said);
+    return code;
+}
+
+static void assert_says(void **state, const char *ending, const char *wanted)
+{
+    char *file = beside(state, ending), text[16384];
+    FILE *f = fopen(file, "r");
+    assert_non_null(f);
+    size_t n = fread(text, 1, sizeof text - 1, f);
+    text[n] = '\0';
+    fclose(f);
+    if (!strstr(text, wanted))
+        fail_msg("\"%s\" is not in: %s", wanted, text);
+    free(file);
+}
+
+static table *result(void **state)
+{
+    err e = {""};
+    table *t;
+    char *file = beside(state, ".out");
+    must(table_read(file, &t, &e), &e);
+    free(file);
+    return t;
+}
+
+/* The cell of the first row with this who (its first column) and parameter; NaN when empty. */
+static double cell(const table *t, const char *who, const char *parameter, const char *column)
+{
+    err e = {""};
+    double value = (double)NAN;
+    for (size_t i = 0; i < t->n_rows; i++)
+        if (strcmp(table_cell(t, i, 0), who) == 0 &&
+            strcmp(table_cell(t, i, table_column(t, "parameter")), parameter) == 0) {
+            must(table_value(t, i, table_column(t, column), &value, &e), &e);
+            return value;
+        }
+    fail_msg("no row %s %s", who, parameter);
+    return value;
+}
+
+static off_t size_of(void **state, const char *ending)
+{
+    struct stat s;
+    char *file = beside(state, ending);
+    off_t size = stat(file, &s) == 0 ? s.st_size : -1;
+    free(file);
+    return size;
+}
+
+/* Nothing moves in these sessions. */
+static void sessions_and_their_trend(void **state)
+{
+    const char *all = "2025-01-01/2025-04-01";
+    assert_int_equal(call(state, "progress", "wren", "--since", "2025-03-01", NULL), 0);
+    table *t = result(state);
+    assert_int_equal(t->n_rows, 4 * 9 + 2 * 5 * 3);
+    assert_true(fabs(cell(t, "2025-02-01", "up.pitch", "estimate") - 64) < 0.3);
+    assert_true(fabs(cell(t, "2025-04-01", "down.pitch", "estimate") - 61) < 0.3);
+    assert_true(cell(t, all, "up.pitch.trend", "lo95") <= 0);
+    assert_true(cell(t, all, "up.pitch.trend", "hi95") >= 0);
+    assert_true(cell(t, all, "up.pitch.trend.detectable", "estimate") >= 0);
+    assert_true(fabs(cell(t, all, "up.pitch.trend.scatter", "estimate")) < 0.1);
+    assert_true(fabs(cell(t, "2025-03-01", "up.pitch.shift", "estimate")) < 0.1);
+    assert_string_equal(table_note_value(t, "sessions_before"), "2");
+    table_free(t);
+    assert_says(state, ".out", "no sure change");
+}
+
+/* One session is no course; two are, with the scatter that is assumed. */
+static void few_sessions(void **state)
+{
+    assert_int_equal(call(state, "progress", "owl", NULL, NULL, NULL), 0);
+    table *t = result(state);
+    assert_true(isnan(cell(t, "2025-02-01/2025-02-01", "up.pitch.trend", "estimate")));
+    table_free(t);
+    assert_says(state, ".out", "too few sessions");
+}
+
+/* Two singers of one session each, alike: the assumed scatter makes the difference's interval at
+ * least 1.96 sqrt(2) of it either way. */
+static void singers_compared(void **state)
+{
+    assert_int_equal(call(state, "compare", "owl", "rook", "--scatter", "1.5"), 0);
+    table *t = result(state);
+    double off = cell(t, "rook less owl", "up.pitch.difference", "estimate");
+    double hi = cell(t, "rook less owl", "up.pitch.difference", "hi95");
+    assert_true(fabs(off) < 0.5);
+    assert_true(hi - off >= 1.96 * sqrt(2) * 1.5 && hi - off < 6);
+    assert_true(fabs(cell(t, "rook", "up.pitch", "estimate") - 64) < 0.5);
+    assert_true(fabs(cell(t, "rook less owl", "up.pitch.difference.scatter", "estimate") - 1.5) <
+                1e-3);
+    assert_string_equal(table_note_value(t, "level_scale"), "dB SPL (Z, 30 cm)");
+    table_free(t);
+    assert_says(state, ".out", "# assumed");
+    assert_int_equal(size_of(state, ".said"), 0);
+}
+
+/* A singer without calibration: everybody on the own scale, and a word about it. */
+static void unlike_scales(void **state)
+{
+    assert_int_equal(call(state, "compare", "owl", "wren", "--at", "0"), 0);
+    table *t = result(state);
+    assert_string_equal(table_note_value(t, "level_scale"), "dB re session median");
+    assert_true(fabs(cell(t, "owl", "up.pitch", "estimate") - 64) < 0.5);
+    assert_true(fabs(cell(t, "owl", "up.pitch", "at_db")) < 1e-9);
+    table_free(t);
+    assert_says(state, ".said", "calibrated");
+}
+
+static void pictures(void **state)
+{
+    char *png = beside(state, ".png");
+    assert_int_equal(call(state, "progress", "wren", "-o", png, NULL), 0);
+    off_t one = size_of(state, ".png");
+    assert_true(one > 10000);
+    assert_int_equal(call(state, "compare", "owl", "rook", "-o", png), 0);
+    assert_true(size_of(state, ".png") > 10000 && size_of(state, ".png") != one);
+    free(png);
+}
+
+static void each_fault_has_its_sentence_and_code(void **state)
+{
+    assert_int_equal(call(state, "progress", "wern", NULL, NULL, NULL), 1);
+    assert_says(state, ".said", "wren");
+    assert_int_equal(call(state, "progress", "wren", "--since", "soon", NULL), 2);
+    assert_says(state, ".said", "2025-03-04");
+    assert_int_equal(call(state, "compare", "wren", NULL, NULL, NULL), 2);
+    assert_int_equal(call(state, "compare", "wren", "wren", NULL, NULL), 2);
+    assert_says(state, ".said", "twice");
+    assert_int_equal(call(state, "compare", "owl", "kite", NULL, NULL), 1);
+    assert_says(state, ".said", "vowel \"a\"");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(sessions_and_their_trend),
+        cmocka_unit_test(few_sessions),
+        cmocka_unit_test(singers_compared),
+        cmocka_unit_test(unlike_scales),
+        cmocka_unit_test(pictures),
+        cmocka_unit_test(each_fault_has_its_sentence_and_code),
+    };
+    return cmocka_run_group_tests(tests, fill_studio, drop_studio);
+}
