@@ -70,7 +70,7 @@ test-survreg: deps-survreg ## the boundary's likelihood beside that of survreg, 
 	@$(MAKE) $(JOBS) do-test-survreg
 bench: deps-peers ## how long listening takes for a second of sound, beside aubio's yinfft
 	@$(MAKE) $(JOBS) do-bench
-intervals: deps-test ## write docs/intervals.md: how often the boundary's intervals hold the truth
+intervals: deps-test ## write docs/intervals.md: how often intervals hold the truth; RUNS_A_CELL=2000 is the long form
 	@$(MAKE) $(JOBS) do-intervals
 accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voices of known truth
 	@$(MAKE) $(JOBS) do-accuracy
@@ -197,8 +197,9 @@ else
 endif
 
 RUNS_A_CELL = 400
-do-intervals: $(BUILD)/intervals
-	@$< $(RUNS_A_CELL) > $(BUILD)/intervals.md
+do-intervals: $(BUILD)/intervals $(BUILD)/shifts $(BUILD)/proposals
+	@{ $(BUILD)/intervals $(RUNS_A_CELL) && $(BUILD)/shifts $(RUNS_A_CELL) && \
+	  $(BUILD)/proposals $$(($(RUNS_A_CELL) / 4)); } > $(BUILD)/intervals.md
 	@mkdir -p docs; mv $(BUILD)/intervals.md docs/intervals.md; cat docs/intervals.md
 
 FORMATTED = $(wildcard src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch])

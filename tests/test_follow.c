@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The commands progress and compare, as a person calls them. Oracle: slides that were made to flip
- * at stated pitches, a fixed amount higher in later sessions. */
+/* The commands progress, compare and next, as a person calls them. Oracle: slides that were made to
+ * flip at stated pitches, alike in all sessions. */
 #include "base/process.h"
 #include "base/table.h"
 
@@ -190,6 +190,26 @@ static void unlike_scales(void **state)
     assert_says(state, ".said", "calibrated");
 }
 
+static void takes_to_record_next(void **state)
+{
+    assert_int_equal(call(state, "next", "wren", "--count", "3", NULL), 0);
+    table *t = result(state);
+    err e = {""};
+    double now = NONE, then = NONE, last = NONE;
+    assert_int_equal(t->n_rows, 3);
+    for (size_t i = 0; i < t->n_rows; i++) {
+        must(table_value(t, i, table_column(t, "interval_now"), &now, &e), &e);
+        assert_true(isnan(last) || fabs(now - last) < 1e-9);
+        must(table_value(t, i, table_column(t, "interval_then"), &then, &e), &e);
+        assert_true(then < now);
+        last = then;
+    }
+    table_free(t);
+    assert_int_equal(call(state, "next", "kite", NULL, NULL, NULL), 0);
+    assert_int_equal(call(state, "next", "kite", "--count", "0", NULL), 2);
+    assert_int_equal(call(state, "next", "wern", NULL, NULL, NULL), 1);
+}
+
 static void pictures(void **state)
 {
     char *png = beside(state, ".png");
@@ -221,6 +241,7 @@ int main(void)
         cmocka_unit_test(few_sessions),
         cmocka_unit_test(singers_compared),
         cmocka_unit_test(unlike_scales),
+        cmocka_unit_test(takes_to_record_next),
         cmocka_unit_test(pictures),
         cmocka_unit_test(each_fault_has_its_sentence_and_code),
     };

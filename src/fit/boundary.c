@@ -197,6 +197,11 @@ size_t boundary_flips(const boundary *b, const boundary_flip **items)
     return b->n_flips;
 }
 
+const struct estimate *boundary_estimate(const boundary *b)
+{
+    return b->estimate;
+}
+
 void boundary_attempts(const boundary *b, flip_direction direction, size_t *n, size_t *censored)
 {
     *n = *censored = 0;

@@ -46,6 +46,7 @@ typedef enum boundary_row {
 } boundary_row;
 
 typedef struct boundary boundary;
+struct estimate;
 
 typedef struct boundary_settings {
     double at_db; /* level at which pitches are stated; NaN: median level of the voiced frames */
@@ -78,6 +79,8 @@ typedef struct boundary_flip { /* a flip as it entered the fit, for the map */
     double time_s, pitch_st, level_db, pitch_after_st, weight;
 } boundary_flip;
 size_t boundary_flips(const boundary *b, const boundary_flip **items);
+/* What plan.h needs of it: the coefficients and how well they are known. */
+const struct estimate *boundary_estimate(const boundary *b);
 /* Attempts that entered, and how many of them ended without a flip. */
 void boundary_attempts(const boundary *b, flip_direction direction, size_t *attempts,
                        size_t *censored);

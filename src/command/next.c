@@ -1,0 +1,129 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* next SINGER: the takes that would tell most of where the voice flips up. */
+#include "base/array.h"
+#include "base/note.h"
+#include "command/command.h"
+#include "command/plane_notes.h"
+#include "fit/plan.h"
+
+#include <stdlib.h>
+
+typedef struct settings {
+    const char *vowel;
+    int count;
+} settings;
+
+static const option options[] = {
+    {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
+     "the vowel to sing (the one with most takes)"},
+    {"count", 0, OPTION_WHOLE, "N", NULL, 1, 20, offsetof(settings, count),
+     "how many takes to propose (5)"},
+};
+
+static void defaults(void *p)
+{
+    *(settings *)p = (settings){.count = 5};
+}
+
+static void write_take(table_writer *w, int rank, const plan_take *t, double a4_hz)
+{
+    char from[NOTE_NAME_SIZE], to[NOTE_NAME_SIZE];
+    table_count(w, rank);
+    table_text(w, t->kind == PLAN_SLIDE ? "slide" : "swell");
+    table_number(w, t->from_st, 1);
+    table_number(w, t->to_st, 1);
+    table_number(w, t->from_db, 1);
+    table_number(w, t->to_db, 1);
+    table_number(w, t->now_st, 3);
+    table_number(w, t->then_st, 3);
+    note_nearest(t->from_st, a4_hz, from);
+    note_nearest(t->to_st, a4_hz, to);
+    table_text(w, from);
+    table_text(w, to);
+}
+
+static void note_reach(const plan_reach *r, double a4_hz, table_writer *w)
+{
+    char lo[NOTE_NAME_SIZE], hi[NOTE_NAME_SIZE];
+    note_nearest(r->lo_st, a4_hz, lo);
+    note_nearest(r->hi_st, a4_hz, hi);
+    table_note(w, "reach", "%s to %s, soft %.1f, middle %.1f, loud %.1f dB, as sung so far", lo, hi,
+               r->soft_db + 0.0, r->middle_db + 0.0, r->loud_db + 0.0);
+    table_note(w, "says",
+               "Each take goes there and back. None goes beyond what was sung before; leave out "
+               "what is not easy today.");
+}
+
+/* The widths are those at soft, middle and loud. */
+static bool print(const command_call *call, const plane *p, const plan_reach *r, const boundary *b,
+                  err *e)
+{
+    const settings *s = call->settings;
+    plan_take *takes = xcalloc((size_t)s->count, sizeof *takes);
+    plan_next(b, r, (size_t)s->count, takes);
+    table_writer *w = command_table(
+        call, "rank kind from_st to_st from_db to_db interval_now interval_then from to");
+    plane_notes(p, s->vowel, w);
+    note_reach(r, call->shared->a4_hz, w);
+    const char *reason = b ? boundary_reason(b, BOUNDARY_UP_PITCH) : "no take counts yet";
+    if (reason)
+        table_note(w, "interval", "not told yet (%s): slides over all that was sung", reason);
+    for (int i = 0; i < s->count; i++)
+        write_take(w, i + 1, &takes[i], call->shared->a4_hz);
+    free(takes);
+    return table_writer_close(w, e);
+}
+
+static int propose(const command_call *call, const plane *p, err *e)
+{
+    plan_reach reach;
+    boundary_settings how = boundary_defaults();
+    boundary *b = NULL;
+    err ignored;
+    size_t n;
+    if (!plan_reach_of(p->paths, p->n, &reach)) {
+        err_set(e, "No take of %s has a voiced frame: record a slide up and down first.",
+                call->operands[0]);
+        return EXIT_NO_ANSWER;
+    }
+    path *paths = plane_counting(p, 0, p->n, &n);
+    if (!boundary_fit(paths, n, &how, &b, &ignored))
+        b = NULL;
+    int code = print(call, p, &reach, b, e) ? EXIT_DONE : EXIT_INPUT;
+    boundary_free(b);
+    free(paths);
+    return code;
+}
+
+static int run(const command_call *call, err *e)
+{
+    const settings *s = call->settings;
+    journal *j;
+    plane p;
+    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+        return EXIT_INPUT;
+    int code = EXIT_INPUT;
+    if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
+        code = propose(call, &p, e);
+        plane_clear(&p);
+    }
+    journal_close(j);
+    return code;
+}
+
+const command command_next = {
+    .name = "next",
+    .summary = "the takes worth recording next",
+    .usage = "SINGER",
+    .detail = "Proposes slides and swells, best first, that would narrow the interval of the "
+              "boundary going up\nmost, each given those before it. interval_now and "
+              "interval_then are its mean width in semitones at\nsoft, middle and loud, before "
+              "and after the take. Nothing is asked for that was not sung before.",
+    .least = 1,
+    .most = 1,
+    .options = options,
+    .n_options = sizeof options / sizeof *options,
+    .settings_size = sizeof(settings),
+    .defaults = defaults,
+    .run = run,
+};
