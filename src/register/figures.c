@@ -8,8 +8,9 @@
 
 static const double beside_s = 0.050;     /* before and after are means over this */
 static const double usual_span_s = 0.040; /* where the fit of the change finds no width */
-static const double trend_s = 0.100;      /* of each side: what goes on anyway */
-static const double about_s = 0.010;      /* cycles nearer to the span belong to the flip */
+static const double trend_s = 0.200;  /* of each side, a period of vibrato: what goes on anyway */
+static const double source_s = 0.100; /* of each side, whose harmonics are compared */
+static const double about_s = 0.010;  /* cycles nearer to the span belong to the flip */
 static const double time_error_s = 1e-9;
 static const double fastest_slide = 20, fastest_swell = 50; /* st, dB a second: no trend beyond */
 enum { OTHERS = 8 }; /* harmonics that the first is held against */
@@ -119,7 +120,7 @@ flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
                      flip_direction direction)
 {
     const track *t = of->tracks[of->ev->take[at]];
-    refined r = refine_flip(of->ev, of->time_s, of->says, first, last, at);
+    refined r = refine_flip(of->ev, of->time_s, of->says, first, last, at, direction == FLIP_UP);
     double span_s = isnan(r.span_ms) ? usual_span_s : r.span_ms / 1000;
     double lo = r.time_s - span_s / 2, hi = r.time_s + span_s / 2;
     flip f = {.time_s = r.time_s,
@@ -134,8 +135,8 @@ flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
     f.leap_cents = 100 * step_of(of, pitch_of, first, last, lo, hi, fastest_slide);
     f.level_step_db = step_of(of, level_of, first, last, lo, hi, fastest_swell);
     f.spectral_step_db =
-        first_over_others(of->m) * (coordinate_of(of, first, last, hi, hi + trend_s) -
-                                    coordinate_of(of, first, last, lo - trend_s, lo));
+        first_over_others(of->m) * (coordinate_of(of, first, last, hi, hi + source_s) -
+                                    coordinate_of(of, first, last, lo - source_s, lo));
     f.seam_jnd = seam_of(&f);
     return f;
 }

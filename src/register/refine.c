@@ -2,20 +2,28 @@
 #include "register/refine.h"
 
 #include <math.h>
-#include <stdbool.h>
 
-/* 10-90 % times tried, seconds, and the spread of the 30 ms Hann window of the harmonics and of the
- * pitch's correlation window, as 10-90 % times. */
-static const double widths_s[] = {0.010, 0.020, 0.035, 0.060, 0.090, 0.130, 0.180};
+/* 10-90 % times tried, seconds, half an octave apart, and the spread of the 30 ms Hann window of the
+ * harmonics and of the pitch's correlation window, as 10-90 % times. */
+static const double widths_s[] = {0.006, 0.009, 0.013, 0.019, 0.027, 0.039,
+                                  0.056, 0.080, 0.113, 0.160, 0.226, 0.320};
+enum { WIDTHS = sizeof widths_s / sizeof *widths_s, PLACES = 81, MIDDLE = PLACES / 2 };
 static const double harmonics_s = 0.018, pitch_s = 0.012;
 static const double search_s = 0.080, reach_s = 0.200;
 static const double least_leap_st = 1;
-/* What the frames scatter by at the least: neighbouring coordinates and pitches agree, so that a
- * frame counts as a few hundredths of an independent one. */
-static const double pitch_sd_st = 0.12, coordinate_sd = 0.5;
+/* What frames scatter by at the least, and the share that each counts for, because neighbouring
+ * coordinates and pitches agree. */
+static const double pitch_sd_st = 0.12, pitch_counts = 0.3;
+static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
+/* Before anything is looked at: the chain is right within 40 ms, the coordinate steps by one
+ * register, give or take what drifts; a leap takes 35 ms, a change without one 150 ms, with standard
+ * deviations as factors of e and of the root of e. */
+static const double place_sd_s = 0.040, height_sd = 0.4;
+static const double leap_width_s = 0.035, leap_width_sd = 1;
+static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
-typedef struct sums { /* weighted sums of a straight line plus ramp fit */
-    double a[3][3], b[3], yy, w;
+typedef struct sums { /* of a fit of level, ramp and trend */
+    double a[3][3], b[3], yy;
 } sums;
 
 /* Cumulative normal with this 10-90 % time. */
@@ -26,74 +34,89 @@ static double ramp(double x_s, double width_s)
 
 static void add(sums *s, double w, double x, double phi, double y)
 {
-    double v[3] = {1, phi, x};
+    double v[3] = {1, x, phi};
     for (int i = 0; i < 3; i++) {
         s->b[i] += w * v[i] * y;
         for (int j = 0; j < 3; j++)
             s->a[i][j] += w * v[i] * v[j];
     }
     s->yy += w * y * y;
-    s->w += w;
 }
 
-/* Least squares by elimination; returns what is left. */
+/* The ramp's height is known to be near `height`. */
+static void expect(sums *s, double height, double sd)
+{
+    double w = 1 / (sd * sd);
+    s->a[2][2] += w;
+    s->b[2] += w * height;
+    s->yy += w * height * height;
+}
+
+/* Sum of squares that the best fit leaves, by elimination. */
 static double left_over(const sums *s)
 {
-    double a[3][4];
+    double a[3][4], left = s->yy;
     for (int i = 0; i < 3; i++) {
         for (int j = 0; j < 3; j++)
-            a[i][j] = s->a[i][j] + (i == j ? 1e-6 * (1 + s->w) : 0);
+            a[i][j] = s->a[i][j] + (i == j ? 1e-6 * (1 + s->a[0][0]) : 0);
         a[i][3] = s->b[i];
     }
-    /* level, trend, then the ramp */
-    static const int order[3] = {0, 2, 1};
-    for (int p = 0; p < 3; p++) {
-        int c = order[p];
-        for (int q = p + 1; q < 3; q++) {
-            int r = order[q];
-            double f = a[r][c] / a[c][c];
-            for (int k = 0; k < 4; k++)
-                a[r][k] -= f * a[c][k];
-        }
+    for (int c = 0; c < 3; c++) {
+        left -= a[c][3] * a[c][3] / a[c][c];
+        for (int r = c + 1; r < 3; r++)
+            for (int k = 3; k >= c; k--)
+                a[r][k] -= a[r][c] / a[c][c] * a[c][k];
     }
-    double x[3];
-    x[1] = a[1][3] / a[1][1];
-    x[2] = (a[2][3] - a[2][1] * x[1]) / a[2][2];
-    x[0] = (a[0][3] - a[0][2] * x[2] - a[0][1] * x[1]) / a[0][0];
-    double left = s->yy;
-    for (int i = 0; i < 3; i++)
-        left -= x[i] * s->b[i];
     return left;
 }
 
 typedef struct window {
     size_t lo, hi;
-    double pitch_ref;
+    double pitch_ref, height;
     bool leaps; /* the pitch tells, too; without a leap it holds only vibrato */
 } window;
 
 static double misfit(const evidence *ev, const double *time_s, const saying *says, window w,
                      double tau, double width_s)
 {
-    sums c = {.w = 0}, p = {.w = 0};
+    sums c = {.yy = 0}, p = {.yy = 0};
     double wide_c = hypot(width_s, harmonics_s), wide_p = hypot(width_s, pitch_s);
     for (size_t i = w.lo; i <= w.hi; i++) {
         double x = time_s[i] - tau, mass = says[i].mass * says[i].weight;
         double spread = coordinate_sd * coordinate_sd + 1 / fmax(mass, 1e-3);
         if (mass > 0)
-            add(&c, 1 / spread, x, ramp(x, wide_c), says[i].z / says[i].mass);
+            add(&c, coordinate_counts / spread, x, ramp(x, wide_c), says[i].z / says[i].mass);
         if (w.leaps)
-            add(&p, 1 / (pitch_sd_st * pitch_sd_st), x, ramp(x, wide_p),
+            add(&p, pitch_counts / (pitch_sd_st * pitch_sd_st), x, ramp(x, wide_p),
                 ev->pitch_st[i] - w.pitch_ref);
     }
+    expect(&c, w.height, height_sd);
     return left_over(&c) + (w.leaps ? left_over(&p) : 0);
 }
 
+static double squared(double x)
+{
+    return x * x;
+}
+
+static double place_of(int k)
+{
+    return (k - MIDDLE) * search_s / MIDDLE;
+}
+
+/* Minus twice the log of the weight that the width and the place have beforehand. */
+static double prior(const window *w, double off_s, double width_s)
+{
+    double usual = w->leaps ? leap_width_s : smooth_width_s;
+    double sd = w->leaps ? leap_width_sd : smooth_width_sd;
+    return squared(off_s / place_sd_s) + squared(log(width_s / usual) / sd);
+}
+
 refined refine_flip(const evidence *ev, const double *time_s, const saying *says, size_t first,
-                    size_t last, size_t at)
+                    size_t last, size_t at, bool up)
 {
     double about = at > first ? 0.5 * (time_s[at] + time_s[at - 1]) : time_s[at];
-    window w = {.lo = at, .hi = at, .pitch_ref = ev->pitch_st[at]};
+    window w = {.lo = at, .hi = at, .pitch_ref = ev->pitch_st[at], .height = up ? 1 : -1};
     while (w.lo > first && about - time_s[w.lo - 1] <= reach_s)
         w.lo--;
     while (w.hi < last && time_s[w.hi + 1] - about <= reach_s)
@@ -101,19 +124,24 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
     for (size_t i = w.lo; i <= w.hi; i++)
         w.leaps = w.leaps ||
                   (fabs(ev->leap_st[i]) > least_leap_st && fabs(time_s[i] - about) <= search_s);
-    double search = w.leaps ? search_s : 0.08; /* else the chain knows the place better */
-    refined best = {.time_s = about, .span_ms = (double)NAN};
-    double least = (double)INFINITY;
-    for (size_t k = 0; k < sizeof widths_s / sizeof *widths_s; k++)
-        for (int step = -40; step <= 40; step++) {
-            refined now = {.time_s = about + step * search / 40, .span_ms = 1000 * widths_s[k]};
-            if (now.time_s < time_s[w.lo] + 0.005 || now.time_s > time_s[w.hi] - 0.005)
-                continue;
-            double left = misfit(ev, time_s, says, w, now.time_s, widths_s[k]);
-            if (left < least) {
-                least = left;
-                best = now;
-            }
+    double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
+    for (int k = 0; k < WIDTHS; k++)
+        for (int j = 0; j < PLACES; j++) {
+            double tau = about + place_of(j);
+            bool within = tau >= time_s[w.lo] + 0.005 && tau <= time_s[w.hi] - 0.005;
+            left[k][j] = (double)INFINITY;
+            if (within)
+                left[k][j] = prior(&w, place_of(j), widths_s[k]) +
+                             misfit(ev, time_s, says, w, tau, widths_s[k]);
+            least = fmin(least, left[k][j]);
         }
-    return best;
+    for (int k = 0; k < WIDTHS; k++)
+        for (int j = 0; isfinite(least) && j < PLACES; j++) {
+            double weight = exp(-0.5 * (left[k][j] - least));
+            sum += weight;
+            place += weight * place_of(j);
+            width += weight * log(widths_s[k]);
+        }
+    return sum > 0 ? (refined){about + place / sum, 1000 * exp(width / sum)}
+                   : (refined){about, (double)NAN};
 }

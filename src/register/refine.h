@@ -4,11 +4,15 @@
 
 /* The place and the width of one flip, from what the frames about it say.
  *
- * A smooth ramp of width w at time tau is fitted by weighted least squares both to the register
- * coordinate z / M of the frames and to their pitch; the pair that leaves least wins. */
+ * A smooth ramp of width w at time tau, on a straight trend, is fitted by weighted least squares
+ * to the register coordinate z / mass of the frames and, where the pitch leaps, to their pitch. How
+ * far the coordinate steps has a prior of one register. What is left of every pair of tau and w
+ * weighs it, and the answer is the mean: one best fit alone follows the noise of a smooth seam. */
 
 #include "register/evidence.h"
 #include "register/model.h"
+
+#include <stdbool.h>
 
 typedef struct refined {
     double time_s;  /* midpoint of the change */
@@ -16,8 +20,9 @@ typedef struct refined {
 } refined;
 
 /* `first`..`last` (indices into the evidence) bound what may be looked at, `at` is the first frame
- * of the new register. */
+ * of the new register, which is M2 when `up`. Where there is too little voice to tell, time_s is
+ * the border between frames and span_ms NaN. */
 refined refine_flip(const evidence *ev, const double *time_s, const saying *says, size_t first,
-                    size_t last, size_t at);
+                    size_t last, size_t at, bool up);
 
 #endif

@@ -90,13 +90,14 @@ static double level_between(const signal *x, double from, double to)
     return 10 * log10(sum / (double)(hi - lo));
 }
 
-/* Where the first period of the run is loudest: near the closure of the glottis. */
+/* Where the second period of the run is loudest: near the closure of the glottis, with a period of
+ * sound before it. */
 static double first_mark(const run *r)
 {
-    double rate = r->x->rate_hz, from = (double)r->first * r->hop_s * rate;
-    double to = from + rate / note_to_hz(r->pitch_st[r->first]);
+    double rate = r->x->rate_hz, period = rate / note_to_hz(r->pitch_st[r->first]);
+    double from = (double)r->first * r->hop_s * rate + period;
     long best = lround(from);
-    for (long i = lround(from); i < (long)to && i < (long)r->x->n; i++)
+    for (long i = best; i < (long)(from + period) && i < (long)r->x->n; i++)
         if (fabsf(r->x->x[i]) > fabsf(r->x->x[best]))
             best = i;
     return (double)best;
