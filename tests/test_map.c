@@ -123,9 +123,9 @@ static off_t size_of(void **state, const char *ending)
 
 static void the_table_is_that_of_fit(void **state)
 {
-    static const char *const rows[] = {"up.pitch",   "up.slope",   "up.spread",
-                                       "down.pitch", "down.slope", "down.spread",
-                                       "hysteresis", "up.leap",    "down.leap"};
+    static const char *const rows[] = {
+        "up.pitch",   "up.slope", "up.spread", "down.pitch", "down.slope",    "down.spread",
+        "hysteresis", "up.leap",  "down.leap", "zone",       "up.least_step", "down.least_step"};
     assert_int_equal(call(state, "wren", NULL, NULL, NULL, NULL), 0);
     table *t = result(state);
     assert_int_equal(t->n_rows, N_OF(rows));
@@ -175,7 +175,22 @@ static void a_pipe_gets_the_table_alone(void **state)
     assert_says(state, ".out", "\"parameter\"");
     assert_int_equal(call(state, "wren", "--sessions", NULL, NULL, NULL), 0);
     table *t = result(state);
-    assert_int_equal(t->n_rows, 9);
+    assert_int_equal(t->n_rows, 12);
+    table_free(t);
+}
+
+/* The slides go from F#3 to A#4 on one level each; both registers between 61 and 64. */
+static void floors_and_ceilings(void **state)
+{
+    assert_int_equal(call(state, "owl", "--ranges", NULL, NULL, NULL), 0);
+    table *t = result(state);
+    assert_int_equal(t->n_rows, (64 - 54 + 1) + (70 - 61 + 1));
+    for (size_t i = 0; i < t->n_rows; i++) {
+        assert_string_equal(table_cell(t, i, table_column(t, "floor_db")), "70.0");
+        assert_string_equal(table_cell(t, i, table_column(t, "ceiling_db")), "70.0");
+        assert_string_equal(table_cell(t, i, table_column(t, "floor_lo95")), "");
+    }
+    assert_string_equal(table_cell(t, 0, table_column(t, "note")), "F#3");
     table_free(t);
 }
 
@@ -211,6 +226,7 @@ int main(void)
         cmocka_unit_test(pitches_are_stated_at_the_level_asked_for),
         cmocka_unit_test(a_picture_is_drawn_beside_the_table),
         cmocka_unit_test(a_pipe_gets_the_table_alone),
+        cmocka_unit_test(floors_and_ceilings),
         cmocka_unit_test(each_fault_has_its_sentence_and_code),
     };
     return cmocka_run_group_tests(tests, fill_studio, drop_studio);

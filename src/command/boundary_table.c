@@ -23,16 +23,20 @@ void boundary_table_notes(const boundary *b, table_writer *w)
     }
 }
 
+void boundary_table_row(table_writer *w, const char *parameter, figure f, const char *unit)
+{
+    int decimals = strcmp(unit, "st/dB") == 0 ? 4 : 3;
+    table_text(w, parameter);
+    table_number(w, f.estimate, decimals);
+    table_number(w, f.lo95, decimals);
+    table_number(w, f.hi95, decimals);
+    table_text(w, unit);
+}
+
 void boundary_table_rows(const boundary *b, table_writer *w)
 {
-    for (int row = 0; row < BOUNDARY_ROWS; row++) {
-        figure f = boundary_figure(b, (boundary_row)row);
-        const char *unit = boundary_row_unit((boundary_row)row);
-        int decimals = strcmp(unit, "st/dB") == 0 ? 4 : 3;
-        table_text(w, boundary_row_name((boundary_row)row));
-        table_number(w, f.estimate, decimals);
-        table_number(w, f.lo95, decimals);
-        table_number(w, f.hi95, decimals);
-        table_text(w, unit);
-    }
+    for (int row = 0; row < BOUNDARY_ROWS; row++)
+        boundary_table_row(w, boundary_row_name((boundary_row)row),
+                           boundary_figure(b, (boundary_row)row),
+                           boundary_row_unit((boundary_row)row));
 }

@@ -14,5 +14,7 @@
  * each row that is not told the reason. */
 void boundary_table_notes(const boundary *b, table_writer *w);
 void boundary_table_rows(const boundary *b, table_writer *w);
+/* One more row. */
+void boundary_table_row(table_writer *w, const char *parameter, figure f, const char *unit);
 
 #endif

@@ -2,6 +2,7 @@
 #include "command/follow.h"
 
 #include "base/array.h"
+#include "command/boundary_table.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -44,13 +45,8 @@ bool follow_course(const plane *p, double at_db, course *out, err *e)
 
 void follow_cells(table_writer *w, double at_db, const char *parameter, figure f, const char *unit)
 {
-    int decimals = strcmp(unit, "st/dB") == 0 ? 4 : 3;
     table_number(w, at_db, 2);
-    table_text(w, parameter);
-    table_number(w, f.estimate, decimals);
-    table_number(w, f.lo95, decimals);
-    table_number(w, f.hi95, decimals);
-    table_text(w, unit);
+    boundary_table_row(w, parameter, f, unit);
 }
 
 static const figure untold = {(double)NAN, (double)NAN, (double)NAN};

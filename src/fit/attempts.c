@@ -127,7 +127,8 @@ static attempt *attempt_new(attempts *a, const frames *f, const run *r, size_t i
                    .start = {start->level_db, start->pitch_st},
                    .first = a->n_hull,
                    .time_s = (double)NAN,
-                   .pitch_after_st = NAN};
+                   .pitch_after_st = NAN,
+                   .level_after_db = NAN};
     for (size_t i = r->first; i < r->first + r->n; i++)
         hull_append(a, (level_pitch){f->items[i].level_db, f->items[i].pitch_st});
     return t;
@@ -151,8 +152,10 @@ static void attempt_flip(attempts *a, attempt *t, const frames *f, const run *ol
     t->crossing = change_at(c, &c->old, c->first_s);
     t->rate = c->old.rate;
     t->before = c->old.at;
-    if (c->new.n >= 3)
+    if (c->new.n >= 3) {
         t->pitch_after_st = c->new.at.pitch_st;
+        t->level_after_db = c->new.at.level_db;
+    }
     if (c->last_s > f->items[old->first + old->n - 1].time_s)
         hull_append(a, change_at(c, &c->old, c->last_s));
 }

@@ -31,6 +31,7 @@ typedef struct attempt {
     level_pitch rate;      /* dB/s, st/s, of the old register's */
     level_pitch before;    /* old register's at time_s */
     double pitch_after_st; /* new register's at time_s; NaN when too short to tell */
+    double level_after_db; /* the same */
 } attempt;
 
 typedef struct attempts {

@@ -84,7 +84,7 @@ static void list_flips(boundary *b, const path *paths)
         if (t->flipped)
             b->flips[b->n_flips++] = (boundary_flip){
                 paths[t->path].take, t->direction,      t->time_s, t->before.pitch_st,
-                t->before.level_db,  t->pitch_after_st, t->weight};
+                t->before.level_db,  t->pitch_after_st, t->weight, t->level_after_db};
     }
 }
 

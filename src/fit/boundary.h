@@ -77,6 +77,7 @@ typedef struct boundary_flip { /* a flip as it entered the fit, for the map */
     const char *take;          /* borrowed from the path */
     flip_direction direction;
     double time_s, pitch_st, level_db, pitch_after_st, weight;
+    double level_after_db; /* as pitch_after_st, NaN when the new register was too short to tell */
 } boundary_flip;
 size_t boundary_flips(const boundary *b, const boundary_flip **items);
 /* What plan.h needs of it: the coefficients and how well they are known. */
