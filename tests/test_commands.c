@@ -241,7 +241,8 @@ static int fresh(void **state)
     return 0;
 }
 
-static const char *const commands[] = {"analyse", "fit", "add", "map", "singers", "takes"};
+static const char *const commands[] = {"analyse", "fit",   "add",    "map",
+                                       "singers", "takes", "correct"};
 enum { COMMANDS = sizeof commands / sizeof *commands };
 
 static void test_help(void **state)
@@ -787,6 +788,73 @@ static void test_order_and_batches_do_not_matter(void **state)
     free(one_by_one);
 }
 
+/* The rows of `correct`, of which the first that lies within 30 ms of `time_s` is found. */
+static table *corrected(const char *const *args, double time_s, size_t *row)
+{
+    said s = run_list(args);
+    if (s.code != EXIT_DONE)
+        fail_msg("%s", s.err);
+    table *t = table_of(&s);
+    said_clear(&s);
+    for (*row = 0; *row < t->n_rows; ++*row)
+        if (fabs(number(t, *row, "time_s") - time_s) <= 0.03)
+            break;
+    return t;
+}
+#define correct(time_s, row, ...)                                                                  \
+    corrected((const char *const[]){"correct", __VA_ARGS__, NULL}, time_s, row)
+
+/* sung/take-01.wav flips at a time that its table tells: removed, put back, moved, added; what is
+ * said counts at once, in `takes` too, and after the take is heard anew. */
+static void test_corrected_by_hand(void **state)
+{
+    (void)state;
+    check_done(run("add", "wren", sung[0], sung[1], sung[2], "--vowel", "a"));
+    char *rows = takes_of("wren"), *line = strstr(rows, "take-01.wav") - 11;
+    char *take = xformat("%.10s", line), at[32], off[32];
+    size_t row;
+    table *t = correct(-1, &row, take);
+    assert_true(t->n_rows > 0 && row == t->n_rows);
+    double time_s = number(t, 0, "time_s");
+    snprintf(at, sizeof at, "%.3f", time_s);
+    snprintf(off, sizeof off, "%.3f", time_s - 0.2);
+    assert_string_equal(cell(t, 0, "stated"), "");
+    char *way = xstrdup(cell(t, 0, "direction"));
+    table_free(t);
+    t = correct(time_s, &row, take, "remove", at);
+    assert_int_equal(row, t->n_rows);
+    table_free(t);
+    t = correct(time_s, &row, take, "withdraw", at);
+    assert_string_equal(cell(t, row, "stated"), "");
+    table_free(t);
+    t = correct(time_s - 0.2, &row, take, "move", at, off);
+    assert_string_equal(cell(t, row, "stated"), "move");
+    assert_string_equal(cell(t, row, "direction"), way);
+    assert_true(number(t, row, "confidence") == 1);
+    table_free(t);
+    t = correct(0.6, &row, take, "add", "0.6", "down");
+    assert_string_equal(cell(t, row, "stated"), "add");
+    table_free(t);
+    char *before = takes_of("wren");
+    check_done(run("add", "wren", sung[1], "--rig", "studio"));
+    t = correct(0.6, &row, take);
+    assert_string_equal(cell(t, row, "stated"), "add");
+    table_free(t);
+    assert_string_not_equal(before, rows);
+    check_refused(run("correct", take, "remove", "0.1"), EXIT_INPUT, "no flip at 0.100 s");
+    check_refused(run("correct", take, "add", "0", "up"), EXIT_INPUT, "no voice on both sides");
+    check_refused(run("correct", take, "withdraw", "0.1"), EXIT_INPUT, "Nothing was said");
+    check_refused(run("correct", take, "erase", "1"), EXIT_USAGE, "not \"erase\"");
+    check_refused(run("correct", take, "add", "1", "left"), EXIT_USAGE, "not \"left\"");
+    check_refused(run("correct", take, "move", "1"), EXIT_USAGE, "FROM and TO");
+    check_refused(run("correct", take, "remove", "1s"), EXIT_USAGE, "not \"1s\"");
+    check_refused(run("correct", "f00"), EXIT_INPUT, "no take f00");
+    free(before);
+    free(rows);
+    free(take);
+    free(way);
+}
+
 /* Interrupted after `ms`: rows that were printed are in the journal, and the same command goes on
  * to the same end. */
 static void interrupt_after(long ms, int signal)
@@ -866,6 +934,7 @@ int main(void)
         cmocka_unit_test_setup(test_json, fresh),
         cmocka_unit_test_setup(test_hostile_names, fresh),
         cmocka_unit_test_setup(test_order_and_batches_do_not_matter, fresh),
+        cmocka_unit_test_setup(test_corrected_by_hand, fresh),
         cmocka_unit_test_setup(test_interrupted, fresh),
     };
     return cmocka_run_group_tests(tests, enter_folder, leave_folder);

@@ -2,6 +2,7 @@
 /* analyse: the flips in one singer's takes, or with --tracks every frame; no journal. */
 #include "base/array.h"
 #include "command/command.h"
+#include "command/flip_cells.h"
 #include "command/measure_cells.h"
 #include "command/recorded.h"
 #include "register/parts.h"
@@ -102,32 +103,15 @@ static void note_levels(const command_call *call, table_writer *w, const registe
 static bool print_flips(const command_call *call, const track_store *store, const flips *found,
                         const register_summary *summary, err *e)
 {
-    table_writer *w =
-        command_table(call, "take time_s direction pitch_before_st pitch_after_st level_before_db "
-                            "level_after_db span_ms confidence leap_cents level_step_db "
-                            "spectral_step_db irregular_cycles seam_jnd kind");
+    table_writer *w = command_table(call, "take " FLIP_COLUMNS);
     note_levels(call, w, summary);
     double seam = seam_median(found, track_store_takes(store));
     if (!isnan(seam))
         table_note(w, "seam_jnd", "%.1f", seam);
     for (size_t k = 0; k < track_store_takes(store); k++)
         for (size_t i = 0; i < found[k].n; i++) {
-            const flip *f = &found[k].items[i];
             table_text(w, track_store_name(store, k));
-            table_number(w, f->time_s, 3);
-            table_text(w, f->direction == FLIP_UP ? "up" : "down");
-            table_number(w, f->pitch_before_st, 2);
-            table_number(w, f->pitch_after_st, 2);
-            table_number(w, f->level_before_db, 1);
-            table_number(w, f->level_after_db, 1);
-            table_number(w, f->span_ms, 0);
-            table_number(w, f->confidence, 2);
-            table_number(w, f->leap_cents, 0);
-            table_number(w, f->level_step_db, 1);
-            table_number(w, f->spectral_step_db, 1);
-            table_count(w, f->irregular_cycles);
-            table_number(w, f->seam_jnd, 1);
-            table_text(w, flip_kind_name(f->kind));
+            cell_flip(w, &found[k].items[i]);
         }
     return table_writer_close(w, e);
 }

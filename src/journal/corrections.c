@@ -120,7 +120,9 @@ static void pin_flip(const verdicts *v, size_t i, track *t)
         double off = t->time_s[f] - at->time_s;
         if (off < -before - rounding_s || off > after + rounding_s)
             continue;
-        t->stated[f] = fabs(off) <= about_s ? STATED_FLIP : (off < 0) == up ? STATED_M1 : STATED_M2;
+        t->stated[f] = fabs(off) <= about_s + rounding_s ? STATED_FLIP
+                       : (off < 0) == up                 ? STATED_M1
+                                                         : STATED_M2;
     }
 }
 
@@ -190,7 +192,7 @@ static bool spoken_of(const verdicts *v, double time_s)
 static void settle_frames(const verdict *v, track *t)
 {
     for (size_t f = 0; f < t->n; f++)
-        if (t->stated[f] == STATED_FLIP && fabs(t->time_s[f] - v->time_s) <= about_s &&
+        if (t->stated[f] == STATED_FLIP && fabs(t->time_s[f] - v->time_s) <= about_s + rounding_s &&
             isfinite(t->pitch_st[f])) {
             bool m2 = (t->time_s[f] >= v->time_s) == (v->direction == FLIP_UP);
             t->reg[f] = m2 ? 2 : 1;

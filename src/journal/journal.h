@@ -41,10 +41,8 @@ void journal_rollback(journal *j);
 
 enum { JOURNAL_DIGEST = 32, JOURNAL_CODE = 64 + 1 };
 
-/* The dimensions of "--hold" and "--vary", bit 0 first. */
+/* The dimensions of "--hold" and "--vary", bit 0 first; words of date_origin. */
 #define JOURNAL_DIMENSIONS "pitch|level|register"
-
-/* Words of date_origin in the file and in tables. */
 #define JOURNAL_DATE_FROM "stated|recorded|modified"
 
 typedef struct journal_take {
@@ -87,6 +85,7 @@ typedef struct journal_item {
     flips flips;
 } journal_item;
 
+void journal_item_clear(journal_item *item);
 void journal_items_free(journal_item *items, size_t n);
 
 typedef struct journal_singer {

@@ -174,12 +174,17 @@ bool journal_tracks(journal *j, const char *singer, const char *vowel_or_null, j
     return fine;
 }
 
+void journal_item_clear(journal_item *item)
+{
+    journal_take_clear(&item->take);
+    track_free(item->track);
+    flips_clear(&item->flips);
+    item->track = NULL;
+}
+
 void journal_items_free(journal_item *items, size_t n)
 {
-    for (size_t i = 0; i < n; i++) {
-        journal_take_clear(&items[i].take);
-        track_free(items[i].track);
-        flips_clear(&items[i].flips);
-    }
+    for (size_t i = 0; i < n; i++)
+        journal_item_clear(&items[i]);
     free(items);
 }

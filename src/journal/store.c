@@ -56,6 +56,31 @@ bool journal_find(journal *j, const char *code, journal_take *out, bool *found, 
     return true;
 }
 
+static bool refuse_name(const char *name, bool removed, size_t n, err *e)
+{
+    if (n > 1)
+        return err_set(e, "%zu takes begin with %s: give more digits of the one meant.", n, name);
+    return err_set(e, "There is no %stake %s: seamline takes SINGER lists those there are.",
+                   removed ? "removed " : "", name);
+}
+
+bool journal_named(journal *j, const char *name, bool removed, journal_item *out, err *e)
+{
+    take_list list;
+    const char *where =
+        removed ? "WHERE t.code >= ?1 AND t.code < ?1 || 'g' AND t.judged = 1 AND t.removed % 2 = 1"
+                : "WHERE t.code >= ?1 AND t.code < ?1 || 'g' AND t.judged = 1 AND t.removed % 2 = "
+                  "0";
+    if (!*name || name[strspn(name, "0123456789abcdef")])
+        return err_set(e, "\"%s\" names no take: their names are digits 0-9 and a-f.", name);
+    if (!take_query(j, where, name, NULL, &list, e))
+        return false;
+    bool fine =
+        list.n == 1 ? take_by_id(j, list.ids[0], out, e) : refuse_name(name, removed, list.n, e);
+    take_list_clear(&list);
+    return fine;
+}
+
 static bool session_of(const journal *j, const journal_take *t, long *id, err *e)
 {
     return sql_do(j, "INSERT INTO singers(name) VALUES (?) ON CONFLICT DO NOTHING", e, "t",

@@ -24,4 +24,9 @@ bool journal_find(journal *j, const char *code, journal_take *out, bool *found, 
  * are not there. */
 bool journal_store(journal *j, const journal_take *t, const track *heard, err *e);
 
+/* The take that is named by the first digits of its code, as it is shown: judged, and removed only
+ * where `removed` says that one is wanted which is. False, with a sentence, when there is none or
+ * more than one. */
+bool journal_named(journal *j, const char *name, bool removed, journal_item *out, err *e);
+
 #endif

@@ -332,6 +332,7 @@ bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n,
 
 bool take_by_id(const journal *j, long id, journal_item *item, err *e)
 {
+    *item = (journal_item){0};
     char *text = xformat("%sWHERE t.id = ?", take_select);
     sqlite3_stmt *s = NULL;
     bool row, fine = sql_prepare(j, text, &s, e, "i", id) && sql_step(j, &s, &row, e);
