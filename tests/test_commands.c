@@ -241,8 +241,8 @@ static int fresh(void **state)
     return 0;
 }
 
-static const char *const commands[] = {"analyse", "fit",   "add",    "map",
-                                       "singers", "takes", "correct"};
+static const char *const commands[] = {"analyse", "fit",   "add",     "map",
+                                       "singers", "takes", "correct", "journal"};
 enum { COMMANDS = sizeof commands / sizeof *commands };
 
 static void test_help(void **state)
@@ -855,6 +855,49 @@ static void test_corrected_by_hand(void **state)
     free(way);
 }
 
+/* The verbs of `journal` as they are typed. */
+static void test_care(void **state)
+{
+    (void)state;
+    unlink("copy.db");
+    check_refused(run("journal", "verify"), EXIT_INPUT, "There is no journal j.db yet");
+    check_refused(run("journal", "forget", "wren"), EXIT_INPUT, "There is no journal j.db yet");
+    check_done(run("add", "wren", "slide.wav"));
+    check_done(run("add", "robin", "eight.wav", "--microphone", "6"));
+    check_done(run("journal", "verify"));
+    check_done(run("journal", "backup", "copy.db"));
+    check_refused(run("journal", "backup", "copy.db"), EXIT_INPUT, "File exists");
+    check_done(run("journal", "rename", "wren", "jay"));
+    char *rows = takes_of("jay"), *take = xformat("%.10s", strchr(rows, '\n') + 1);
+    check_refused(run("journal", "remove", take), EXIT_INPUT, "slide.wav of jay? Say --yes.");
+    check_done(run("journal", "remove", take, "--yes"));
+    said s = run("takes", "jay");
+    assert_int_equal(rows_of(&s), 0);
+    said_clear(&s);
+    s = run("add", "jay", "slide.wav");
+    assert_int_equal(rows_of(&s), 0);
+    assert_non_null(strstr(s.err, "was removed from the journal: \"journal restore"));
+    said_clear(&s);
+    check_done(run("journal", "restore", take));
+    char *again = takes_of("jay");
+    assert_string_equal(rows, again);
+    check_refused(run("journal", "restore", take), EXIT_INPUT, "no removed take");
+    check_refused(run("journal", "forget", "jay"), EXIT_INPUT, "Say --yes.");
+    check_done(run("journal", "forget", "jay", "--yes"));
+    s = run("singers");
+    assert_int_equal(rows_of(&s), 1);
+    said_clear(&s);
+    s = run("singers", "--journal", "copy.db");
+    assert_int_equal(rows_of(&s), 2);
+    said_clear(&s);
+    check_refused(run("journal", "burn"), EXIT_USAGE, "not \"burn\"");
+    check_refused(run("journal", "rename", "x"), EXIT_USAGE, "rename wants SINGER NAME");
+    check_refused(run("journal", "rename", "robin", ""), EXIT_USAGE, "new name is empty");
+    free(rows);
+    free(again);
+    free(take);
+}
+
 /* Interrupted after `ms`: rows that were printed are in the journal, and the same command goes on
  * to the same end. */
 static void interrupt_after(long ms, int signal)
@@ -935,6 +978,7 @@ int main(void)
         cmocka_unit_test_setup(test_hostile_names, fresh),
         cmocka_unit_test_setup(test_order_and_batches_do_not_matter, fresh),
         cmocka_unit_test_setup(test_corrected_by_hand, fresh),
+        cmocka_unit_test_setup(test_care, fresh),
         cmocka_unit_test_setup(test_interrupted, fresh),
     };
     return cmocka_run_group_tests(tests, enter_folder, leave_folder);

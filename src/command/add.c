@@ -73,8 +73,12 @@ static void hear_one(batch *b, size_t i)
         return;
     }
     t->twice = came_before(b, i);
-    t->stored = !t->twice;
-    if (t->twice || t->outcome == HEAR_KNOWN) {
+    t->stored = !t->twice && t->outcome != HEAR_REMOVED;
+    if (t->outcome == HEAR_REMOVED) {
+        err_set(&e, "%s was removed from the journal: \"journal restore %.10s\" brings it back.",
+                in->file, t->code);
+        say(b, e.text);
+    } else if (t->twice || t->outcome == HEAR_KNOWN) {
         err_set(&e, "%s is in the journal already, as a take of %s: it stays one take.",
                 strcmp(in->file, "-") == 0 ? "Standard input" : in->file, in->singer);
         say(b, e.text);

@@ -116,6 +116,8 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
 static hear_outcome hear_what_is_new(journal *j, const char *name, journal_take *t,
                                      const journal_take *was, err *e)
 {
+    if (was && was->removed)
+        return HEAR_REMOVED;
     if (was)
         describe_keep(t, was);
     describe_default(t);

@@ -11,6 +11,7 @@ typedef enum hear_outcome {
     HEAR_NEW,        /* not shown by the journal before */
     HEAR_AGAIN,      /* in the journal, heard anew for other statements or by another version */
     HEAR_KNOWN,      /* in the journal just so: nothing was done */
+    HEAR_REMOVED,    /* removed from the journal by hand: nothing was done */
     HEAR_UNREADABLE, /* nothing stored; *e says why, and other recordings may do better */
     HEAR_UNSTORED    /* the journal failed; *e says why */
 } hear_outcome;

@@ -4,6 +4,7 @@
 #include "base/array.h"
 
 #include <math.h>
+#include <nettle/sha2.h>
 #include <stdint.h>
 #include <string.h>
 
@@ -77,6 +78,14 @@ frames_bytes frames_heard_write(const track *t)
     to = put_harmonics(to, t, t->harmonic_db, has);
     put_harmonics(to, t, t->noise_db, has);
     return b;
+}
+
+void frames_digest(const void *bytes, size_t n, unsigned char digest[FRAMES_DIGEST])
+{
+    struct sha256_ctx hash;
+    sha256_init(&hash);
+    sha256_update(&hash, n, bytes);
+    sha256_digest(&hash, FRAMES_DIGEST, digest);
 }
 
 frames_bytes frames_p_m2_write(const track *t)

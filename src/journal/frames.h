@@ -23,6 +23,9 @@ typedef struct frames_bytes {
 } frames_bytes;
 
 frames_bytes frames_heard_write(const track *t);
+enum { FRAMES_DIGEST = 32 };
+/* SHA-256 of the bytes: what tells damage that SQLite does not see. */
+void frames_digest(const void *bytes, size_t n, unsigned char digest[FRAMES_DIGEST]);
 frames_bytes frames_p_m2_write(const track *t);
 
 /* Fill a track made by track_new(); false when the bytes are not those of t->n frames. */

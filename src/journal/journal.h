@@ -73,6 +73,7 @@ typedef struct journal_take {
     int microphone, egg;      /* channels, from 1, that were named; 0: none was */
     int channel, egg_channel; /* that were heard, named or guessed; 0: none, or not known */
     char *settings, *version; /* of the listening; equal texts, equal listening */
+    bool removed;             /* by hand: it counts nowhere until it is restored */
     bool judged;              /* false: heard, but its registers are not decoded yet */
     size_t flips, doubtful;   /* asserted flips, and those of confidence below 0.5 */
 } journal_take;

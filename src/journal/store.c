@@ -126,12 +126,15 @@ static bool insert_take(const journal *j, const journal_take *t, long session, l
 
 static bool insert_frames(const journal *j, long take, const track *t, err *e)
 {
+    unsigned char digest[FRAMES_DIGEST];
     frames_bytes heard = frames_heard_write(t);
+    frames_digest(heard.bytes, heard.n, digest);
     bool fine = sql_do(j,
-                       "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard)"
-                       " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                       e, "iiirrrb", take, (long)FRAMES_LAYOUT, (long)t->n, t->hop_s,
-                       t->n ? t->time_s[0] : 0.0, t->full_scale_db, heard.bytes, heard.n);
+                       "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard,"
+                       " digest) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                       e, "iiirrrbb", take, (long)FRAMES_LAYOUT, (long)t->n, t->hop_s,
+                       t->n ? t->time_s[0] : 0.0, t->full_scale_db, heard.bytes, heard.n, digest,
+                       (size_t)FRAMES_DIGEST);
     free(heard.bytes);
     return fine;
 }

@@ -47,6 +47,7 @@ enum column {
     EGG_CHANNEL,
     SETTINGS,
     VERSION,
+    REMOVED,
     JUDGED,
     FLIPS,
     DOUBTFUL
@@ -59,7 +60,8 @@ const char take_select[] =
     " s.full_scale_db, s.distance_cm, t.file, t.start_s, t.end_s, t.sound, t.seconds, t.voiced_s,"
     " t.clipped_runs, t.dc, t.peak, t.leq_db, t.laeq_db, t.lzeq_db, t.lcfmax_db, t.lcsmax_db, "
     "t.name, t.vowel, t.hold, t.vary, t.declared,"
-    " t.egg, t.microphone, t.channel, t.egg_channel, t.settings, t.version, t.judged,"
+    " t.egg, t.microphone, t.channel, t.egg_channel, t.settings, t.version,"
+    " t.removed % 2, t.judged,"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
     " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON g.id = s.singer ";
@@ -143,6 +145,7 @@ journal_take take_read(sqlite3_stmt *s)
         .egg_channel = sqlite3_column_int(s, EGG_CHANNEL),
         .settings = sql_text(s, SETTINGS),
         .version = sql_text(s, VERSION),
+        .removed = sqlite3_column_int(s, REMOVED) != 0,
         .judged = sqlite3_column_int(s, JUDGED) != 0,
         .flips = (size_t)sqlite3_column_int64(s, FLIPS),
         .doubtful = (size_t)sqlite3_column_int64(s, DOUBTFUL),

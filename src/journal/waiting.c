@@ -27,7 +27,8 @@ static bool read_takes(const journal *j, const char *singer, const char *vowel, 
     sqlite3_stmt *s;
     bool row;
     char *text = xformat(
-        "SELECT t.id, t.session, t.judged, t.voiced_s, t.code, t.code || '|' || t.settings || '|'"
+        "SELECT t.id, t.session, t.judged, t.voiced_s, t.code, hex(t.sound) || quote(t.start_s) || "
+        "quote(t.end_s) || t.settings || '|'"
         " || t.version || '|' || t.microphone || '|' || t.egg || '|' || quote(s.full_scale_db)"
         " || '|' || quote(s.distance_cm) || '|' || ifnull(t.declared, 0) || '|' ||"
         " ifnull((SELECT group_concat(c.action || c.direction || quote(c.time_s) || ' ' ||"

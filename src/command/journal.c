@@ -1,0 +1,229 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* journal VERB: care of the journal's file. */
+#include "command/command.h"
+#include "command/interrupt.h"
+#include "command/judge.h"
+#include "command/take_cells.h"
+#include "journal/care.h"
+#include "journal/store.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+typedef struct settings {
+    bool yes;
+} settings;
+
+static const option options[] = {
+    {"yes", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, yes),
+     "do not ask before removing or forgetting"},
+};
+
+typedef struct care {
+    const command_call *call;
+    journal *j;
+} care;
+
+/* What a verb was given, from its first operand on. */
+static const char *given(const care *c, size_t i)
+{
+    return c->call->operands[i + 1];
+}
+
+/* Asks on the terminal; where there is none, --yes has to say it. */
+static bool agreed(const care *c, const char *question, err *e)
+{
+    char answer[16] = "";
+    const settings *s = c->call->settings;
+    if (s->yes)
+        return true;
+    if (!isatty(STDIN_FILENO) || !isatty(STDERR_FILENO))
+        return err_set(e, "%s Say --yes.", question);
+    fprintf(stderr, "%s [y/N] ", question);
+    if (fgets(answer, sizeof answer, stdin) && (answer[0] == 'y' || answer[0] == 'Y'))
+        return true;
+    return err_set(e, "Nothing was done.");
+}
+
+static int finish(table_writer *w, bool fine, err *e)
+{
+    return table_writer_close(w, e) && fine ? EXIT_DONE : EXIT_INPUT;
+}
+
+typedef struct findings {
+    table_writer *w;
+    size_t n;
+} findings;
+
+static void write_fault(void *context, const char *what)
+{
+    findings *f = context;
+    table_text(f->w, what);
+    f->n++;
+}
+
+static int verify(const care *c, err *e)
+{
+    care_count count;
+    findings f = {.w = command_table(c->call, "fault")};
+    bool read = care_verify(c->j, SEAMLINE_VERSION, write_fault, &f, &count, e);
+    if (read && !count.faults)
+        message_warn("The journal is sound: %zu singers, %zu takes, %zu frames.", count.singers,
+                     count.takes, count.frames);
+    if (read && count.waiting)
+        message_warn("%zu singers have takes whose registers are not decoded as they would be now; "
+                     "adding any take of theirs does it.",
+                     count.waiting);
+    if (read && count.faults)
+        err_set(e,
+                "The journal has %zu faults: \"seamline journal recover NEW\" saves what can be "
+                "read.",
+                count.faults);
+    err unwritten;
+    return finish(f.w, read && !count.faults, read && !count.faults ? e : &unwritten);
+}
+
+static int backup(const care *c, err *e)
+{
+    if (!care_backup(c->j, given(c, 0), e))
+        return EXIT_INPUT;
+    table_writer *w = command_table(c->call, "backup");
+    table_text(w, given(c, 0));
+    return finish(w, true, e);
+}
+
+static int rename_singer(const care *c, err *e)
+{
+    if (!*given(c, 1)) {
+        err_set(e, "The singer's new name is empty.");
+        return EXIT_USAGE;
+    }
+    interrupt_hold();
+    if (!care_rename(c->j, given(c, 0), given(c, 1), e) || !judge_singer(c->j, given(c, 1), e))
+        return EXIT_INPUT;
+    table_writer *w = command_table(c->call, "singer was");
+    table_text(w, given(c, 1));
+    table_text(w, given(c, 0));
+    return finish(w, true, e);
+}
+
+static int print_take(const care *c, const journal_take *t, const char *state, err *e)
+{
+    table_writer *w = command_table(c->call, "take file singer date state");
+    table_text(w, t->take);
+    cell_file(w, t);
+    table_text(w, t->singer);
+    table_text(w, t->date);
+    table_text(w, state);
+    return finish(w, true, e);
+}
+
+static int change_take(const care *c, bool removed, err *e)
+{
+    journal_item item = {0};
+    char question[256];
+    int code = EXIT_INPUT;
+    if (journal_named(c->j, given(c, 0), !removed, &item, e)) {
+        snprintf(question, sizeof question, "Remove take %s, %.80s of %.80s?", item.take.take,
+                 item.take.file, item.take.singer);
+        interrupt_hold();
+        if ((!removed || agreed(c, question, e)) && care_remove(c->j, item.take.code, removed, e) &&
+            judge_singer(c->j, item.take.singer, e))
+            code = print_take(c, &item.take, removed ? "removed" : "restored", e);
+    }
+    journal_item_clear(&item);
+    return code;
+}
+
+static int remove_take(const care *c, err *e)
+{
+    return change_take(c, true, e);
+}
+
+static int restore(const care *c, err *e)
+{
+    return change_take(c, false, e);
+}
+
+static int forget(const care *c, err *e)
+{
+    char question[256];
+    snprintf(question, sizeof question, "Erase %.80s and all takes for good?", given(c, 0));
+    if (!journal_knows(c->j, given(c, 0), e) || !agreed(c, question, e) ||
+        !care_forget(c->j, given(c, 0), e))
+        return EXIT_INPUT;
+    table_writer *w = command_table(c->call, "singer state");
+    table_text(w, given(c, 0));
+    table_text(w, "forgotten");
+    return finish(w, true, e);
+}
+
+static const struct verb {
+    const char *name, *wants;
+    size_t operands;
+    journal_mode mode;
+    int (*run)(const care *c, err *e);
+} verbs[] = {
+    {"verify", "no operands", 0, JOURNAL_READ, verify},
+    {"backup", "FILE", 1, JOURNAL_READ, backup},
+    {"rename", "SINGER NAME", 2, JOURNAL_WRITE, rename_singer},
+    {"remove", "TAKE", 1, JOURNAL_WRITE, remove_take},
+    {"restore", "TAKE", 1, JOURNAL_WRITE, restore},
+    {"forget", "SINGER", 1, JOURNAL_WRITE, forget},
+};
+
+static const struct verb *verb_named(const char *name)
+{
+    for (size_t i = 0; i < sizeof verbs / sizeof *verbs; i++)
+        if (strcmp(verbs[i].name, name) == 0)
+            return &verbs[i];
+    return NULL;
+}
+
+static int run(const command_call *call, err *e)
+{
+    const struct verb *v = verb_named(call->operands[0]);
+    if (!v) {
+        err_set(e,
+                "The journal can verify, backup, rename, remove, restore and forget, not \"%s\".",
+                call->operands[0]);
+        return EXIT_USAGE;
+    }
+    if (call->n != v->operands + 1) {
+        err_set(e, "journal %s wants %s.", v->name, v->wants);
+        return EXIT_USAGE;
+    }
+    care c = {.call = call};
+    /* A journal that is not there is not begun for a care it does not need. */
+    if (v->mode == JOURNAL_WRITE) {
+        if (!journal_open(call->shared->journal, JOURNAL_READ, &c.j, e))
+            return EXIT_INPUT;
+        journal_close(c.j);
+    }
+    if (!journal_open(call->shared->journal, v->mode, &c.j, e))
+        return EXIT_INPUT;
+    int code = v->run(&c, e);
+    journal_close(c.j);
+    return code;
+}
+
+const command command_journal = {
+    .name = "journal",
+    .summary = "care of the journal: verify, backup, rename, remove, restore, forget",
+    .usage = "VERB [OPERAND...]",
+    .detail =
+        "  verify              reads everything and prints a row for each fault\n"
+        "  backup FILE         a copy as of now, also while others write\n"
+        "  rename SINGER NAME  gives a singer another name; the names of takes change with it\n"
+        "  remove TAKE         takes a take out of all that is told; restore brings it back\n"
+        "  restore TAKE        brings back a take that was removed\n"
+        "  forget SINGER       erases a singer with all takes and overwrites them in the file;\n"
+        "                      copies of the file are yours to erase\n\n"
+        "remove and forget ask first, unless --yes is said.",
+    .least = 1,
+    .options = options,
+    .n_options = sizeof options / sizeof *options,
+    .settings_size = sizeof(settings),
+    .run = run,
+};

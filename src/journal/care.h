@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JOURNAL_CARE_H
+#define JOURNAL_CARE_H
+
+/* Care of the journal's file. */
+
+#include "journal/journal.h"
+
+/* Called for each fault: what is wrong with what, a sentence without its full stop. */
+typedef void care_fault(void *context, const char *what);
+
+typedef struct care_count {
+    size_t singers, takes, frames, faults;
+    size_t waiting; /* singers with takes that wait for their registers: no fault */
+} care_count;
+
+/* Reads everything: SQLite's own check, references between tables, that the frames of every take
+ * are those that were stored (by their digest, where there is one) and can be read, and that its
+ * name is that of its sound. False when the file cannot be read to its end, which *e says. */
+bool care_verify(journal *j, const char *version, care_fault *fault, void *context,
+                 care_count *count, err *e);
+
+/* A copy as of one moment, also while others write, under a name that must be free, mode 0600. */
+bool care_backup(journal *j, const char *path, err *e);
+
+/* Gives a singer another name, which must be free. The names of takes follow from it, so they
+ * change, too. */
+bool care_rename(journal *j, const char *from, const char *to, err *e);
+
+/* Takes a take out of everything that is told and fitted, or brings it back. */
+bool care_remove(journal *j, const char *code, bool removed, err *e);
+
+/* Erases a singer with all takes, and overwrites what they were in the file. */
+bool care_forget(journal *j, const char *singer, err *e);
+
+#endif
