@@ -12,24 +12,6 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
-
-/* Standard input is read twice: a pipe is changed for the copy of it that can be sought in. */
-static bool settle_input(const char *name, err *e)
-{
-    char *path;
-    double start_s, end_s;
-    source copy;
-    source_parts(name, &path, &start_s, &end_s);
-    bool standard = strcmp(path, "-") == 0, fine = true;
-    free(path);
-    if (standard && (fine = source_open("-", &copy, e))) {
-        if (copy.fd != STDIN_FILENO && dup2(copy.fd, STDIN_FILENO) < 0)
-            fine = err_set(e, "Standard input could not be kept.");
-        source_close(&copy);
-    }
-    return fine;
-}
 
 /* Reads the sound for its digest alone, in a hundredth of the time that listening takes. */
 static bool count_sound(const char *name, const recording_settings *s, recording_counts *counts,
@@ -147,7 +129,7 @@ hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE
     recording_counts counts;
     s.channel = in->said.how.microphone;
     s.egg = in->said.how.egg;
-    if (!settle_input(in->file, e) || !count_sound(in->file, &s, &counts, e))
+    if (!source_settle(in->file, e) || !count_sound(in->file, &s, &counts, e))
         return HEAR_UNREADABLE;
     journal_take t = describe_take(in);
     memcpy(t.sound, counts.sound, JOURNAL_DIGEST);

@@ -128,3 +128,19 @@ void source_close(source *s)
     free(s->shown);
     s->shown = NULL;
 }
+
+bool source_settle(const char *name, err *e)
+{
+    char *path;
+    double start_s, end_s;
+    source copy;
+    source_parts(name, &path, &start_s, &end_s);
+    bool standard = strcmp(path, "-") == 0, fine = true;
+    free(path);
+    if (standard && (fine = source_open("-", &copy, e))) {
+        if (copy.fd != STDIN_FILENO && dup2(copy.fd, STDIN_FILENO) < 0)
+            fine = err_set(e, "Standard input could not be kept.");
+        source_close(&copy);
+    }
+    return fine;
+}

@@ -22,6 +22,10 @@ typedef struct source {
 bool source_open(const char *name, source *out, err *e);
 void source_close(source *s);
 
+/* Makes it possible to open "-" again from its beginning: a pipe is changed for the copy of it.
+ * Other names are left alone. */
+bool source_settle(const char *name, err *e);
+
 /* The two parts of a name without opening anything: *path (the caller frees) and the stretch, 0 and
  * INFINITY without one. */
 void source_parts(const char *name, char **path, double *start_s, double *end_s);
