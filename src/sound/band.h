@@ -5,10 +5,10 @@
 /* How far up a recording reaches: telephones, conversions from a lower rate and lossy coders cut
  * the top of the band off.
  *
- * * The mean of the logarithm of the spectrum over all looks (Hann windows of about 40 ms), in bands
- * of 200 Hz. Noise of any kind reaches up to half the rate and falls slowly; at a cut it
- * falls by 15 dB or more within 400 Hz, from all of the kilohertz below it, and never rises again. (A
- * formant, too, falls so, but on both sides.) */
+ * * The mean of the logarithm of the spectrum over all looks (Hann windows of about 40 ms), in
+ * bands of 200 Hz. Noise of any kind reaches up to half the rate and falls slowly; at a cut it
+ * falls by 15 dB or more within 400 Hz, from all of the kilohertz below it, and never rises again.
+ * (A formant, too, falls so, but on both sides.) */
 
 #include <stddef.h>
 

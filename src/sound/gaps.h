@@ -5,8 +5,8 @@
 /* Where samples are missing: a recorder or a wireless link that did not keep up.
  *
  * - A hole: at least 1 ms and 12 samples of one and the same value, small beside the sound about
- *   it, with sound over the floor in the 3 ms before it and in the 3 ms after it. Silence that sound
- *   fades into, as a noise gate leaves it, is none.
+ *   it, with sound over the floor in the 3 ms before it and in the 3 ms after it. Silence that
+ *   sound fades into, as a noise gate leaves it, is none.
  * - A splice: sound that goes on elsewhere. The fourth difference of the samples, which flattens
  *   what is smooth, exceeds within a millisecond 10 times its largest value in the 20 ms on
  *   either side (2 ms next to it left out), in sound over the floor on both sides. Only at 16 kHz

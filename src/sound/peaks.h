@@ -11,8 +11,8 @@
  * tanh(4 x) 0.72. It is flat from 0.5 on, where 4 samples or more lie in the first width. Voice has
  * flat half-waves, too; but those of one that was cut are the loudest. So they count as cut when of
  * all half-waves within half a decibel of the largest peak (or one, or two, where more were cut)
- * a share of 0.3 is flat, 0.25 more than of those 4-12 dB under it, and 5 are. Each sign is judged by itself.
- * tests/test_check.c shows what is told apart. */
+ * a share of 0.3 is flat, 0.25 more than of those 4-12 dB under it, and 5 are. Each sign is judged
+ * by itself. tests/test_check.c shows what is told apart. */
 
 #include <stddef.h>
 

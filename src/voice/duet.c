@@ -83,7 +83,7 @@ static int by_size(const void *a, const void *b)
 /* Median power of the 33 bins about bin i. */
 static double surroundings(const duet *d, size_t i, size_t end)
 {
-    double near[33];
+    double near[33] = {0};
     size_t n = 0, a = i > 16 ? i - 16 : 0;
     for (size_t k = a; k <= i + 16 && k < end; k++)
         near[n++] = d->power[k];

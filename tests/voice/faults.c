@@ -167,7 +167,7 @@ static void filter(sound *x, const double *h, size_t n_h, double lowpass_hz)
     fftwf_plan back = fftwf_plan_dft_c2r_1d((int)m, fa, a, FFTW_ESTIMATE);
     for (size_t i = 0; i < m; i++) {
         a[i] = i < x->n ? (float)x->samples[i] : 0;
-        b[i] = i < n_h ? (float)h[i] : 0;
+        b[i] = h && i < n_h ? (float)h[i] : 0;
     }
     fftwf_execute(forth);
     fftwf_execute_dft_r2c(forth, b, fb);
