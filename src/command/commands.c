@@ -9,8 +9,8 @@
 
 /* Every command, in the order of the help: one line each. */
 #define COMMANDS(one)                                                                              \
-    one(check) one(analyse) one(fit) one(add) one(journal) one(singers) one(takes) one(correct)    \
-        one(map) one(progress) one(compare) one(next)
+    one(check) one(calibrate) one(analyse) one(fit) one(add) one(journal) one(singers) one(takes)  \
+        one(correct) one(map) one(progress) one(compare) one(next)
 
 #define DECLARE(name) extern const command command_##name;
 #define LIST(name) &command_##name,
