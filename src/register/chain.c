@@ -26,11 +26,11 @@ typedef struct grid {
     double less[BINS], more[BINS]; /* probability of a step down or up per frame */
 } grid;
 
-static grid grid_new(const chain_settings *s)
+static grid grid_new(const chain_settings *s, double hop_s)
 {
     grid g;
     double width = 2 * widest_sd * s->drift_sd / (BINS - 1), sum = 0;
-    double keep = exp(-frame_s / s->drift_s);
+    double keep = exp(-hop_s / s->drift_s);
     double variance = s->drift_sd * s->drift_sd * (1 - keep * keep);
     for (int k = 0; k < BINS; k++) {
         g.d[k] = (k - BINS / 2) * width;
@@ -88,10 +88,13 @@ static double emit(const grid *g, const evidence *ev, const chain_inputs *in, si
 {
     saying w = in->says[i];
     double hush = (ev->edge_s[i] - s->hush_lo_s) / (s->hush_hi_s - s->hush_lo_s);
-    double weight = s->temper * w.weight * fmin(fmax(hush, 0), 1), best = -(double)INFINITY;
+    double frames = ev->hop_s / frame_s;
+    double weight = frames * s->temper * w.weight * fmin(fmax(hush, 0), 1),
+           best = -(double)INFINITY;
     for (int k = 0; k < STATES; k++) {
         double half = k < BINS ? -0.5 : 0.5, c = half + g->d[k % BINS];
-        out[k] = weight * (c * w.z - 0.5 * c * c * w.mass) + half * s->place * in->place[i];
+        out[k] =
+            weight * (c * w.z - 0.5 * c * c * w.mass) + half * frames * s->place * in->place[i];
         best = fmax(best, out[k]);
     }
     for (int k = 0; k < STATES; k++) {
@@ -115,7 +118,7 @@ static double scale(double v[STATES])
 
 static int gap_frames(const evidence *ev, size_t i)
 {
-    return (int)fmax(1, round(ev->gap_s[i] / frame_s));
+    return (int)fmax(1, round(ev->gap_s[i] / ev->hop_s));
 }
 
 static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
@@ -167,7 +170,7 @@ static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
 
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s, double *p2)
 {
-    grid g = grid_new(s);
+    grid g = grid_new(s, ev->hop_s);
     double(*alpha)[STATES] = xmalloc(ev->n, sizeof *alpha);
     double total = forward(&g, ev, in, s, alpha);
     backward(&g, ev, in, s, alpha, p2);

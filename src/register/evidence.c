@@ -10,6 +10,7 @@
 #include <stdlib.h>
 
 /* A crack leaves a short hole in the voice; a longer one is a breath or a consonant. */
+static const double frame_s = 0.005;
 static const double bridged_s = 0.15;
 static const double fastest_slide = 20; /* semitones a second: what is steeper is no trend */
 static const double side_s = 0.170; /* looked at on either side of a leap: a period of vibrato */
@@ -28,10 +29,11 @@ static size_t count_voiced(track *const *tracks, size_t n_tracks)
     return n;
 }
 
-static evidence *allocate(size_t n)
+evidence *evidence_alloc(size_t n)
 {
     evidence *ev = xcalloc(1, sizeof *ev);
     *ev = (evidence){.n = n,
+                     .hop_s = frame_s,
                      .take = xmalloc(n, sizeof *ev->take),
                      .frame = xmalloc(n, sizeof *ev->frame),
                      .gap_s = xmalloc(n, sizeof *ev->gap_s),
@@ -285,7 +287,7 @@ static void measure_stretch(evidence *ev, track *const *tracks, size_t first, si
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks)
 {
-    evidence *ev = allocate(count_voiced(tracks, n_tracks));
+    evidence *ev = evidence_alloc(count_voiced(tracks, n_tracks));
     gather(ev, tracks, n_tracks);
     if (ev->n)
         centre_levels(ev);

@@ -17,6 +17,8 @@ static const double EVIDENCE_LAG_S = 0.1;
 
 typedef struct evidence {
     size_t n;                  /* voiced frames */
+    double hop_s;              /* from one to the next where the voice goes on: 0.005, or that
+                                  of evidence_thin */
     size_t *take;              /* [n] which track */
     size_t *frame;             /* [n] which frame of it */
     double *gap_s;             /* [n] time since the voiced frame before; INFINITY where a new
@@ -39,5 +41,11 @@ typedef struct evidence {
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks);
 void evidence_free(evidence *ev);
+evidence *evidence_alloc(size_t n); /* n frames whose arrays hold nothing yet, leap_st 0 */
+
+static inline size_t evidence_frames(const evidence *ev, double s) /* in so long a time */
+{
+    return (size_t)(s / ev->hop_s + 0.5);
+}
 
 #endif

@@ -3,7 +3,6 @@
 
 #include <math.h>
 
-static const double frame_s = 0.005;
 static const double nearest_s = 0.03;
 static const double stated = 0.5; /* where a flip is known to be about here */
 
@@ -36,8 +35,8 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
         up[i] = down[i] = said & STATED_FLIP ? stated : 0;
         if (ev->edge_s[i] < nearest_s || said & (STATED_FLIP | STATED_SAME))
             continue;
-        double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / frame_s);
-        double base = log(s->rate * frame_s * frames);
+        double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / ev->hop_s);
+        double base = log(s->rate * ev->hop_s * frames);
         double rise = gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
         double fall = gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);
         up[i] = logistic(base + rise + s->against * fall +

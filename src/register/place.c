@@ -4,8 +4,8 @@
 #include <gsl/gsl_linalg.h>
 #include <math.h>
 
-enum { UNKNOWNS = 3, STRIDE = 4, ROUNDS = 12 };
-static const double counts = 0.01 * STRIDE;
+enum { UNKNOWNS = 3, ROUNDS = 12 };
+static const double each_s = 0.02, counts = 0.04; /* one frame in so long counts for so much */
 static const double prior_mean[UNKNOWNS] = {0, 0.3, 0}, prior_sd[UNKNOWNS] = {3, 0.3, 0.1};
 static const double most_odds = 6;
 
@@ -19,7 +19,7 @@ static void add_up(const evidence *ev, const double *p2, double mid, const doubl
         for (int b = 0; b < UNKNOWNS; b++)
             h[a * UNKNOWNS + b] = a == b ? weight : 0;
     }
-    for (size_t i = 0; i < ev->n; i += STRIDE) {
+    for (size_t i = 0; i < ev->n; i += evidence_frames(ev, each_s)) {
         double v[UNKNOWNS] = {1, ev->pitch_st[i] - mid, -ev->level_db[i]};
         double q = 1 / (1 + exp(-(x[0] + x[1] * v[1] + x[2] * v[2])));
         for (int a = 0; a < UNKNOWNS; a++) {

@@ -34,10 +34,10 @@ typedef struct normal { /* the normal equations, lower triangle */
     double a[MODEL_SIZE * MODEL_SIZE], b[MODEL_SIZE];
 } normal;
 
-enum { ENTRIES = 9 };
-typedef struct sparse {
-    int n, at[2 * ENTRIES];
-    double v[2 * ENTRIES];
+enum { ENTRIES = 13 };
+typedef struct sparse { /* in ascending order of `at` */
+    int n, at[ENTRIES];
+    double v[ENTRIES];
 } sparse;
 
 static void put(sparse *x, int at, double v)
@@ -46,31 +46,44 @@ static void put(sparse *x, int at, double v)
     x->v[x->n++] = v;
 }
 
-/* Adds scale * (plain part + s * part that s multiplies) of a row. */
-static void put_row(sparse *x, const model_row *r, double scale, double s)
+/* The splines of row a and, `rho` times and off it, those of row b; they often are the same. */
+static void put_splines(sparse *x, const model_row *a, const model_row *b, double rho)
 {
+    const model_row *low = b->first < a->first ? b : a, *high = low == a ? b : a;
+    double of_low = low == a ? 1 : -rho, of_high = low == a ? -rho : 1;
+    int apart = high->first - low->first;
     for (int k = 0; k < 4; k++)
-        put(x, r->first + k, scale * r->w[k]);
-    put(x, MODEL_S + r->h, scale);
-    put(x, MODEL_A + r->h, scale * r->level);
-    put(x, MODEL_C + r->h, scale * r->pitch);
-    put(x, MODEL_D + r->h, scale * s);
-    put(x, MODEL_E + r->h, scale * s * r->level);
+        put(x, low->first + k, of_low * low->w[k]);
+    for (int k = 0; k < 4; k++)
+        if (apart + k < 4)
+            x->v[apart + k] += of_high * high->w[k];
+        else
+            put(x, high->first + k, of_high * high->w[k]);
 }
 
-static void put_s(sparse *x, const model_row *r, double scale)
+/* Row a at register si less rho times row b at sj, of one harmonic; and what si's and sj's doubts
+ * di, dj multiply. */
+static void put_pair(sparse *x, sparse *d, const model_row *a, const model_row *b, double rho,
+                     double si, double sj, double di, double dj)
 {
-    put(x, MODEL_D + r->h, scale);
-    put(x, MODEL_E + r->h, scale * r->level);
+    put_splines(x, a, b, rho);
+    put(x, MODEL_S + a->h, 1 - rho);
+    put(x, MODEL_D + a->h, si - rho * sj);
+    put(x, MODEL_A + a->h, a->level - rho * b->level);
+    put(x, MODEL_E + a->h, si * a->level - rho * sj * b->level);
+    put(x, MODEL_C + a->h, a->pitch - rho * b->pitch);
+    put(d, MODEL_D + a->h, di - rho * dj);
+    put(d, MODEL_E + a->h, di * a->level - rho * dj * b->level);
 }
 
 /* Lower triangle: a += weight x x'. */
 static void add_outer(double *a, const sparse *x, double weight)
 {
-    for (int p = 0; p < x->n; p++)
-        for (int q = 0; q < x->n; q++)
-            if (x->at[q] <= x->at[p])
-                a[x->at[p] * MODEL_SIZE + x->at[q]] += weight * x->v[p] * x->v[q];
+    for (int p = 0; p < x->n; p++) {
+        double *line = a + x->at[p] * MODEL_SIZE, vp = weight * x->v[p];
+        for (int q = 0; q <= p; q++)
+            line[x->at[q]] += vp * x->v[q];
+    }
 }
 
 /* Lower triangle: a -= weight v v', v zero before `first`. */
@@ -109,12 +122,7 @@ static void add_frame(normal *eq, const model *m, const evidence *ev, size_t i, 
         double w = (pair ? 1 : 1 - ar * ar) / (m->sigma[h * HARMONICS + h] + noise);
         model_row ri = model_row_of(m, ev, i, h), rj = pair ? model_row_of(m, ev, j, h) : ri;
         sparse x = {.n = 0}, d = {.n = 0};
-        put_row(&x, &ri, 1, si);
-        put_s(&d, &ri, di);
-        if (pair) {
-            put_row(&x, &rj, -rho, sj);
-            put_s(&d, &rj, -rho * dj);
-        }
+        put_pair(&x, &d, &ri, &rj, rho, si, sj, di, dj);
         add_outer(eq->a, &x, w);
         add_outer(eq->a, &d, w);
         spread(eq->b, &x, w * y);
@@ -247,7 +255,7 @@ bool regress_fit(model *m, const evidence *ev, const double *p2, const regress_s
         for (int h = 0; h < HARMONICS; h++)
             m->sigma[h * HARMONICS + h] = begin_db * begin_db;
     }
-    size_t stride = 2 + ev->n / FRAMES_MOST, used = 0;
+    size_t stride = (ev->hop_s < 0.01 ? 2 : 1) + ev->n / FRAMES_MOST, used = 0;
     normal *eq = xcalloc(1, sizeof *eq);
     add_priors(eq, s);
     for (size_t i = 0; i < ev->n; i += stride)

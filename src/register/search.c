@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "register/steps.h"
+#include "register/thin.h"
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
@@ -18,7 +19,9 @@ search_settings search_defaults(void)
     return (search_settings){.regress = regress_defaults(),
                              .chain = chain_defaults(),
                              .hazard = hazard_defaults(),
-                             .rounds = 12};
+                             .rounds = 12,
+                             .every = 4,
+                             .full_rounds = 1};
 }
 
 typedef struct workspace { /* [n] each */
@@ -146,7 +149,7 @@ static void start_by_leaps(const evidence *ev, const search_settings *s, workspa
     chain_run(ev, &in, &s->chain, p2);
 }
 
-bool search_run(const evidence *ev, const search_settings *s, world *best)
+static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
     static const double shares[] = {0 /* by leaps */, 0.25, 0.4, 0.5, 0.6, 0.75};
     workspace work = workspace_new(ev);
@@ -166,4 +169,32 @@ bool search_run(const evidence *ev, const search_settings *s, world *best)
     }
     workspace_clear(&work);
     return best->p2 != NULL;
+}
+
+/* The world of every frame from that of one in a few: the registers carry over, and what goes with
+ * them is fitted anew. */
+static bool fill_in(const evidence *ev, const search_settings *s, const size_t *stands_for,
+                    world *w)
+{
+    world all = {.p2 = xmalloc(ev->n, sizeof *all.p2), .says = xmalloc(ev->n, sizeof *all.says)};
+    for (size_t i = 0; i < ev->n; i++)
+        all.p2[i] = w->p2[stands_for[i]];
+    world_clear(w);
+    workspace work = workspace_new(ev);
+    search_settings few = *s;
+    few.rounds = s->full_rounds;
+    bool good = climb(ev, &few, &work, &all);
+    workspace_clear(&work);
+    *w = all;
+    return good;
+}
+
+bool search_run(const evidence *ev, const search_settings *s, world *best)
+{
+    size_t *stands_for = xmalloc(ev->n, sizeof *stands_for);
+    evidence *few = thin_evidence(ev, s->every, stands_for);
+    bool good = search_thin(few, s, best) && fill_in(ev, s, stands_for, best);
+    evidence_free(few);
+    free(stands_for);
+    return good;
 }

@@ -14,7 +14,9 @@ typedef struct search_settings {
     regress_settings regress;
     chain_settings chain;
     hazard_settings hazard;
-    int rounds; /* 12: of EM at most */
+    int rounds;      /* 12: of EM at most, from each start */
+    size_t every;    /* 4: one frame in so many is searched with */
+    int full_rounds; /* 1: of EM with all frames, from where the search ends */
 } search_settings;
 search_settings search_defaults(void);
 

@@ -8,8 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { NEAR = 4, FAR = 22, PEAK = 16 }; /* frames of 5 ms */
-static const double winsor_db = 6;      /* differences beyond this are cut for the usual scatter */
+static const double near_s = 0.020, far_s = 0.110, peak_s = 0.080;
+static const double winsor_db = 6; /* differences beyond this are cut for the usual scatter */
 static const double shrink = 0.3, floor_db2 = 0.05;
 /* At a flip into M2 the level falls by 1.5 dB and dips by 1 dB, until four flips say otherwise. */
 static const double usual_step_db = -1.5, usual_dip_db = 1, usual_counts = 4;
@@ -68,12 +68,13 @@ static void add_side(const evidence *ev, double (*r)[HARMONICS], long i, int way
                      double mean[HARMONICS])
 {
     int n[HARMONICS] = {0};
+    long near = (long)evidence_frames(ev, near_s), far = (long)evidence_frames(ev, far_s);
     memset(mean, 0, HARMONICS * sizeof *mean);
-    for (long k = 1; k <= FAR; k++) {
+    for (long k = 1; k <= far; k++) {
         long j = way > 0 ? i + k - 1 : i - k;
         if (j < 0 || j >= (long)ev->n || isinf(ev->gap_s[way > 0 ? j : j + 1]))
             break;
-        if (k <= NEAR || ev->edge_s[j] < 0)
+        if (k <= near || ev->edge_s[j] < 0)
             continue;
         for (int h = 0; h < HARMONICS; h++)
             if (!isnan(r[j][h])) {
@@ -82,7 +83,7 @@ static void add_side(const evidence *ev, double (*r)[HARMONICS], long i, int way
             }
     }
     for (int h = 0; h < HARMONICS; h++)
-        mean[h] = n[h] >= (FAR - NEAR) / 2 ? mean[h] / n[h] : (double)NAN;
+        mean[h] = n[h] >= (far - near) / 2 ? mean[h] / n[h] : (double)NAN;
 }
 
 /* Differences across every frame, their mean over the harmonics taken out: the gain is free. */
@@ -154,12 +155,12 @@ static evidence_of_step compare(const double d[HARMONICS], const double step[HAR
     return (evidence_of_step){covariance_dot(v, w, n), covariance_dot(w, w, n)};
 }
 
-/* Only the peaks within PEAK frames are kept. */
-static void keep_peaks(const double *raw, size_t n, double *out)
+/* Only the peaks within `reach` frames are kept. */
+static void keep_peaks(const double *raw, size_t n, size_t reach, double *out)
 {
     for (size_t i = 0; i < n; i++) {
         bool peak = raw[i] > 0;
-        for (size_t j = i > PEAK ? i - PEAK : 0; peak && j < n && j <= i + PEAK; j++)
+        for (size_t j = i > reach ? i - reach : 0; peak && j < n && j <= i + reach; j++)
             peak = raw[j] < raw[i] || j == i;
         out[i] = peak ? raw[i] : 0;
     }
@@ -191,8 +192,8 @@ void steps_measure(const model *m, const evidence *ev, const double *p2, double 
         fall[i] = -s.cross - 0.5 * s.square + dip +
                   ratio_of_one(ev->step_db[i], -marks.step_db, marks.step_var);
     }
-    keep_peaks(rise, ev->n, up);
-    keep_peaks(fall, ev->n, down);
+    keep_peaks(rise, ev->n, evidence_frames(ev, peak_s), up);
+    keep_peaks(fall, ev->n, evidence_frames(ev, peak_s), down);
     free(r);
     free(d);
     free(rise);
