@@ -74,6 +74,8 @@ intervals: deps-test ## write docs/intervals.md: how often intervals hold the tr
 	@$(MAKE) $(JOBS) do-intervals
 accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voices of known truth
 	@$(MAKE) $(JOBS) do-accuracy
+trust: deps-test ## learn src/register/trust_table.h anew from the first test voice
+	@$(MAKE) $(JOBS) do-trust
 install: deps ## install the program under $(PREFIX), /usr/local unless given; DESTDIR is heeded
 	@$(MAKE) $(JOBS) do-install
 uninstall: ## remove what install put there
@@ -196,6 +198,13 @@ else
 	@mv $(BUILD)/accuracy.md docs/accuracy.md; cat docs/accuracy.md
 endif
 
+# The weights that the takes are decoded with choose among worlds, so they are learnt in rounds: run
+# it until the calibration no longer improves.
+do-trust: $(BUILD)/trust $(BUILD)/accuracy-takes/voice
+	@$< --takes $(BUILD)/accuracy-takes > $(BUILD)/trust_table.h
+	@mv $(BUILD)/trust_table.h src/register/trust_table.h
+	@clang-format -i src/register/trust_table.h
+
 RUNS_A_CELL = 400
 do-intervals: $(BUILD)/intervals $(BUILD)/shifts $(BUILD)/proposals
 	@{ $(BUILD)/intervals $(RUNS_A_CELL) && $(BUILD)/shifts $(RUNS_A_CELL) && \
@@ -222,7 +231,7 @@ do-compile: $(PROGRAMS) $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/*.c))
 do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
-.PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy install uninstall clean help $(RUNS) deps \
+.PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-survreg do-test-survreg deps-survreg \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c

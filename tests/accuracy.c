@@ -24,7 +24,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 typedef struct plan {
     unsigned long first_seed, last_seed;
@@ -45,26 +44,6 @@ typedef struct heard { /* one singer, as the program heard it */
     register_summary summary;
     boundary *boundary; /* NULL when there is none */
 } heard;
-
-static char *singer_name(band b, unsigned long seed)
-{
-    return xformat("%s%s-%lu", b.voice == 1 ? "" : "second-", choir_name(b.voice, b.family), seed);
-}
-
-static bool rendered(band b, unsigned long seed, const plan *p, char **folder, err *e)
-{
-    char *name = singer_name(b, seed);
-    *folder = xformat("%s/%s", p->takes, name);
-    free(name);
-    char *stamp = xformat("%s/whole", *folder);
-    bool ok = access(stamp, F_OK) == 0;
-    if (!ok && files_folder(p->takes, e) && choir_write(b.voice, b.family, seed, *folder, e)) {
-        FILE *out = NULL;
-        ok = files_create(*folder, "whole", &out, e) && fclose(out) == 0;
-    }
-    free(stamp);
-    return ok;
-}
 
 /* Flips made at will are none of the boundary's. */
 static void fit(heard *h, const truth *t)
@@ -173,7 +152,7 @@ static void dump_flips(FILE *out, const truth_take *t, const flips *found)
 static bool dump(const plan *p, band b, unsigned long seed, const truth *t, const heard *h, err *e)
 {
     FILE *frames = NULL, *changes = NULL;
-    char *name = singer_name(b, seed), *folder = xformat("%s/%s", p->dump, name);
+    char *name = choir_singer(b.voice, b.family, seed), *folder = xformat("%s/%s", p->dump, name);
     free(name);
     bool ok = files_folder(p->dump, e) && files_folder(folder, e) &&
               files_create(folder, "frames.tsv", &frames, e) &&
@@ -215,8 +194,8 @@ static bool one_singer(const plan *p, band b, unsigned long seed, marks *sum, er
     truth t = {0};
     heard h = {0};
     marks m = {0};
-    bool ok =
-        rendered(b, seed, p, &folder, e) && truth_read(folder, &t, e) && listen(&t, folder, &h, e);
+    bool ok = choir_render(b.voice, b.family, seed, p->takes, &folder, e) &&
+              truth_read(folder, &t, e) && listen(&t, folder, &h, e);
     if (ok) {
         mark(&t, &h, &m);
         if (p->each)

@@ -25,6 +25,7 @@ static evidence *stretch(size_t n)
 {
     evidence *ev = xcalloc(1, sizeof *ev);
     ev->n = n;
+    ev->hop_s = 0.005;
     ev->gap_s = array_filled(n, 0.005);
     ev->edge_s = array_filled(n, 1);
     ev->pitch_st = array_filled(n, 60);

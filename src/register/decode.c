@@ -5,148 +5,120 @@
 #include "register/evidence.h"
 #include "register/figures.h"
 #include "register/search.h"
+#include "register/settle.h"
+#include "register/trust.h"
 
 #include <gsl/gsl_errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double frame_s = 0.005;
-static const double least_voice_s = 2; /* less does not determine tract and source */
-static const double shortest_stay_s = 0.2, least_leap_st = 1.5;
-static const size_t leap_frames = 16;
-static const double doubtful =
-    0.4; /* what is left of the confidence of a flip into too short a stay */
-static const double unsure = 0.6;
-/* Frames in a row say the same, which makes the chain too sure of itself: of the flips to which it
- * gave 0.9 on tuning voices, half were true, of those to which it gave 0.95 three in four. */
-static const double surer = 6;
-static const size_t sure_frames = 20; /* confidence looks this far on either side */
+static const double brief_trust = 0.4; /* at most, of a change into too short a stay */
 
 register_settings register_defaults(void)
 {
-    return (register_settings){.least_gain = 12, .least_gain_per_s = 1.4};
+    return (register_settings){.least_voice_s = 2, .least_listed = 0.05};
 }
 
-static double highest(const double *p2, size_t from, size_t to, bool m2)
-{
-    double best = 0;
-    for (size_t j = from; j < to; j++)
-        best = fmax(best, m2 ? p2[j] : 1 - p2[j]);
-    return best;
-}
-
-typedef struct decoded { /* what is needed to tell of one flip */
+typedef struct decoded {
     const evidence *ev;
     track *const *tracks;
     const world *w;
     const double *time_s; /* [ev->n] */
+    turns all;
+    double *p; /* [all.n] probability that it is a flip */
+    double (*cues)[CUES];
 } decoded;
 
-/* The flip on entering frame `at`; nothing else happens in first..last. */
-static flip flip_at(const decoded *d, size_t first, size_t last, size_t at)
+static decoded decoded_new(const evidence *ev, track *const *tracks, const world *w,
+                           const double *time_s)
 {
-    const double *p2 = d->w->p2;
-    bool up = p2[at] > 0.5;
+    decoded d = {ev, tracks, w, time_s, turns_find(ev, w->p2), NULL, NULL};
+    cues_of of = {ev, &w->m, &w->where, w->says, w->p2, w->gain};
+    d.cues = xmalloc(d.all.n, sizeof *d.cues);
+    d.p = array_filled(d.all.n, 0);
+    cues_measure(&of, &d.all, d.cues);
+    for (size_t k = 0; k < d.all.n; k++) {
+        d.p[k] = trust_of(d.cues[k]);
+        if (d.all.items[k].brief)
+            d.p[k] = fmin(d.p[k], brief_trust);
+        if (ev->stated[d.all.items[k].at] & STATED_FLIP)
+            d.p[k] = 1;
+    }
+    return d;
+}
+
+static void decoded_clear(decoded *d)
+{
+    turns_clear(&d->all);
+    free(d->p);
+    free(d->cues);
+}
+
+/* Whether a change is believed, or both registers are declared. */
+static bool has_two(const decoded *d)
+{
+    bool m1 = false, m2 = false;
+    for (size_t i = 0; i < d->ev->n; i++) {
+        m1 = m1 || d->ev->declared[i] == DECLARED_M1;
+        m2 = m2 || d->ev->declared[i] == DECLARED_M2;
+    }
+    for (size_t k = 0; k < d->all.n; k++)
+        if (d->p[k] >= FLIP_ASSERTED)
+            return true;
+    return m1 && m2;
+}
+
+static void tell_frames(const decoded *d)
+{
+    for (size_t i = 0; i < d->ev->n; i++) {
+        track *t = d->tracks[d->ev->take[i]];
+        t->p_m2[d->ev->frame[i]] = d->w->p2[i];
+        t->reg[d->ev->frame[i]] = d->w->p2[i] > 0.5 ? 2 : 1;
+    }
+}
+
+/* The registers of the frames change where the flip is. */
+static void tell_place(const decoded *d, const turn *c, const flip *f)
+{
+    if ((d->w->p2[c->at] > 0.5) != c->up || (d->w->p2[c->at - 1] > 0.5) == c->up)
+        return;
+    for (size_t i = c->first; i <= c->last; i++) {
+        bool old = d->time_s[i] < f->time_s;
+        if (old != (i < c->at))
+            d->tracks[d->ev->take[i]]->reg[d->ev->frame[i]] = c->up == old ? 1 : 2;
+    }
+}
+
+static flip flip_of(const decoded *d, size_t k)
+{
+    const turn *c = &d->all.items[k];
     figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s};
-    size_t before = at - first > sure_frames ? at - sure_frames : first;
-    size_t after = last - at > sure_frames ? at + sure_frames : last;
-    flip f = figures_measure(&of, first, last, at, up ? FLIP_UP : FLIP_DOWN);
-    f.confidence = pow(highest(p2, before, at, !up) * highest(p2, at, after + 1, up), surer);
+    flip f = figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN);
+    f.confidence = d->p[k];
+    memcpy(f.cues, d->cues[k], sizeof f.cues);
     return f;
 }
 
-static bool in_m2(const decoded *d, size_t i)
+/* Flips, doubtful ones too, and with `two` registers those of the frames. */
+static void tell(const decoded *d, bool two, double least, flips *found)
 {
-    return d->w->p2[i] > 0.5;
-}
-
-/* A leap of the pitch the way the flip at frame i goes. */
-static bool has_leap(const decoded *d, size_t i, bool up)
-{
-    for (size_t j = i > leap_frames ? i - leap_frames : 0; j < d->ev->n && j <= i + leap_frames;
-         j++)
-        if (d->ev->take[j] == d->ev->take[i] && d->ev->leap_st[j] * (up ? 1 : -1) > least_leap_st)
-            return true;
-    return false;
-}
-
-/* Frame i..end - 1: the frames that have the register of frame i without a break. */
-static size_t same_until(const decoded *d, size_t i)
-{
-    size_t end = i + 1;
-    while (end < d->ev->n && !isinf(d->ev->gap_s[end]) && in_m2(d, end) == in_m2(d, i))
-        end++;
-    return end;
-}
-
-/* Whether frames i..end - 1 are too short a stay to be believed: the harmonics alone do not tell a
- * register in so little time, least of all where the voice begins or ends. */
-static bool too_short(const decoded *d, size_t i, size_t end)
-{
-    bool begins = isinf(d->ev->gap_s[i]);
-    bool ends = end == d->ev->n || isinf(d->ev->gap_s[end]);
-    if (begins && ends)
-        return false;
-    if (d->time_s[end - 1] - d->time_s[i] > shortest_stay_s)
-        return false;
-    return !(!begins && has_leap(d, i, in_m2(d, i))) && !(!ends && has_leap(d, end, !in_m2(d, i)));
-}
-
-static void append_flip(const decoded *d, size_t before, size_t end, size_t i, double trust,
-                        flips *found)
-{
-    flip f = flip_at(d, before, end - 1, i);
-    f.confidence *= trust;
-    flips_append(&found[d->ev->take[i]], f);
-}
-
-/* Gives short stays to the register about them; their flips are listed as doubtful. */
-static void leave_short(const decoded *d, flips *found)
-{
-    double *p2 = d->w->p2;
-    for (size_t i = 0, before = 0, end; i < d->ev->n; before = i, i = end) {
-        end = same_until(d, i);
-        if (!too_short(d, i, end))
+    if (two)
+        tell_frames(d);
+    for (size_t k = 0; k < d->all.n; k++) {
+        const turn *c = &d->all.items[k];
+        if (d->p[k] < least)
             continue;
-        if (!isinf(d->ev->gap_s[i]))
-            append_flip(d, before, end, i, doubtful, found);
-        if (end < d->ev->n && !isinf(d->ev->gap_s[end]))
-            append_flip(d, i, same_until(d, end), end, doubtful, found);
-        bool m2 = in_m2(d, i);
-        for (size_t j = i; j < end; j++)
-            p2[j] = m2 ? 1 - unsure : unsure;
-        i = before;
-        end = same_until(d, i);
+        flip f = flip_of(d, k);
+        if (two && !c->brief)
+            tell_place(d, c, &f);
+        flips_append(&found[d->ev->take[c->at]], f);
     }
-}
-
-/* The flips; the registers of the frames change where the flips are. */
-static void tell(const decoded *d, flips *found)
-{
-    const evidence *ev = d->ev;
-    leave_short(d, found);
-    for (size_t i = 0, before = 0, end; i < ev->n; before = i, i = end) {
-        end = same_until(d, i);
-        for (size_t j = i; j < end; j++) {
-            track *t = d->tracks[ev->take[j]];
-            t->p_m2[ev->frame[j]] = d->w->p2[j];
-            t->reg[ev->frame[j]] = in_m2(d, j) ? 2 : 1;
-        }
-        if (isinf(ev->gap_s[i]))
-            continue;
-        append_flip(d, before, end, i, 1, found);
-        const flips *all = &found[ev->take[i]];
-        flip f = all->items[all->n - 1];
-        for (size_t j = before; j < end; j++) {
-            bool old = d->time_s[j] < f.time_s;
-            if (old != (j < i))
-                d->tracks[ev->take[j]]->reg[ev->frame[j]] = (f.direction == FLIP_UP) == old ? 1 : 2;
-        }
-    }
-    for (size_t i = 0; i < ev->n; i++)
-        if (i + 1 == ev->n || ev->take[i + 1] != ev->take[i])
-            flips_sort(&found[ev->take[i]]);
+    for (size_t i = 0; i < d->ev->n; i++)
+        if (i + 1 == d->ev->n || d->ev->take[i + 1] != d->ev->take[i])
+            flips_sort(&found[d->ev->take[i]]);
 }
 
 static void tell_frame(track *t, size_t f, bool m2)
@@ -204,16 +176,16 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
     *summary = (register_summary){.answer = REGISTER_TOO_LITTLE,
                                   .voiced_s = (double)ev->n * frame_s,
                                   .gain_nats = (double)NAN};
-    bool told = summary->voiced_s >= least_voice_s && search_run(ev, &settings, &best);
-    if (told) {
-        double least = s->least_gain + s->least_gain_per_s * summary->voiced_s;
-        summary->gain_nats = best.gain;
-        summary->answer = best.gain < least ? REGISTER_ONE_UNNAMED : REGISTER_BOTH;
-    }
-    if (told && summary->answer == REGISTER_BOTH) {
+    if (summary->voiced_s >= s->least_voice_s && search_run(ev, &settings, &best)) {
         double *time_s = times_of(ev, tracks);
-        decoded d = {ev, tracks, &best, time_s};
-        tell(&d, found);
+        decoded d = decoded_new(ev, tracks, &best, time_s);
+        bool two = has_two(&d);
+        if (two)
+            settle_registers(ev, &d.all, d.p, best.p2);
+        tell(&d, two, s->least_listed, found);
+        summary->gain_nats = best.gain;
+        summary->answer = two ? REGISTER_BOTH : REGISTER_ONE_UNNAMED;
+        decoded_clear(&d);
         free(time_s);
     }
     for (size_t k = 0; k < n; k++)

@@ -13,11 +13,8 @@
 #include "voice/track.h"
 
 typedef struct register_settings {
-    /* Log-likelihood that flips must gain over none before a singer is said to have two registers:
-     * 12 nats, and 1.4 for each second of voice. On tuning voices 8-10 takes with flips gain 2.5-7
-     * a second, single takes with one 3-8; takes cut before their first flip 0.3-4.6, and 14 of 24
-     * singers stay below. */
-    double least_gain, least_gain_per_s;
+    double least_voice_s; /* 2: less does not determine tract and source */
+    double least_listed;  /* 0.05: changes of less confidence are not even listed as doubtful */
 } register_settings;
 register_settings register_defaults(void);
 

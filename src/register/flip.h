@@ -4,6 +4,8 @@
 
 /* A flip: the change from one laryngeal mechanism to the other. */
 
+#include "register/cue.h"
+
 #include <stddef.h>
 
 #define FLIP_ASSERTED 0.5 /* the confidence from which a flip is asserted, not doubtful */
@@ -44,6 +46,7 @@ typedef struct flip {
     double seam_jnd;      /* how audible it is, in just noticeable differences: register/seam.h */
     flip_kind kind;       /* what else it is, which makes it doubtful */
     flip_origin origin;
+    double cues[CUES]; /* what speaks for and against it; 0 where the sound is not at hand */
 } flip;
 
 typedef struct flips {

@@ -71,6 +71,11 @@ int model_residual(const model *m, const evidence *ev, size_t i, double s, doubl
     return n;
 }
 
+double model_expected_step(int h)
+{
+    return h ? -log2(0.5 * (h + 1)) : 4;
+}
+
 double model_tract(const model *m, double hz)
 {
     double w[4], y = 0;

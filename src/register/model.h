@@ -56,6 +56,10 @@ typedef struct saying {
 } saying;
 void model_emissions(const model *m, const evidence *ev, saying *out); /* out[ev->n] */
 
+/* What harmonic h, 0 the first, is expected to step by from M1 to M2, dB: +4 for the first, -1 an
+ * octave above the second. Falsetto has the stronger fundamental (Sundberg and Hoegset 2001). */
+double model_expected_step(int h);
+
 double model_warp(double hz);                  /* the axis of T */
 double model_tract(const model *m, double hz); /* T, dB up to a constant */
 

@@ -20,8 +20,6 @@ regress_settings regress_defaults(void)
                               .smooth_t = 1,
                               .ridge_s = 1e-4,
                               .ridge_d = 0.05,
-                              .first_db = 4,
-                              .octave_db = -1,
                               .smooth_d = 1,
                               .ridge_a = 4,
                               .ridge_e = 100,
@@ -162,7 +160,7 @@ static void add_priors(normal *eq, const regress_settings *s)
     add_ridge(eq, MODEL_S, HARMONICS, s->ridge_s);
     add_ridge(eq, MODEL_D, HARMONICS, s->ridge_d);
     for (int h = 0; h < HARMONICS; h++)
-        eq->b[MODEL_D + h] += s->ridge_d * (h ? s->octave_db * log2(0.5 * (h + 1)) : s->first_db);
+        eq->b[MODEL_D + h] += s->ridge_d * model_expected_step(h);
     add_smooth(eq, MODEL_D + 1, HARMONICS - 1, s->smooth_d);
     add_ridge(eq, MODEL_A, HARMONICS, s->ridge_a);
     add_smooth(eq, MODEL_A, HARMONICS, s->ridge_a);

@@ -2,8 +2,10 @@
 #include "register/search.h"
 
 #include "base/array.h"
+#include "register/turns.h"
 #include "register/steps.h"
 #include "register/thin.h"
+#include "register/trust.h"
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
@@ -149,18 +151,39 @@ static void start_by_leaps(const evidence *ev, const search_settings *s, workspa
     chain_run(ev, &in, &s->chain, p2);
 }
 
+/* How well the changes of a world stand up each by itself: -log of the probability that none is a
+ * flip. The chain's own likelihood is surest of worlds in which vowels or leaps are registers. */
+static double standing(const evidence *ev, const world *w)
+{
+    double *p2 = xmalloc(ev->n, sizeof *p2), sum = 0;
+    memcpy(p2, w->p2, ev->n * sizeof *p2);
+    turns c = turns_find(ev, p2);
+    double(*cues)[CUES] = xmalloc(c.n, sizeof *cues);
+    cues_of of = {ev, &w->m, &w->where, w->says, p2, w->gain};
+    cues_measure(&of, &c, cues);
+    for (size_t k = 0; k < c.n; k++)
+        sum -= log1p(-fmin(trust_of(cues[k]), 1 - 1e-9));
+    free(cues);
+    turns_clear(&c);
+    free(p2);
+    return sum;
+}
+
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
     static const double shares[] = {0 /* by leaps */, 0.25, 0.4, 0.5, 0.6, 0.75};
     workspace work = workspace_new(ev);
-    *best = (world){.gain = -(double)INFINITY};
+    *best = (world){.p2 = NULL};
+    double most = -1;
     for (size_t k = 0; k < sizeof shares / sizeof *shares; k++) {
         world w = {.p2 = xmalloc(ev->n, sizeof *w.p2), .says = xmalloc(ev->n, sizeof *w.says)};
         if (shares[k] > 0)
             start_by_pitch(ev, shares[k], w.p2);
         else
             start_by_leaps(ev, s, &work, w.p2);
-        if (climb(ev, s, &work, &w) && w.gain > best->gain) {
+        double now = climb(ev, s, &work, &w) ? standing(ev, &w) : -1;
+        if (now > most) {
+            most = now;
             world_clear(best);
             *best = w;
         } else {

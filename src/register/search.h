@@ -2,8 +2,8 @@
 #ifndef REGISTER_SEARCH_H
 #define REGISTER_SEARCH_H
 
-/* EM from several starts, and which of the worlds they end in is the singer's: the one in which
- * flips gain most likelihood over none (the same emissions, the hazard switched off). */
+/* EM from several starts, and which of the worlds they end in is the singer's: the one whose flips
+ * stand up best, each by itself (register/trust.h). */
 
 #include "register/chain.h"
 #include "register/hazard.h"

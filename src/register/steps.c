@@ -124,12 +124,8 @@ static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
     covariance_mend(&c[0][0], floor_db2);
 }
 
-typedef struct evidence_of_step { /* of a step up: cross - square / 2; down: -cross - square / 2 */
-    double cross, square;
-} evidence_of_step;
-
-static evidence_of_step compare(const double d[HARMONICS], const double step[HARMONICS],
-                                double c[HARMONICS][HARMONICS])
+static harmonic_step compare(const double d[HARMONICS], const double step[HARMONICS],
+                             double c[HARMONICS][HARMONICS])
 {
     double m[HARMONICS * HARMONICS], v[HARMONICS], w[HARMONICS], mean_v = 0, mean_w = 0;
     int used[HARMONICS], n = 0;
@@ -137,7 +133,7 @@ static evidence_of_step compare(const double d[HARMONICS], const double step[HAR
         if (!isnan(d[h]))
             used[n++] = h;
     if (n < 3)
-        return (evidence_of_step){0, 0};
+        return (harmonic_step){0, 0, 0};
     for (int a = 0; a < n; a++) {
         mean_v += d[used[a]] / n;
         mean_w += step[used[a]] / n;
@@ -149,10 +145,13 @@ static evidence_of_step compare(const double d[HARMONICS], const double step[HAR
             m[a * n + b] = c[used[a]][used[b]];
     }
     if (!covariance_factor(m, n))
-        return (evidence_of_step){0, 0};
+        return (harmonic_step){0, 0, 0};
     covariance_whiten(m, n, v);
     covariance_whiten(m, n, w);
-    return (evidence_of_step){covariance_dot(v, w, n), covariance_dot(w, w, n)};
+    harmonic_step s = {.cross = covariance_dot(v, w, n), .square = covariance_dot(w, w, n)};
+    double along = s.square > 0 ? s.cross * s.cross / s.square : 0;
+    s.odd = fmax(0, covariance_dot(v, v, n) - along) / (n - 2);
+    return s;
 }
 
 /* Only the peaks within `reach` frames are kept. */
@@ -166,12 +165,10 @@ static void keep_peaks(const double *raw, size_t n, size_t reach, double *out)
     }
 }
 
-void steps_measure(const model *m, const evidence *ev, const double *p2, double *up, double *down)
+void steps_of_harmonics(const model *m, const evidence *ev, harmonic_step *out)
 {
     double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r), (*d)[HARMONICS] = xmalloc(ev->n, sizeof *d);
-    double *rise = xmalloc(ev->n, sizeof *rise), *fall = xmalloc(ev->n, sizeof *fall);
     double scatter[HARMONICS][HARMONICS], step[HARMONICS];
-    level_marks marks = learn_levels(ev, p2);
     for (size_t i = 0; i < ev->n; i++)
         model_residual(m, ev, i, 0, r[i]);
     differences(ev, r, d);
@@ -181,11 +178,22 @@ void steps_measure(const model *m, const evidence *ev, const double *p2, double 
             model_row x = model_row_of(m, ev, i, h);
             step[h] = model_step(m, &x);
         }
-        evidence_of_step s = compare(d[i], step, scatter);
-        if (s.square <= 0) {
-            rise[i] = fall[i] = 0;
+        out[i] = compare(d[i], step, scatter);
+    }
+    free(r);
+    free(d);
+}
+
+void steps_measure(const model *m, const evidence *ev, const double *p2, double *up, double *down)
+{
+    harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
+    double *rise = xcalloc(ev->n, sizeof *rise), *fall = xcalloc(ev->n, sizeof *fall);
+    level_marks marks = learn_levels(ev, p2);
+    steps_of_harmonics(m, ev, steps);
+    for (size_t i = 0; i < ev->n; i++) {
+        harmonic_step s = steps[i];
+        if (s.square <= 0)
             continue;
-        }
         double dip = ratio_of_one(ev->dip_db[i], marks.dip_db, marks.dip_var);
         rise[i] = s.cross - 0.5 * s.square + dip +
                   ratio_of_one(ev->step_db[i], marks.step_db, marks.step_var);
@@ -194,8 +202,7 @@ void steps_measure(const model *m, const evidence *ev, const double *p2, double 
     }
     keep_peaks(rise, ev->n, evidence_frames(ev, peak_s), up);
     keep_peaks(fall, ev->n, evidence_frames(ev, peak_s), down);
-    free(r);
-    free(d);
     free(rise);
     free(fall);
+    free(steps);
 }

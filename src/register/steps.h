@@ -11,6 +11,15 @@
 
 #include "register/model.h"
 
+/* The harmonics alone: the log-likelihood ratio of a step up into M2 against none is
+ * cross - square / 2, of one down -cross - square / 2. `odd` is the mean square, in units of the
+ * usual scatter, of what neither explains. All 0 where fewer than three harmonics are there on both
+ * sides. */
+typedef struct harmonic_step {
+    double cross, square, odd;
+} harmonic_step;
+void steps_of_harmonics(const model *m, const evidence *ev, harmonic_step *out); /* out[ev->n] */
+
 /* p2[ev->n], the probability of M2, tells what the level has done at this singer's flips so far.
  * Out: up[ev->n], down[ev->n], log-likelihood ratio of a flip into M2 or into M1 against none, at
  * its own peaks within 80 ms, else 0; never below 0. */

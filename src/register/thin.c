@@ -32,6 +32,7 @@ static void copy_frame(const evidence *ev, size_t i, evidence *out, size_t at)
     out->dip_db[at] = ev->dip_db[i];
     out->step_db[at] = ev->step_db[i];
     out->declared[at] = ev->declared[i];
+    out->stated[at] = 0;
 }
 
 /* The frame nearest to EVIDENCE_LAG_S before each. */
@@ -54,11 +55,18 @@ evidence *thin_evidence(const evidence *ev, size_t every, size_t *stands_for)
     double since = 0; /* the frame taken last */
     for (size_t first = 0, end; first < ev->n; first = end) {
         size_t at = stands_for[first];
-        for (end = first; end < ev->n && stands_for[end] == at; end++)
-            if (fabs(ev->leap_st[end]) > fabs(out->leap_st[at]))
-                out->leap_st[at] = ev->leap_st[end];
+        for (end = first; end < ev->n && stands_for[end] == at;)
+            end++;
         size_t mid = first + (end - first) / 2;
         copy_frame(ev, mid, out, at);
+        bool same = true;
+        for (size_t i = first; i < end; i++) {
+            if (fabs(ev->leap_st[i]) > fabs(out->leap_st[at]))
+                out->leap_st[at] = ev->leap_st[i];
+            out->stated[at] |= ev->stated[i] & (STATED_M1 | STATED_M2 | STATED_FLIP);
+            same = same && ev->stated[i] & STATED_SAME;
+        }
+        out->stated[at] |= same ? STATED_SAME : 0;
         for (size_t i = first; i <= mid; i++)
             since += ev->gap_s[i];
         out->gap_s[at] = since;

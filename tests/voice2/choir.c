@@ -1,10 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "voice2/choir.h"
 
+#include "base/array.h"
+#include "base/text.h"
+#include "voice/files.h"
 #include "voice/studio.h"
 #include "voice2/album.h"
 
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 int choir_families(int voice)
 {
@@ -40,4 +46,25 @@ bool choir_write_egg(int voice, int family_at, uint64_t seed, const char *folder
 {
     return voice == 1 ? studio_family_egg((family)family_at, seed, folder, e)
                       : album_write_egg((cast_family)family_at, seed, folder, e);
+}
+
+char *choir_singer(int voice, int family_at, uint64_t seed)
+{
+    return xformat("%s%s-%llu", voice == 1 ? "" : "second-", choir_name(voice, family_at),
+                   (unsigned long long)seed);
+}
+
+bool choir_render(int voice, int family_at, uint64_t seed, const char *takes, char **folder, err *e)
+{
+    char *name = choir_singer(voice, family_at, seed);
+    *folder = xformat("%s/%s", takes, name);
+    free(name);
+    char *stamp = xformat("%s/whole", *folder);
+    bool ok = access(stamp, F_OK) == 0;
+    if (!ok && files_folder(takes, e) && choir_write(voice, family_at, seed, *folder, e)) {
+        FILE *out = NULL;
+        ok = files_create(*folder, "whole", &out, e) && fclose(out) == 0;
+    }
+    free(stamp);
+    return ok;
 }

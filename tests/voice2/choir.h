@@ -22,4 +22,10 @@ bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, er
 /* The same with an EGG beside the microphone. */
 bool choir_write_egg(int voice, int family_at, uint64_t seed, const char *folder, err *e);
 
+/* As choir_write(), once and for all, in a folder of its own under `takes`; *folder, for free(), is
+ * where. */
+bool choir_render(int voice, int family_at, uint64_t seed, const char *takes, char **folder,
+                  err *e);
+char *choir_singer(int voice, int family_at, uint64_t seed); /* that folder's own name; free() */
+
 #endif

@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_CUE_H
+#define REGISTER_CUE_H
+
+/* What speaks for and against one change of register being a flip. The chain weighs all frames
+ * together and is too sure of itself; each change is asked again for evidence of its own. */
+
+/* Of the change: */
+typedef enum cue {
+    CUE_CHAIN, /* -log(1 - P + 0.003), P the chain's probability of the old register before (at
+                     its highest in 100 ms) times that of the new one after */
+    CUE_LEAP,  /* leap of the pitch within 80 ms the way the flip goes, semitones; negative: the
+                     other way */
+    CUE_SPEED, /* most that the pitch moves that way in 40 ms, semitones */
+    CUE_SLOW,  /* what a leap takes longer than that for, semitones */
+    CUE_STEP,  /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
+    CUE_ODD,   /* log of the mean square of the step of harmonics that a flip does not explain, in
+                     units of the usual, plus 0.3 */
+    CUE_DIP,   /* dip of the level, dB */
+    CUE_FALL,  /* most that the level falls from the side in M1 to that in M2, dB, at least 0 */
+    CUE_FAR,   /* step of the register coordinate from 40-250 ms before to as long after; 1 is
+                     that from M1 to M2 */
+    CUE_FAR_MORE, /* the same */
+    CUE_NEAR,     /* the same from 15-80 ms before to as long after */
+    CUE_STAY_BEFORE,
+    CUE_STAY_AFTER, /* log of the seconds to the nearest other change or end */
+    CUE_EDGE_BEFORE,
+    CUE_EDGE_AFTER, /* log of the seconds to the ends of the stretch of voice */
+    CUE_PLACE,      /* log odds of the new register by pitch and level */
+    CUE_BRIEF,      /* 1 for a change into or out of a stay that is too short */
+    /* Of all of the singer's voice: */
+    CUE_GAIN,   /* log-likelihood that flips gain over none, nats a second */
+    CUE_SOURCE, /* correlation of the step of the source with what is expected of it */
+    CUE_SIZE,   /* its root mean square over harmonics 1 to 8, dB */
+    CUE_LEAPS,  /* mean leap of all changes the way they go, each within 4 semitones */
+    CUE_WRONG,  /* share of changes that leap the other way */
+    CUE_PITCH,  /* slope of the log odds of M2 on the pitch, 1/semitone */
+    CUES
+} cue;
+
+const char *cue_name(cue c); /* "chain", "leap_st", ...: with the unit where it has one */
+
+#endif

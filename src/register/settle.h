@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_SETTLE_H
+#define REGISTER_SETTLE_H
+
+/* Registers that agree with the flips that are believed: between two changes that are not, the
+ * voice stays in the register about them. */
+
+#include "register/turns.h"
+
+/* p[c->n]: how probable each change is a flip. Changes p2[ev->n] where the flips so believed say
+ * that the register does not change. */
+void settle_registers(const evidence *ev, const turns *c, const double *p, double *p2);
+
+#endif

@@ -1,0 +1,29 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_TRUST_H
+#define REGISTER_TRUST_H
+
+/* How probable it is that a change of register is a flip, from its cues: a logistic regression,
+ * learnt from test voices by `make trust` (docs/method.md). */
+
+#include "register/cues.h"
+
+enum { TRUST_TERMS = 25 };
+
+/* What the regression multiplies: a cue, or the part of it between two bounds. */
+typedef struct trust_term {
+    cue from;
+    double lo, hi;
+} trust_term;
+extern const trust_term trust_terms[TRUST_TERMS];
+
+/* What term k reads off the cues. */
+double trust_term_value(int k, const double cues[CUES]);
+
+/* What each term adds to the log odds, nats, against the mean change of the voices that it was
+ * learnt from; returns their sum and the intercept: the log odds of a flip. */
+double trust_weigh(const double cues[CUES], double nats[TRUST_TERMS]);
+
+/* Probability of a flip. */
+double trust_of(const double cues[CUES]);
+
+#endif

@@ -1,0 +1,244 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+
+/* Learns how far cues of a flip are to be trusted, from the first test voice's tuning seeds, and
+ * prints src/register/trust_table.h on stdout; on stderr how well the answers are calibrated on
+ * singers that were left out.
+ *
+ *   trust --takes DIR
+ *
+ * Each singer is heard four times: all takes, a third of them, and two takes alone. A found change
+ * is a flip when a true one of the same direction lies within 60 ms. The regression is penalised
+ * (a unit of weight on standardised terms costs half a nat times `ridge`). */
+
+#include "base/array.h"
+#include "register/decode.h"
+#include "register/trust.h"
+#include "voice/files.h"
+#include "voice/listen.h"
+#include "voice/marks.h"
+#include "voice2/choir.h"
+
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { FIRST_SEED = 1, LAST_SEED = 6, UNKNOWNS = TRUST_TERMS + 1, ROUNDS = 40, FOLDS = 6 };
+static const double ridge = 3;
+
+typedef struct example {
+    double x[TRUST_TERMS];
+    bool flip;
+    unsigned long who;
+} example;
+
+typedef struct examples {
+    size_t n, room;
+    example *items;
+} examples;
+
+static void add_example(examples *all, const flip *f, bool is_flip, unsigned long who)
+{
+    array_reserve((void **)&all->items, &all->room, all->n + 1, sizeof *all->items);
+    example *e = &all->items[all->n++];
+    *e = (example){.flip = is_flip, .who = who};
+    for (int k = 0; k < TRUST_TERMS; k++)
+        e->x[k] = trust_term_value(k, f->cues);
+}
+
+/* Decodes the takes for which take % every == rest % every, and labels what was found. */
+static void study(const truth *t, track *const *tracks, size_t every, size_t rest, examples *all,
+                  unsigned long who)
+{
+    track **some = xcalloc(t->n, sizeof *some);
+    size_t *take = xcalloc(t->n, sizeof *take), n = 0;
+    for (size_t i = 0; i < t->n; i++)
+        if (i % every == rest % every) {
+            take[n] = i;
+            some[n++] = tracks[i];
+        }
+    flips *found = xcalloc(t->n, sizeof *found);
+    register_settings settings = register_defaults();
+    register_summary ignored;
+    settings.least_listed = 0;
+    register_decode(some, n, &settings, found, &ignored);
+    for (size_t i = 0; i < n; i++) {
+        const truth_take *truth_of = &t->takes[take[i]];
+        long *match = xmalloc(truth_of->n_flips, sizeof *match);
+        marks_match(truth_of, &found[i], 0, match);
+        for (size_t j = 0; j < found[i].n; j++) {
+            bool is_flip = false;
+            for (size_t k = 0; k < truth_of->n_flips; k++)
+                is_flip = is_flip || match[k] == (long)j;
+            add_example(all, &found[i].items[j], is_flip, who);
+        }
+        free(match);
+        flips_clear(&found[i]);
+    }
+    free(found);
+    free(take);
+    free(some);
+}
+
+static bool one_singer(int family_at, unsigned long seed, const char *takes, examples *all, err *e)
+{
+    char *folder = NULL;
+    truth t = {0};
+    voice_settings voice = voice_defaults();
+    bool ok = choir_render(1, family_at, seed, takes, &folder, e) && truth_read(folder, &t, e);
+    track **tracks = xcalloc(t.n, sizeof *tracks);
+    for (size_t i = 0; ok && i < t.n; i++) {
+        char *name = xformat("%s/%s", folder, t.takes[i].name);
+        ok = voice_listen(name, &voice, &tracks[i], NULL, e);
+        free(name);
+    }
+    unsigned long who = (unsigned long)family_at * 100 + seed;
+    if (ok) {
+        study(&t, tracks, 1, 0, all, who);
+        study(&t, tracks, 3, seed, all, who);
+        study(&t, tracks, t.n, seed, all, who);
+        study(&t, tracks, t.n, seed + 4, all, who);
+    }
+    for (size_t i = 0; i < t.n; i++)
+        track_free(tracks[i]);
+    free(tracks);
+    truth_clear(&t);
+    free(folder);
+    return ok;
+}
+
+typedef struct learnt {
+    double mean[TRUST_TERMS], sd[TRUST_TERMS], b[UNKNOWNS]; /* b: standardised, intercept first */
+} learnt;
+
+static bool left_out(const example *e, int fold)
+{
+    return fold >= 0 && (int)(e->who * 7 % FOLDS) == fold;
+}
+
+static void standardise(const examples *all, learnt *l)
+{
+    for (int k = 0; k < TRUST_TERMS; k++) {
+        double sum = 0, squares = 0, n = (double)all->n;
+        for (size_t i = 0; i < all->n; i++)
+            sum += all->items[i].x[k];
+        l->mean[k] = sum / n;
+        for (size_t i = 0; i < all->n; i++)
+            squares += pow(all->items[i].x[k] - l->mean[k], 2);
+        l->sd[k] = sqrt(squares / n) + 1e-6;
+    }
+}
+
+static double probability(const learnt *l, const example *e)
+{
+    double odds = l->b[0];
+    for (int k = 0; k < TRUST_TERMS; k++)
+        odds += l->b[k + 1] * (e->x[k] - l->mean[k]) / l->sd[k];
+    return 1 / (1 + exp(-odds));
+}
+
+/* A step of Newton's method. */
+static void improve(const examples *all, int fold, learnt *l)
+{
+    double g[UNKNOWNS] = {0}, h[UNKNOWNS * UNKNOWNS] = {0};
+    for (int a = 1; a < UNKNOWNS; a++) {
+        g[a] = -ridge * l->b[a];
+        h[a * UNKNOWNS + a] = ridge;
+    }
+    for (size_t i = 0; i < all->n; i++) {
+        const example *e = &all->items[i];
+        if (left_out(e, fold))
+            continue;
+        double p = probability(l, e), v[UNKNOWNS] = {1};
+        for (int k = 0; k < TRUST_TERMS; k++)
+            v[k + 1] = (e->x[k] - l->mean[k]) / l->sd[k];
+        for (int a = 0; a < UNKNOWNS; a++) {
+            g[a] += (e->flip - p) * v[a];
+            for (int b = 0; b < UNKNOWNS; b++)
+                h[a * UNKNOWNS + b] += fmax(p * (1 - p), 1e-4) * v[a] * v[b];
+        }
+    }
+    gsl_matrix_view hv = gsl_matrix_view_array(h, UNKNOWNS, UNKNOWNS);
+    gsl_vector_view gv = gsl_vector_view_array(g, UNKNOWNS);
+    gsl_linalg_HH_svx(&hv.matrix, &gv.vector);
+    for (int a = 0; a < UNKNOWNS; a++)
+        l->b[a] += g[a];
+}
+
+static learnt learn(const examples *all, int fold)
+{
+    learnt l = {.b = {0}};
+    standardise(all, &l);
+    for (int round = 0; round < ROUNDS; round++)
+        improve(all, fold, &l);
+    return l;
+}
+
+/* Tenths of probability: how many, and how many of them are flips. */
+static void say_calibration(const examples *all)
+{
+    double n[10] = {0}, sum[10] = {0}, flips_in[10] = {0}, brier = 0, error = 0;
+    for (int fold = 0; fold < FOLDS; fold++) {
+        learnt l = learn(all, fold);
+        for (size_t i = 0; i < all->n; i++) {
+            const example *e = &all->items[i];
+            if (!left_out(e, fold))
+                continue;
+            double p = probability(&l, e);
+            int tenth = p < 1 ? (int)(10 * p) : 9;
+            n[tenth]++;
+            sum[tenth] += p;
+            flips_in[tenth] += e->flip;
+            brier += pow(p - e->flip, 2) / (double)all->n;
+        }
+    }
+    for (int t = 0; t < 10; t++)
+        if (n[t] > 0) {
+            error += fabs(sum[t] - flips_in[t]) / (double)all->n;
+            fprintf(stderr, "given %.2f: %.0f changes, %.2f of them flips\n", sum[t] / n[t], n[t],
+                    flips_in[t] / n[t]);
+        }
+    fprintf(stderr, "Brier score %.3f, expected calibration error %.3f\n", brier, error);
+}
+
+static void print_array(const char *name, const double *v, const double *divide_by)
+{
+    printf("static const double %s[TRUST_TERMS] = {", name);
+    for (int k = 0; k < TRUST_TERMS; k++)
+        printf("%s%s%.4f", k ? "," : "", k % 8 ? " " : "\n    ",
+               divide_by ? v[k] / divide_by[k] : v[k]);
+    puts("};");
+}
+
+static void print_table(const learnt *l)
+{
+    puts("/* SPDX-License-Identifier: GPL-3.0-or-later */\n"
+         "/* Written by `make trust`: weights of register/trust.c's terms. */\n");
+    printf("static const double intercept = %.4f;\n", l->b[0]);
+    print_array("means", l->mean, NULL);
+    print_array("weights", l->b + 1, l->sd);
+}
+
+int main(int argc, char **argv)
+{
+    if (argc != 3 || strcmp(argv[1], "--takes") != 0) {
+        fputs("usage: trust --takes DIR\n", stderr);
+        return 2;
+    }
+    examples all = {0};
+    err e = {0};
+    bool ok = true;
+    for (int f = 0; ok && f < choir_families(1); f++)
+        for (unsigned long seed = FIRST_SEED; ok && seed <= LAST_SEED; seed++)
+            ok = one_singer(f, seed, argv[2], &all, &e);
+    if (!ok)
+        fprintf(stderr, "trust: %s\n", e.text);
+    if (ok && all.n) {
+        learnt l = learn(&all, -1);
+        say_calibration(&all);
+        print_table(&l);
+    }
+    free(all.items);
+    return ok && all.n ? 0 : 1;
+}
