@@ -188,9 +188,9 @@ static void test_boundary(void **state)
     static const char *const from[] = {"seamline fit", "seamline map"};
     for (size_t k = 0; k < 2; k++) {
         table *t = printed(*state, from[k]);
-        assert_int_equal(t->n_rows, sizeof rows / sizeof *rows);
+        assert_true(t->n_rows >= sizeof rows / sizeof *rows); /* map has more below */
         assert_non_null(table_note_value(t, "at_db"));
-        for (size_t i = 0; i < t->n_rows; i++) {
+        for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
             double lo = number(t, i, "lo95"), at = number(t, i, "estimate");
             assert_string_equal(text(t, i, "parameter"), rows[i]);
             assert_true(isnan(at) || (lo <= at && at <= number(t, i, "hi95")));

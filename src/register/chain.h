@@ -12,8 +12,7 @@
 #include "register/model.h"
 
 typedef struct chain_settings {
-    double
-        temper; /* share of the nominal evidence of a frame of 5 ms: neighbouring frames say the same */
+    double temper;   /* share of the nominal evidence of 5 ms: neighbouring frames say the same */
     double drift_sd; /* of d, in steps from M1 to M2 */
     double drift_s;  /* its time constant, seconds */
     double place;    /* share of the prior log odds of pitch and level that each frame counts */

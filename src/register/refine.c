@@ -3,8 +3,8 @@
 
 #include <math.h>
 
-/* 10-90 % times tried, seconds, half an octave apart, and the spread of the 30 ms Hann window of the
- * harmonics and of the pitch's correlation window, as 10-90 % times. */
+/* 10-90 % times tried, seconds, half an octave apart, and the spread of the 30 ms Hann window of
+ * the harmonics and of the pitch's correlation window, as 10-90 % times. */
 static const double widths_s[] = {0.006, 0.009, 0.013, 0.019, 0.027, 0.039,
                                   0.056, 0.080, 0.113, 0.160, 0.226, 0.320};
 enum { WIDTHS = sizeof widths_s / sizeof *widths_s, PLACES = 81, MIDDLE = PLACES / 2 };
@@ -16,8 +16,8 @@ static const double least_leap_st = 1;
 static const double pitch_sd_st = 0.12, pitch_counts = 0.3;
 static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
 /* Before anything is looked at: the chain is right within 40 ms, the coordinate steps by one
- * register, give or take what drifts; a leap takes 35 ms, a change without one 150 ms, with standard
- * deviations as factors of e and of the root of e. */
+ * register, give or take what drifts; a leap takes 35 ms, a change without one 150 ms, with
+ * standard deviations as factors of e and of the root of e. */
 static const double place_sd_s = 0.040, height_sd = 0.4;
 static const double leap_width_s = 0.035, leap_width_sd = 1;
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;

@@ -16,10 +16,9 @@ typedef struct regress_settings { /* the weights are 1 / dB^2, against whole fra
     double rho;      /* 0.7: of the residual over 100 ms; 0.9 loses the level of the registers */
     double smooth_t; /* 1: of T's squared second differences; a formant spans 3 or 4 splines */
     double ridge_s;  /* 1e-4: S may be anything */
-    double
-        ridge_d; /* 0.05: of D about what is expected, +4 dB for the first harmonic: in some voices it falls, and
-                         a handful of flips may make it -10 */
-    double smooth_d;                  /* 1: of D's second differences from the second harmonic on */
+    double ridge_d;  /* 0.05: of D about what is expected, see model_expected_step(). In some voices
+                         the first harmonic falls: a handful of flips may make it do so by 10 dB */
+    double smooth_d; /* 1: of D's second differences from the second harmonic on */
     double ridge_a, ridge_e, ridge_c; /* 4, 100, 10: slopes of 0.5, 0.1 dB/dB, 0.3 dB/semitone */
     double shrink;   /* 0.25: share of the covariance's off-diagonal that is given up */
     double floor_db; /* 1: standard deviation that a residual has at least */

@@ -51,8 +51,8 @@ void track_append(track *t, const track *from, size_t first, size_t n);
 /* A copy of frames first..first + n - 1 with take, scale and declared register. */
 track *track_part(const track *t, size_t first, size_t n);
 
-/* What is small of a frame, as one byte for those who keep tracks: whether it has harmonics, whether
- * its period is doubled, and above these its irregular cycles, at most 63. */
+/* What is small of a frame, as one byte for those who keep tracks: whether it has harmonics,
+ * whether its period is doubled, and above these its irregular cycles, at most 63. */
 enum { TRACK_HAS_HARMONICS = 1, TRACK_DOUBLED = 2, TRACK_CYCLES = 4 };
 unsigned char track_flags(const track *t, size_t frame);
 /* Sets the doubled period and the irregular cycles. */
