@@ -132,7 +132,7 @@ static void judge(journal *j, const char *singer)
     }
 }
 
-static journal *fill(const char *file, const sung *takes, size_t n)
+static inline journal *fill(const char *file, const sung *takes, size_t n)
 {
     err e = {""};
     journal *j;

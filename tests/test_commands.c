@@ -241,8 +241,8 @@ static int fresh(void **state)
     return 0;
 }
 
-static const char *const commands[] = {"analyse", "fit",   "add",     "map",
-                                       "singers", "takes", "correct", "journal"};
+static const char *const commands[] = {"analyse", "fit",     "add",     "map",    "singers",
+                                       "takes",   "correct", "journal", "export", "merge"};
 enum { COMMANDS = sizeof commands / sizeof *commands };
 
 static void test_help(void **state)
@@ -855,6 +855,51 @@ static void test_corrected_by_hand(void **state)
     free(way);
 }
 
+static char *exported(const char *file)
+{
+    said s = run("export", "--journal", file);
+    if (s.code != EXIT_DONE)
+        fail_msg("%s", s.err);
+    char *text = xstrdup(strstr(s.out, "record\t"));
+    said_clear(&s);
+    return text;
+}
+
+/* Two shards that share a take, merged in either order and twice, export what one process does. */
+static void test_merged(void **state)
+{
+    (void)state;
+    static const char *const files[] = {"one.db", "left.db", "right.db", "lr.db", "rl.db"};
+    for (size_t i = 0; i < 5; i++)
+        unlink(files[i]);
+    setenv("SEAMLINE_JOURNAL", "one.db", 1);
+    check_done(run("add", "wren", sung[0], sung[1], sung[2], "--vowel", "a"));
+    check_done(run("add", "robin", "slide.wav"));
+    setenv("SEAMLINE_JOURNAL", "left.db", 1);
+    check_done(run("add", "wren", sung[2], sung[0], "--vowel", "a"));
+    setenv("SEAMLINE_JOURNAL", "right.db", 1);
+    check_done(run("add", "wren", sung[1], sung[2], "--vowel", "a"));
+    check_done(run("add", "robin", "slide.wav"));
+    check_done(run("merge", "left.db", "right.db", "--journal", "lr.db"));
+    check_done(run("merge", "right.db", "--journal", "rl.db"));
+    check_done(run("merge", "left.db", "right.db", "left.db", "--journal", "rl.db"));
+    char *one = exported("one.db"), *lr = exported("lr.db"), *rl = exported("rl.db");
+    assert_true(lines(one) > 2000 && strstr(one, "\nflip\t") && strstr(one, "\nmodel\t"));
+    assert_string_equal(one, lr);
+    assert_string_equal(one, rl);
+    said s = run("export", "--journal", "one.db", "--format", "json", "--records", "singer,take");
+    json_error_t where;
+    json_t *j = json_loads(s.out, 0, &where);
+    assert_int_equal(json_array_size(json_object_get(j, "rows")), 2 + 4);
+    json_decref(j);
+    said_clear(&s);
+    check_refused(run("merge", "one.db", "--journal", "one.db"), EXIT_INPUT, "journal itself");
+    check_refused(run("merge", "none.db", "--journal", "one.db"), EXIT_INPUT, "no journal none.db");
+    free(one);
+    free(lr);
+    free(rl);
+}
+
 /* The verbs of `journal` as they are typed. */
 static void test_care(void **state)
 {
@@ -978,6 +1023,7 @@ int main(void)
         cmocka_unit_test_setup(test_hostile_names, fresh),
         cmocka_unit_test_setup(test_order_and_batches_do_not_matter, fresh),
         cmocka_unit_test_setup(test_corrected_by_hand, fresh),
+        cmocka_unit_test_setup(test_merged, fresh),
         cmocka_unit_test_setup(test_care, fresh),
         cmocka_unit_test_setup(test_interrupted, fresh),
     };

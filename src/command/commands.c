@@ -8,9 +8,24 @@
 #include <string.h>
 
 /* Every command, in the order of the help: one line each. */
-#define COMMANDS(one)                                                                              \
-    one(check) one(calibrate) one(analyse) one(fit) one(add) one(journal) one(singers) one(takes)  \
-        one(correct) one(map) one(progress) one(compare) one(next)
+/* clang-format off */
+#define COMMANDS(one) \
+    one(check) \
+    one(calibrate) \
+    one(analyse) \
+    one(fit) \
+    one(add) \
+    one(singers) \
+    one(takes) \
+    one(correct) \
+    one(map) \
+    one(progress) \
+    one(compare) \
+    one(next) \
+    one(export) \
+    one(merge) \
+    one(journal)
+/* clang-format on */
 
 #define DECLARE(name) extern const command command_##name;
 #define LIST(name) &command_##name,

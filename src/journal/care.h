@@ -30,6 +30,12 @@ bool care_rename(journal *j, const char *from, const char *to, err *e);
 /* Takes a take out of everything that is told and fitted, or brings it back. */
 bool care_remove(journal *j, const char *code, bool removed, err *e);
 
+/* Takes everything of another journal in. Singers are one by name, takes by code; of two hearings
+ * of a take one stays, by what they say and not by where they lie; corrections and removals join.
+ * So the order in which journals are merged does not matter, nor how often. What a singer's takes
+ * tell is copied for singers who are new here; the others wait for their registers. */
+bool care_merge(journal *j, const char *path, size_t *new_takes, err *e);
+
 /* Erases a singer with all takes, and overwrites what they were in the file. */
 bool care_forget(journal *j, const char *singer, err *e);
 

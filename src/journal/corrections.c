@@ -77,11 +77,13 @@ static correction read_correction(sqlite3_stmt *s)
                         sql_real(s, 3)};
 }
 
-bool verdicts_read(const journal *j, const char *code, verdicts *out, err *e)
+bool corrections_read(const journal *j, const char *code, correction **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
     bool row;
-    *out = (verdicts){0};
+    size_t room = 0;
+    *items = NULL;
+    *n = 0;
     if (!sql_prepare(j,
                      "SELECT action, direction = 'up', time_s, to_s FROM corrections"
                      " WHERE code = ? ORDER BY number, action, direction, time_s, to_s",
@@ -92,11 +94,24 @@ bool verdicts_read(const journal *j, const char *code, verdicts *out, err *e)
             sqlite3_finalize(s);
             return true;
         }
-        correction c = read_correction(s);
-        hear_out(out, &c);
+        array_reserve((void **)items, &room, *n + 1, sizeof **items);
+        (*items)[(*n)++] = read_correction(s);
     }
-    verdicts_clear(out);
+    free(*items);
     return false;
+}
+
+bool verdicts_read(const journal *j, const char *code, verdicts *out, err *e)
+{
+    correction *said;
+    size_t n;
+    *out = (verdicts){0};
+    if (!corrections_read(j, code, &said, &n, e))
+        return false;
+    for (size_t i = 0; i < n; i++)
+        hear_out(out, &said[i]);
+    free(said);
+    return true;
 }
 
 /* The nearest other flip stated, before (way -1) or after (1): half the way to it. */

@@ -31,6 +31,9 @@ static const double CORRECTION_PLACE_S = 0.15;
 /* Says one more thing of the take of that code; stored at once unless a transaction is open. */
 bool corrections_say(journal *j, const char *code, const correction *c, err *e);
 
+/* All that was said of the take of that code, in order. */
+bool corrections_read(const journal *j, const char *code, correction **items, size_t *n, err *e);
+
 typedef struct verdict {
     double time_s;
     bool flip; /* else there is none */

@@ -160,6 +160,11 @@ bool journal_begin(journal *j, err *e)
     return sql_run(j, "BEGIN IMMEDIATE", e);
 }
 
+bool journal_snapshot(journal *j, err *e)
+{
+    return sql_run(j, "BEGIN", e);
+}
+
 bool journal_commit(journal *j, err *e)
 {
     if (sql_run(j, "COMMIT", e))

@@ -38,7 +38,7 @@ void journal_close(journal *j); /* rolls back what was not committed; NULL allow
 bool journal_begin(journal *j, err *e);
 bool journal_commit(journal *j, err *e);
 void journal_rollback(journal *j);
-
+bool journal_snapshot(journal *j, err *e); /* until rollback, all that is read is as of now */
 enum { JOURNAL_DIGEST = 32, JOURNAL_CODE = 64 + 1 };
 
 /* The dimensions of "--hold" and "--vary", bit 0 first; words of date_origin. */

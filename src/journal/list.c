@@ -4,6 +4,7 @@
 
 #include "base/array.h"
 #include "base/text.h"
+#include "journal/store.h"
 #include "journal/take.h"
 
 #include <stdlib.h>
@@ -153,6 +154,52 @@ bool journal_takes(journal *j, const char *singer, const char *vowel_or_null, jo
         free(list.ids);
     }
     return fine;
+}
+
+bool journal_kept(journal *j, const char *singer, journal_take **items, size_t *n, err *e)
+{
+    take_list list;
+    if (!take_query(j, "WHERE t.judged = 1 AND g.name = ?", singer, NULL, &list, e))
+        return false;
+    *items = list.items;
+    *n = list.n;
+    free(list.ids);
+    return true;
+}
+
+bool journal_answers(journal *j, const char *singer, journal_answer **items, size_t *n, err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    size_t room = 0;
+    *items = NULL;
+    *n = 0;
+    if (!sql_prepare(j,
+                     "SELECT m.vowel, m.version, m.answer, m.part FROM models m"
+                     " JOIN singers g ON g.id = m.singer WHERE g.name = ? ORDER BY vowel, part",
+                     &s, e, "t", singer))
+        return false;
+    while (sql_step(j, &s, &row, e)) {
+        if (!row) {
+            sqlite3_finalize(s);
+            return true;
+        }
+        array_reserve((void **)items, &room, *n + 1, sizeof **items);
+        (*items)[(*n)++] = (journal_answer){sql_text(s, 0), sql_text(s, 1), sql_text(s, 2),
+                                            (long)sqlite3_column_int64(s, 3)};
+    }
+    journal_answers_free(*items, *n);
+    return false;
+}
+
+void journal_answers_free(journal_answer *items, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        free(items[i].vowel);
+        free(items[i].version);
+        free(items[i].answer);
+    }
+    free(items);
 }
 
 void journal_takes_free(journal_take *items, size_t n)

@@ -29,4 +29,14 @@ bool journal_store(journal *j, const journal_take *t, const track *heard, err *e
  * more than one. */
 bool journal_named(journal *j, const char *name, bool removed, journal_item *out, err *e);
 
+/* All takes of a singer that are shown or were removed, in the journal's order. */
+bool journal_kept(journal *j, const char *singer, journal_take **items, size_t *n, err *e);
+
+typedef struct journal_answer { /* what a part of a singer's takes of a vowel told */
+    char *vowel, *version, *answer;
+    long part;
+} journal_answer;
+bool journal_answers(journal *j, const char *singer, journal_answer **items, size_t *n, err *e);
+void journal_answers_free(journal_answer *items, size_t n);
+
 #endif
