@@ -11,7 +11,7 @@
 /* clang-format off */
 #define COMMANDS(one) \
     one(check) \
-    one(calibrate) \
+    one(calibrate) one(split) \
     one(analyse) \
     one(fit) \
     one(add) \
