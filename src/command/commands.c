@@ -11,7 +11,8 @@
 /* clang-format off */
 #define COMMANDS(one) \
     one(check) \
-    one(calibrate) one(split) \
+    one(calibrate) \
+    one(split) \
     one(analyse) \
     one(fit) \
     one(add) \
