@@ -239,12 +239,76 @@ static void test_remove_and_restore(void **state)
     journal_close(j);
 }
 
+static unsigned char *read_bytes(const char *file, size_t *n)
+{
+    FILE *f = fopen(file, "rb");
+    assert_non_null(f);
+    unsigned char *bytes = xmalloc(1 << 22, 1);
+    *n = fread(bytes, 1, 1 << 22, f);
+    fclose(f);
+    assert_true(*n > 0 && *n < 1 << 22);
+    return bytes;
+}
+
+static void write_bytes(const char *file, const unsigned char *bytes, size_t n)
+{
+    FILE *f = fopen(file, "wb");
+    assert_non_null(f);
+    assert_int_equal(fwrite(bytes, 1, n, f), n);
+    assert_int_equal(fclose(f), 0);
+}
+
+/* Forty takes, and a page of the file overwritten or its end cut off: what is saved is a sound
+ * journal whose takes are as they were, and most of them are. A whole journal is saved whole. */
+static void test_recover(void **state)
+{
+    enum { MANY = 40, ROUNDS = 30, PAGE = 4096 };
+    sung many[MANY];
+    size_t n, saved = 0, opened = 0;
+    char *to = xformat("%s-saved", (char *)*state);
+    for (int k = 0; k < MANY; k++) {
+        many[k] = takes[0];
+        many[k].frames = 300 + k;
+    }
+    journal_close(fill(*state, many, MANY));
+    unsigned char *good = read_bytes(*state, &n), *bad = xmalloc(n, 1);
+    for (int round = 0; round < ROUNDS; round++) {
+        err e = {""};
+        size_t kept = 0, lost = 0, page = round ? (size_t)round * (n / PAGE) / ROUNDS : 0;
+        memcpy(bad, good, n);
+        if (page)
+            memset(bad + page * PAGE, 0xA5, PAGE);
+        unlink(*state);
+        write_bytes(*state, bad, round % 7 == 6 ? n - n / 4 / PAGE * PAGE : n);
+        unlink(to);
+        if (!care_recover(*state, to, &kept, &lost, &e)) {
+            assert_true(strlen(e.text) > 10);
+            assert_int_equal(access(to, F_OK), -1);
+            continue;
+        }
+        care_count count;
+        assert_int_equal(verify(to, &count).n, 0);
+        assert_int_equal(count.takes, kept);
+        assert_true(round || (kept == MANY && lost == 0 && count.waiting == 0));
+        saved += kept;
+        opened++;
+    }
+    print_message("%zu of %d damaged journals gave %zu of %zu takes\n", opened, ROUNDS, saved,
+                  opened * MANY);
+    assert_true(opened >= ROUNDS / 2 && saved >= opened * MANY / 2);
+    unlink(to);
+    free(to);
+    free(good);
+    free(bad);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_verify, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_forget, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_backup, new_journal, drop_journal),
+        cmocka_unit_test_setup_teardown(test_recover, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_rename, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_remove_and_restore, new_journal, drop_journal),
     };

@@ -310,7 +310,7 @@ static void test_what_is_no_recording(void **state)
     check_refused(run("add", "wren", "none.wav"), EXIT_INPUT, "There is no file none.wav.");
     check_refused(run("add", "wren", "empty.wav"), EXIT_INPUT, "empty.wav is empty.");
     check_refused(run("add", "wren", "text.wav"), EXIT_INPUT, "text.wav is not a sound file");
-    check_refused(run("add", "wren", "folder"), EXIT_INPUT, "folder is a folder");
+    check_refused(run("add", "wren", "folder"), EXIT_INPUT, "no recording in the folder folder");
     check_refused(run("add", "wren", "slide.wav", "--egg", "2"), EXIT_INPUT, "no channel 2");
 }
 
@@ -341,6 +341,25 @@ static void test_eight_channels(void **state)
     said s = run("analyse", "eight.wav", "--tracks");
     assert_int_equal(s.code, EXIT_DONE);
     assert_true(rows_of(&s) > 200);
+    said_clear(&s);
+}
+
+/* A folder stands for its recordings, by name; what is no recording in it is passed over. */
+static void test_folder(void **state)
+{
+    (void)state;
+    assert_int_equal(
+        system("mkdir -p many/deeper; cp slide.wav many/b.WAV; cp eight.wav many/a.wav;"
+               "cp text.wav many/notes.txt; cp slide.wav many/.hidden.wav;"
+               "cp noise.wav many/deeper/c.wav"),
+        0);
+    said s = run("add", "wren", "many/", "short.wav");
+    table *t = table_of(&s);
+    assert_int_equal(s.code, EXIT_DONE);
+    assert_int_equal(t->n_rows, 3);
+    assert_string_equal(cell(t, 0, "file"), "many/a.wav");
+    assert_string_equal(cell(t, 1, "file"), "many/b.WAV");
+    table_free(t);
     said_clear(&s);
 }
 
@@ -912,6 +931,13 @@ static void test_care(void **state)
     check_done(run("journal", "verify"));
     check_done(run("journal", "backup", "copy.db"));
     check_refused(run("journal", "backup", "copy.db"), EXIT_INPUT, "File exists");
+    unlink("saved.db");
+    check_done(run("journal", "recover", "saved.db", "--journal", "copy.db"));
+    char *copied = exported("copy.db"), *saved = exported("saved.db");
+    assert_string_equal(copied, saved);
+    free(copied);
+    free(saved);
+    check_refused(run("journal", "recover", "saved.db"), EXIT_INPUT, "a file saved.db already");
     check_done(run("journal", "rename", "wren", "jay"));
     char *rows = takes_of("jay"), *take = xformat("%.10s", strchr(rows, '\n') + 1);
     check_refused(run("journal", "remove", take), EXIT_INPUT, "slide.wav of jay? Say --yes.");
@@ -1006,6 +1032,7 @@ int main(void)
         cmocka_unit_test_setup(test_what_is_no_recording, fresh),
         cmocka_unit_test_setup(test_nothing_sung, fresh),
         cmocka_unit_test_setup(test_eight_channels, fresh),
+        cmocka_unit_test_setup(test_folder, fresh),
         cmocka_unit_test_setup(test_microphone_of_a_take, fresh),
         cmocka_unit_test_setup(test_one_bad_file_among_many, fresh),
         cmocka_unit_test_setup(test_journals_that_fail, fresh),

@@ -218,12 +218,12 @@ const command command_add = {
     .summary = "recordings into the journal, as takes of a singer",
     .usage = "SINGER FILE...",
     .detail =
-        "Listens to each FILE (or FILE@START-END, in seconds), then decodes the registers of all "
-        "of\n"
-        "the singer's takes of the same vowel together, and prints a row for each take once it is\n"
-        "safely stored. The same recording twice is one take. With --table, each row of the table "
-        "is\n"
-        "a recording, of SINGER or of the singer that it names.",
+        "Listens to each FILE (or FILE@START-END, in seconds; a folder stands for the recordings "
+        "in\n"
+        "it), then decodes the registers of the singer's takes of the same vowel together, and\n"
+        "prints a row for each take once it is safely stored. The same recording twice is one "
+        "take.\n"
+        "With --table, each row of the table is a recording, of SINGER or of the singer it names.",
     .options = statement_options,
     .n_options = STATEMENT_OPTIONS,
     .settings_size = sizeof(statement),

@@ -7,9 +7,13 @@
 #include "sound/date.h"
 #include "sound/source.h"
 
+#include <dirent.h>
+#include <errno.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 const option statement_options[STATEMENT_OPTIONS] = {
@@ -144,12 +148,68 @@ static bool take_table(const char *path, const char *singer, const statement *sa
     return true;
 }
 
+static int by_name(const void *a, const void *b)
+{
+    return strcmp(*(char *const *)a, *(char *const *)b);
+}
+
+/* What may be a recording, by the end of its name. */
+static bool is_sound(const char *name)
+{
+    static const char *const ends[] = {".wav", ".wave", ".aif", ".aiff", ".flac", ".ogg",
+                                       ".oga", ".opus", ".mp3", ".caf",  ".au",   ".w64"};
+    const char *dot = strrchr(name, '.');
+    for (size_t i = 0; dot && name[0] != '.' && i < sizeof ends / sizeof *ends; i++)
+        if (strcasecmp(dot, ends[i]) == 0)
+            return true;
+    return false;
+}
+
+/* The recordings in a folder, by name; folders in it are left alone. */
+static bool take_folder(const char *path, const char *singer, const statement *said,
+                        intake_list *out, err *e)
+{
+    char **names = NULL;
+    size_t n = 0, room = 0, slash = strlen(path);
+    DIR *folder = opendir(path);
+    if (!folder)
+        return err_set(e, "The folder %s cannot be read: %s.", path, strerror(errno));
+    for (const struct dirent *d; (d = readdir(folder));)
+        if (is_sound(d->d_name)) {
+            array_reserve((void **)&names, &room, n + 1, sizeof *names);
+            names[n++] = xformat("%s%s%s", path, path[slash - 1] == '/' ? "" : "/", d->d_name);
+        }
+    closedir(folder);
+    if (n)
+        qsort(names, n, sizeof *names, by_name);
+    for (size_t i = 0; i < n; i++) {
+        take_in(out, singer, names[i], said);
+        free(names[i]);
+    }
+    free(names);
+    return n > 0 || err_set(e, "There is no recording in the folder %s.", path);
+}
+
+static bool is_folder(const char *path)
+{
+    struct stat st;
+    return stat(path, &st) == 0 && S_ISDIR(st.st_mode);
+}
+
 bool intake_read(const char *singer, const char *const *files, size_t n_files,
                  const statement *said, intake_list *out, err *e)
 {
     *out = (intake_list){0};
-    for (size_t i = 0; i < n_files; i++)
-        take_in(out, singer, files[i], said);
+    bool fine = true;
+    for (size_t i = 0; fine && i < n_files; i++)
+        if (is_folder(files[i]))
+            fine = take_folder(files[i], singer, said, out, e);
+        else
+            take_in(out, singer, files[i], said);
+    if (!fine) {
+        intake_clear(out);
+        return false;
+    }
     if (!said->table || take_table(said->table, singer, said, out, e))
         return true;
     intake_clear(out);

@@ -37,10 +37,11 @@ typedef struct intake_list {
     struct table *table; /* or NULL */
 } intake_list;
 
-/* SINGER FILE... with the same statement for all, and then the rows of the table, if there is one:
- * a row's cells go before the statement. A row is passed over when its cell `drop` holds anything
- * but "no" or 0. Its file is looked for from here, then from the table's folder; cells start_s and
- * end_s name a stretch. `singer` is for rows that name none, and may be NULL. */
+/* SINGER FILE... with the same statement for all, a folder standing for the recordings in it, and
+ * then the rows of the table, if there is one: a row's cells go before the statement. A row is
+ * passed over when its cell `drop` holds anything but "no" or 0. Its file is looked for from here,
+ * then from the table's folder; cells start_s and end_s name a stretch. `singer` is for rows that
+ * name none, and may be NULL. */
 bool intake_read(const char *singer, const char *const *files, size_t n_files,
                  const statement *said, intake_list *out, err *e);
 void intake_clear(intake_list *l);

@@ -159,18 +159,39 @@ static int forget(const care *c, err *e)
     return finish(w, true, e);
 }
 
+/* The journal itself may be too damaged to be opened; what is saved is. */
+static int recover(const care *c, err *e)
+{
+    size_t takes, lost;
+    journal *j;
+    if (!care_recover(c->call->shared->journal, given(c, 0), &takes, &lost, e) ||
+        !journal_open(given(c, 0), JOURNAL_WRITE, &j, e))
+        return EXIT_INPUT;
+    bool fine = judge_everybody(j, e);
+    journal_close(j);
+    if (!fine)
+        return EXIT_INPUT;
+    table_writer *w = command_table(c->call, "journal takes lost");
+    table_text(w, given(c, 0));
+    table_count(w, (long)takes);
+    table_count(w, (long)lost);
+    return finish(w, true, e);
+}
+
 static const struct verb {
     const char *name, *wants;
     size_t operands;
     journal_mode mode;
     int (*run)(const care *c, err *e);
+    bool unopened;
 } verbs[] = {
-    {"verify", "no operands", 0, JOURNAL_READ, verify},
-    {"backup", "FILE", 1, JOURNAL_READ, backup},
-    {"rename", "SINGER NAME", 2, JOURNAL_WRITE, rename_singer},
-    {"remove", "TAKE", 1, JOURNAL_WRITE, remove_take},
-    {"restore", "TAKE", 1, JOURNAL_WRITE, restore},
-    {"forget", "SINGER", 1, JOURNAL_WRITE, forget},
+    {"verify", "no operands", 0, JOURNAL_READ, verify, false},
+    {"backup", "FILE", 1, JOURNAL_READ, backup, false},
+    {"recover", "FILE", 1, JOURNAL_READ, recover, true},
+    {"rename", "SINGER NAME", 2, JOURNAL_WRITE, rename_singer, false},
+    {"remove", "TAKE", 1, JOURNAL_WRITE, remove_take, false},
+    {"restore", "TAKE", 1, JOURNAL_WRITE, restore, false},
+    {"forget", "SINGER", 1, JOURNAL_WRITE, forget, false},
 };
 
 static const struct verb *verb_named(const char *name)
@@ -186,7 +207,8 @@ static int run(const command_call *call, err *e)
     const struct verb *v = verb_named(call->operands[0]);
     if (!v) {
         err_set(e,
-                "The journal can verify, backup, rename, remove, restore and forget, not \"%s\".",
+                "The journal can verify, backup, recover, rename, remove, restore and forget, not "
+                "\"%s\".",
                 call->operands[0]);
         return EXIT_USAGE;
     }
@@ -195,6 +217,8 @@ static int run(const command_call *call, err *e)
         return EXIT_USAGE;
     }
     care c = {.call = call};
+    if (v->unopened)
+        return v->run(&c, e);
     /* A journal that is not there is not begun for a care it does not need. */
     if (v->mode == JOURNAL_WRITE) {
         if (!journal_open(call->shared->journal, JOURNAL_READ, &c.j, e))
@@ -210,11 +234,12 @@ static int run(const command_call *call, err *e)
 
 const command command_journal = {
     .name = "journal",
-    .summary = "care of the journal: verify, backup, rename, remove, restore, forget",
+    .summary = "care of the journal: verify, backup, recover, rename, remove, restore, forget",
     .usage = "VERB [OPERAND...]",
     .detail =
         "  verify              reads everything and prints a row for each fault\n"
         "  backup FILE         a copy as of now, also while others write\n"
+        "  recover FILE        saves what can be read of a damaged journal into a new one, FILE\n"
         "  rename SINGER NAME  gives a singer another name; the names of takes change with it\n"
         "  remove TAKE         takes a take out of all that is told; restore brings it back\n"
         "  restore TAKE        brings back a take that was removed\n"

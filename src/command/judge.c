@@ -73,3 +73,16 @@ bool judge_singer(journal *j, const char *singer, err *e)
     }
     return true;
 }
+
+bool judge_everybody(journal *j, err *e)
+{
+    journal_singer *singers;
+    size_t n;
+    if (!journal_singers(j, &singers, &n, e))
+        return false;
+    bool fine = true;
+    for (size_t i = 0; fine && i < n; i++)
+        fine = judge_singer(j, singers[i].name, e);
+    journal_singers_free(singers, n);
+    return fine;
+}

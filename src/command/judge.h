@@ -10,5 +10,6 @@
 #include "journal/journal.h"
 
 bool judge_singer(journal *j, const char *singer, err *e);
+bool judge_everybody(journal *j, err *e);
 
 #endif

@@ -5,19 +5,6 @@
 #include "command/judge.h"
 #include "journal/care.h"
 
-static bool judge_all(journal *j, err *e)
-{
-    journal_singer *singers;
-    size_t n;
-    if (!journal_singers(j, &singers, &n, e))
-        return false;
-    bool fine = true;
-    for (size_t i = 0; fine && i < n; i++)
-        fine = judge_singer(j, singers[i].name, e);
-    journal_singers_free(singers, n);
-    return fine;
-}
-
 static int run(const command_call *call, err *e)
 {
     journal *j;
@@ -34,7 +21,7 @@ static int run(const command_call *call, err *e)
         table_text(w, call->operands[i]);
         table_count(w, (long)taken);
     }
-    fine = fine && judge_all(j, e);
+    fine = fine && judge_everybody(j, e);
     journal_close(j);
     err unwritten;
     bool written = table_writer_close(w, fine ? e : &unwritten);

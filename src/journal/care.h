@@ -20,6 +20,10 @@ typedef struct care_count {
 bool care_verify(journal *j, const char *version, care_fault *fault, void *context,
                  care_count *count, err *e);
 
+/* What can still be read of a damaged journal (path NULL: where it is by default), into a new one.
+ * Takes whose frames are gone or changed are left out: *lost, as far as their rows are known. */
+bool care_recover(const char *path_or_null, const char *to, size_t *takes, size_t *lost, err *e);
+
 /* A copy as of one moment, also while others write, under a name that must be free, mode 0600. */
 bool care_backup(journal *j, const char *path, err *e);
 

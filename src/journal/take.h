@@ -19,6 +19,9 @@ journal_take take_read(sqlite3_stmt *s);
 /* The take in row `id` with track and flips; false with a sentence when they are damaged. */
 bool take_by_id(const journal *j, long id, journal_item *item, err *e);
 
+/* *same: the frames of row `id` are there, and are those that were stored or have no digest. */
+bool frames_same(const journal *j, long id, bool *same, err *e);
+
 /* Runs a query that begins with take_select; singer and vowel are its first two parameters when
  * not NULL. The row ids are in the same order as the takes. */
 typedef struct take_list {

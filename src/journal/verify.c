@@ -50,8 +50,7 @@ static void check_code(verifier *v, const journal_take *t)
     free(what);
 }
 
-/* Sets *same when the bytes are those that were stored, or no digest tells. */
-static bool same_bytes(const journal *j, long id, bool *same, err *e)
+bool frames_same(const journal *j, long id, bool *same, err *e)
 {
     sqlite3_stmt *s;
     bool row;
@@ -77,7 +76,7 @@ static void check_take(verifier *v, long id, const journal_take *t)
     err e;
     v->count->takes += t->judged;
     check_code(v, t);
-    if (!same_bytes(v->j, id, &same, &e) || !take_by_id(v->j, id, &item, &e)) {
+    if (!frames_same(v->j, id, &same, &e) || !take_by_id(v->j, id, &item, &e)) {
         tell(v, e.text);
         return;
     }
