@@ -555,13 +555,17 @@ static void test_what_is_no_recording(void **state)
     refuse("folder", s, "folder is a folder, not a recording: name the recordings in it.");
     refuse("empty.wav", s, "empty.wav is empty.");
     refuse("/dev/zero", s, "/dev/zero is a device, not a recording.");
+    char *paths = xstrdup(getenv("PATH"));
+    setenv("PATH", "/nowhere", 1); /* no ffmpeg: tests/test_ffmpeg.c has it */
     refuse("text.wav", s,
-           "text.wav is not a sound file that libsndfile reads: Format not recognised.");
+           "text.wav is not a sound file that libsndfile reads: Format not recognised; if it is a "
+           "phone's or a video's, install ffmpeg to have it read.");
     /* Endings that would make libsndfile take any bytes for sound. */
     static const char *const bare[] = {"bare.raw", "bare.vox", "bare.gsm", "bare.au", "bare.snd"};
     for (size_t k = 0; k < sizeof bare / sizeof *bare; k++) {
         char *sentence = xformat("%s is not a sound file that libsndfile reads: "
-                                 "Format not recognised.",
+                                 "Format not recognised; if it is a phone's or a video's, install "
+                                 "ffmpeg to have it read.",
                                  bare[k]);
         char bytes[4000];
         for (size_t i = 0; i < sizeof bytes; i++)
@@ -570,6 +574,8 @@ static void test_what_is_no_recording(void **state)
         refuse(bare[k], s, sentence);
         free(sentence);
     }
+    setenv("PATH", paths, 1);
+    free(paths);
 }
 
 static void test_rates(void **state)

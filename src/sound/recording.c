@@ -4,9 +4,11 @@
 #include "base/array.h"
 #include "sound/channels.h"
 #include "sound/digest.h"
+#include "sound/ffmpeg.h"
 #include "sound/source.h"
 
 #include <assert.h>
+#include <fcntl.h>
 #include <math.h>
 #include <sndfile.h>
 #include <stdlib.h>
@@ -69,7 +71,9 @@ static bool decoder_open(recording *r, err *e)
     r->info = (SF_INFO){0};
     r->position = 0;
     lseek(r->from.fd, 0, SEEK_SET);
-    r->sound = sf_open_fd(r->from.fd, SFM_READ, &r->info, SF_FALSE);
+    /* A duplicate, since libsndfile closes what it cannot read, whatever it was told. */
+    int fd = fcntl(r->from.fd, F_DUPFD_CLOEXEC, 3);
+    r->sound = sf_open_fd(fd, SFM_READ, &r->info, SF_TRUE);
     if (r->sound)
         return true;
     const char *reason = sf_strerror(NULL);
@@ -78,6 +82,22 @@ static bool decoder_open(recording *r, err *e)
         length--;
     return err_set(e, "%s is not a sound file that libsndfile reads: %.*s.", r->from.shown,
                    (int)length, reason);
+}
+
+/* The first time: what libsndfile does not read, ffmpeg may. */
+static bool decoder_open_any(recording *r, err *e)
+{
+    err unread;
+    if (decoder_open(r, &unread))
+        return true;
+    ffmpeg_end end = ffmpeg_decode(&r->from);
+    if (end == FFMPEG_DONE)
+        return decoder_open(r, e);
+    size_t length = strlen(unread.text) - 1;
+    return err_set(e, "%.*s%s", (int)length, unread.text,
+                   end == FFMPEG_MISSING
+                       ? "; if it is a phone's or a video's, install ffmpeg to have it read."
+                       : ", and ffmpeg finds no sound in it.");
 }
 
 static sf_count_t read_frames(recording *r, sf_count_t want)
@@ -209,7 +229,7 @@ bool recording_open(const char *name, const recording_settings *s, recording **o
 {
     recording *r = xcalloc(1, sizeof *r);
     r->from.fd = -1;
-    bool good = source_open(name, &r->from, e) && decoder_open(r, e) && rate_check(r, e);
+    bool good = source_open(name, &r->from, e) && decoder_open_any(r, e) && rate_check(r, e);
     if (good) {
         r->frames = xmalloc((size_t)BLOCK_FRAMES * (size_t)r->info.channels, sizeof *r->frames);
         r->full_scale = largest_sample(r->info.format);

@@ -4,7 +4,8 @@
 
 /* A recorded take, read by block in bounded memory, whatever its length.
  *
- * `name` is a file (WAV, AIFF, FLAC, Ogg Vorbis/Opus, MP3, CAF: whatever libsndfile reads),
+ * `name` is a file (WAV, AIFF, FLAC, Ogg Vorbis/Opus, MP3, CAF: whatever libsndfile reads;
+ * what it does not read goes through ffmpeg, see sound/ffmpeg.h),
  * "-" for standard input, or FILE@START-END in seconds for a stretch of a longer file (a real
  * file of that very name goes first). Channels are never mixed: one is chosen. */
 
