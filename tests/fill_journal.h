@@ -86,11 +86,10 @@ static void must(bool ok, const err *e)
         fail_msg("%s", e->text);
 }
 
-static void store(journal *j, const sung *s, int number)
+static void store_track(journal *j, const sung *s, int number, const track *t)
 {
     err e = {""};
     char code[JOURNAL_CODE], file[32], empty[1] = "";
-    track *t = track_of(s);
     journal_take take = {.singer = (char *)s->singer,
                          .date = (char *)s->date,
                          .rig = (char *)(s->rig ? s->rig : ""),
@@ -112,6 +111,12 @@ static void store(journal *j, const sung *s, int number)
     journal_code(s->singer, take.sound, take.start_s, take.end_s, code);
     take.code = code;
     must(journal_store(j, &take, t, &e), &e);
+}
+
+static inline void store(journal *j, const sung *s, int number)
+{
+    track *t = track_of(s);
+    store_track(j, s, number, t);
     track_free(t);
 }
 

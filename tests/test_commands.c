@@ -643,11 +643,13 @@ static void test_table_of_recordings(void **state)
     (void)state;
     mkdir("studio", 0700);
     assert_int_equal(system("cp slide.wav studio/a.wav; cp eight.wav studio/b.wav"), 0);
-    write_file("studio/takes.tsv", "# from the teacher's notebook\n"
-                                   "file\tsinger\tdate\tname\thold\tvary\tvowel\tregister\tdrop\n"
-                                   "a.wav\twren\t2024-03-05\tsiren\tlevel\tpitch\ta\t\t\n"
-                                   "b.wav\trobin\t2024-03-06\t\t\t\to\tM2\tno\n"
-                                   "none.wav\trobin\t\t\t\t\t\t\tyes\n");
+    write_file(
+        "studio/takes.tsv",
+        "# from the teacher's notebook\n"
+        "file\tsinger\tdate\tname\thold\tvary\tvowel\tregister\tdrop\tmicrophone\tfull_scale\n"
+        "a.wav\twren\t2024-03-05\tsiren\tlevel\tpitch\ta\t\t\t\t\n"
+        "b.wav\trobin\t2024-03-06\t\t\t\to\tM2\tno\t6\t110\n"
+        "none.wav\trobin\t\t\t\t\t\t\tyes\t\t\n");
     said s = run("add", "--table", "studio/takes.tsv");
     assert_int_equal(s.code, EXIT_DONE);
     assert_int_equal(rows_of(&s), 2);
@@ -662,6 +664,8 @@ static void test_table_of_recordings(void **state)
     s = run("takes", "robin");
     t = table_of(&s);
     assert_string_equal(cell(t, 0, "register"), "M2");
+    assert_string_equal(cell(t, 0, "microphone"), "6");
+    assert_string_equal(cell(t, 0, "level_unit"), "dB SPL (C, 30 cm)");
     table_free(t);
     said_clear(&s);
     write_file("bad.tsv", "file\tsinger\thold\nslide.wav\twren\tpich\n");

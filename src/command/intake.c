@@ -32,7 +32,7 @@ const option statement_options[STATEMENT_OPTIONS] = {
     {"register", 0, OPTION_CHOICE, "M1|M2", "M1|M2", 0, 0, offsetof(statement, declared),
      "the whole take is in this register"},
     {"table", 0, OPTION_TEXT, "T.tsv", NULL, 0, 0, offsetof(statement, table),
-     "recordings from a table: file singer date name hold vary vowel register drop"},
+     "recordings from a table: file singer drop, and columns called as these options"},
 };
 
 statement statement_none(void)
@@ -49,24 +49,25 @@ static void take_in(intake_list *out, const char *singer, const char *file, cons
     out->items[out->n++] = (intake){xstrdup(singer), xstrdup(file), *said};
 }
 
+/* Columns are called as the options are, with _ for -. */
 static bool read_cell(const table *t, size_t row, const option *o, statement *said, err *e)
 {
-    int column = table_column(t, o->name);
-    const char *cell = table_cell(t, row, column);
-    if (!*cell)
-        return true;
-    char *where = xformat("%s line %zu: %s", t->path, t->line[row], o->name);
-    bool fine = option_value_read(o, cell, where, said, e);
+    char *name = xstrdup(o->name);
+    for (char *dash = name; (dash = strchr(dash, '-'));)
+        *dash = '_';
+    const char *cell = table_cell(t, row, table_column(t, name));
+    char *where = xformat("%s line %zu: %s", t->path, t->line[row], name);
+    bool fine = !*cell || option_value_read(o, cell, where, said, e);
     free(where);
+    free(name);
     return fine;
 }
 
 static bool read_statement(const table *t, size_t row, statement *said, err *e)
 {
-    option_group rows = {statement_options, STATEMENT_OPTIONS, said};
-    static const char *const columns[] = {"date", "name", "hold", "vary", "vowel", "register"};
-    for (size_t i = 0; i < sizeof columns / sizeof *columns; i++)
-        if (!read_cell(t, row, option_named(&rows, columns[i]), said, e))
+    for (size_t i = 0; i < STATEMENT_OPTIONS; i++)
+        if (strcmp(statement_options[i].name, "table") != 0 &&
+            !read_cell(t, row, &statement_options[i], said, e))
             return false;
     return !said->date || date_valid(said->date) ||
            err_set(e, "%s line %zu: \"%s\" is no date like 2024-03-05.", t->path, t->line[row],
