@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Phones' formats through ffmpeg. Oracles: a tone of known pitch and level, coded as AAC, comes
- * back under any name and by a pipe; without ffmpeg there is a sentence that says what to install. */
+ * back under any name and by a pipe; without ffmpeg a sentence says what to install. */
 #include "base/array.h"
 #include "base/process.h"
 #include "sound/recording.h"
