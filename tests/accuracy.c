@@ -3,12 +3,13 @@
 /* The yardstick: families of test voices through the program's own stages, as files, and the
  * answers held against the truth. Prints tables on stdout: docs/accuracy.md unless asked for less.
  *
- *   accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--takes DIR] [--dump DIR] [--each]
+ *   accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--egg] [--takes DIR] [--dump DIR]
+ *            [--each]
  *
- * Both voices and all families unless given. Seeds from 1000 on are for reporting, below for
- * tuning. Takes are rendered once into --takes (default build/accuracy-takes) and kept. --dump
- * writes what was found beside what is true, for a look at what went wrong; --each prints a line
- * for each singer on stderr. */
+ * Both voices and all families unless given; with --egg the takes have an EGG channel, which is
+ * named. Seeds from 1000 on are for reporting, below for tuning. Takes are rendered once into
+ * --takes (default build/accuracy-takes) and kept. --dump writes what was found beside what is
+ * true, for a look at what went wrong; --each prints a line for each singer on stderr. */
 
 #include "base/array.h"
 #include "fit/boundary.h"
@@ -30,7 +31,7 @@ typedef struct plan {
     int voice;                                     /* 0: both */
     bool some, only[CHOIR_VOICES + 1][CHOIR_MOST]; /* some: those marked alone */
     const char *takes, *dump;
-    bool each;
+    bool each, egg;
 } plan;
 
 typedef struct band { /* one family */
@@ -67,6 +68,8 @@ static bool listen(const truth *t, const char *folder, heard *h, err *e)
 {
     voice_settings voice = voice_defaults();
     register_settings settings = register_defaults();
+    if (t->egg_channel)
+        voice.recording = (recording_settings){3 - t->egg_channel, t->egg_channel};
     h->tracks = xcalloc(t->n, sizeof *h->tracks);
     h->flips = xcalloc(t->n, sizeof *h->flips);
     for (size_t i = 0; i < t->n; i++, h->n++) {
@@ -97,6 +100,7 @@ static void mark(const truth *t, const heard *h, marks *m)
     for (size_t i = 0; i < h->n; i++)
         marks_take(m, &t->takes[i], h->tracks[i], &h->flips[i], FLIP_ASSERTED);
     marks_single(m, t, h->tracks);
+    m->contact.agreed = h->summary.egg;
     figure none = {(double)NAN, (double)NAN, (double)NAN};
     double at = h->boundary ? boundary_at_db(h->boundary) : (double)NAN;
     figure up = h->boundary ? boundary_figure(h->boundary, BOUNDARY_UP_PITCH) : none;
@@ -194,8 +198,9 @@ static bool one_singer(const plan *p, band b, unsigned long seed, marks *sum, er
     truth t = {0};
     heard h = {0};
     marks m = {0};
-    bool ok = choir_render(b.voice, b.family, seed, p->takes, &folder, e) &&
-              truth_read(folder, &t, e) && listen(&t, folder, &h, e);
+    bool ok =
+        (p->egg ? choir_render_egg : choir_render)(b.voice, b.family, seed, p->takes, &folder, e) &&
+        truth_read(folder, &t, e) && listen(&t, folder, &h, e);
     if (ok) {
         mark(&t, &h, &m);
         if (p->each)
@@ -237,10 +242,11 @@ static bool plan_read(int argc, char **argv, plan *p)
     *p = (plan){.first_seed = 1000, .last_seed = 1004, .takes = "build/accuracy-takes"};
     for (int i = 1; i < argc; i++) {
         const char *value = i + 1 < argc ? argv[i + 1] : "";
-        if (strcmp(argv[i], "--each") == 0) {
-            p->each = true;
+        bool wants_each = strcmp(argv[i], "--each") == 0, wants_egg = strcmp(argv[i], "--egg") == 0;
+        p->each = p->each || wants_each;
+        p->egg = p->egg || wants_egg;
+        if (wants_each || wants_egg)
             continue;
-        }
         if (strcmp(argv[i], "--seeds") == 0 && seeds_read(value, p))
             i++;
         else if (strcmp(argv[i], "--voice") == 0 &&
@@ -284,8 +290,8 @@ int main(int argc, char **argv)
                                                          "The second test voice"};
     plan p;
     if (!plan_read(argc, argv, &p)) {
-        fputs("usage: accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--takes DIR] "
-              "[--dump DIR] [--each]\n",
+        fputs("usage: accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--egg] "
+              "[--takes DIR] [--dump DIR] [--each]\n",
               stderr);
         return 2;
     }

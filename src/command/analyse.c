@@ -2,6 +2,7 @@
 /* analyse: the flips in one singer's takes, or with --tracks every frame; no journal. */
 #include "base/array.h"
 #include "command/command.h"
+#include "command/egg_cells.h"
 #include "command/flip_cells.h"
 #include "command/measure_cells.h"
 #include "command/recorded.h"
@@ -18,7 +19,7 @@ enum { FRAMES_AT_ONCE = 4000 };
 typedef struct settings {
     bool tracks, measures;
     recorded how;
-    int declared;
+    int declared, contact;
     const char *vowel;
 } settings;
 
@@ -33,6 +34,8 @@ static const option options[] = {
     {"measures", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, measures),
      "with --tracks: harmonics, slopes, noise and weighted levels of every frame, too"},
     RECORDED_OPTIONS(settings),
+    {"contact", 0, OPTION_CHOICE, "up|down", "found|up|down", 0, 0, offsetof(settings, contact),
+     "which way contact of the vocal folds counts in the EGG (without it, it is found)"},
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
@@ -45,6 +48,7 @@ typedef struct heard {
     meter_levels *levels; /* of each take, when measures are asked for */
     size_t harmonics;     /* the most that any frame's measures have */
     size_t failed;        /* files that could not be read */
+    egg_heard egg;
 } heard;
 
 static bool keep(void *context, const track *piece, err *e)
@@ -66,11 +70,12 @@ static size_t voiced_frames(const track_store *store, size_t take)
 }
 
 /* The takes that could be read; the others have their sentence on stderr. */
-static void listen_all(const command_call *call, heard *h)
+static void listen_once(const command_call *call, egg_way contact, heard *h)
 {
     const settings *own = call->settings;
     voice_settings s = recorded_settings(&own->how);
     s.measures = own->measures;
+    s.contact = contact;
     for (size_t i = 0; i < call->n; i++) {
         err e;
         voice_whole whole;
@@ -84,12 +89,55 @@ static void listen_all(const command_call *call, heard *h)
         track_store_end(h->store);
         size_t take = track_store_takes(h->store) - 1;
         h->levels[take] = whole.levels;
+        egg_hear(&h->egg, whole.egg, whole.contact);
         if (!voiced_frames(h->store, take))
             message_warn("%s: no voice was heard in it.", call->operands[i]);
     }
 }
 
-static void note_levels(const command_call *call, table_writer *w, const register_summary *summary)
+static heard heard_new(size_t n)
+{
+    return (heard){.store = track_store_new(), .levels = xcalloc(n, sizeof(meter_levels))};
+}
+
+static void heard_clear(heard *h)
+{
+    track_store_free(h->store);
+    free(h->levels);
+}
+
+static bool has_pipe(const command_call *call)
+{
+    for (size_t i = 0; i < call->n; i++)
+        if (call->operands[i][0] == '-')
+            return true;
+    return false;
+}
+
+/* Takes whose EGG does not tell which way contact counts are heard again, by the way of the others:
+ * one singer's electrodes stay as they are. */
+static void listen_all(const command_call *call, heard *h)
+{
+    const settings *own = call->settings;
+    listen_once(call, (egg_way)own->contact, h);
+    egg_way others = egg_agreed(&h->egg);
+    if (!egg_unclear(&h->egg) || others == EGG_UNKNOWN || has_pipe(call))
+        return;
+    heard_clear(h);
+    *h = heard_new(call->n);
+    listen_once(call, others, h);
+}
+
+static void warn_unclear(const heard *h)
+{
+    if (egg_unclear(&h->egg))
+        message_warn("In %zu of %zu takes with an EGG it could not be told which way contact "
+                     "counts; --contact up or --contact down says it.",
+                     h->egg.takes - h->egg.up - h->egg.down, h->egg.takes);
+}
+
+static void note_levels(const command_call *call, table_writer *w, const heard *h,
+                        const register_summary *summary)
 {
     const settings *own = call->settings;
     table_note(w, "level_scale", "%s",
@@ -98,25 +146,26 @@ static void note_levels(const command_call *call, table_writer *w, const registe
     table_note(w, "registers", "%s", summary->text);
     if (!isnan(summary->gain_nats))
         table_note(w, "two_over_one_nats", "%.1f", summary->gain_nats);
+    egg_notes(w, &h->egg, &summary->egg, summary->voiced_s);
 }
 
-static bool print_flips(const command_call *call, const track_store *store, const flips *found,
+static bool print_flips(const command_call *call, const heard *h, const flips *found,
                         const register_summary *summary, err *e)
 {
     table_writer *w = command_table(call, "take " FLIP_COLUMNS);
-    note_levels(call, w, summary);
-    double seam = seam_median(found, track_store_takes(store));
+    note_levels(call, w, h, summary);
+    double seam = seam_median(found, track_store_takes(h->store));
     if (!isnan(seam))
         table_note(w, "seam_jnd", "%.1f", seam);
-    for (size_t k = 0; k < track_store_takes(store); k++)
+    for (size_t k = 0; k < track_store_takes(h->store); k++)
         for (size_t i = 0; i < found[k].n; i++) {
-            table_text(w, track_store_name(store, k));
+            table_text(w, track_store_name(h->store, k));
             cell_flip(w, &found[k].items[i]);
         }
     return table_writer_close(w, e);
 }
 
-static void print_frame(table_writer *w, const track *t, size_t f)
+static void print_frame(table_writer *w, const track *t, size_t f, bool egg)
 {
     table_text(w, t->take);
     table_number(w, t->time_s[f], 3);
@@ -130,6 +179,8 @@ static void print_frame(table_writer *w, const track *t, size_t f)
     table_number(w, t->voicing[f], 2);
     table_count(w, t->doubled[f]);
     table_count(w, t->irregular[f]);
+    if (egg)
+        egg_cells(w, t, f);
 }
 
 static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
@@ -141,7 +192,7 @@ static bool print_take(table_writer *w, const heard *h, size_t take, err *e)
         if (!track_store_read(h->store, take, first, here, &t, e))
             return false;
         for (size_t f = 0, level = 0; f < t->n; f++) {
-            print_frame(w, t, f);
+            print_frame(w, t, f, h->egg.takes > 0);
             if (t->measures)
                 measure_cells(w, t, f, h->harmonics, &level);
         }
@@ -156,11 +207,12 @@ static bool print_tracks(const command_call *call, const heard *h, const registe
     static const char plain[] = "take time_s pitch_st level_db register p_m2 voicing doubled "
                                 "irregular_cycles";
     const settings *own = call->settings;
-    char *columns = own->measures ? measure_columns(plain, h->harmonics) : xstrdup(plain);
+    char *basic = xformat("%s%s", plain, h->egg.takes > 0 ? EGG_COLUMNS : "");
+    char *columns = own->measures ? measure_columns(basic, h->harmonics) : xstrdup(basic);
     table_writer *w = command_table(call, columns);
     size_t n = track_store_takes(h->store);
     err unwritten;
-    note_levels(call, w, summary);
+    note_levels(call, w, h, summary);
     if (own->measures)
         measure_notes(w);
     for (size_t k = 0; own->measures && k < n; k++)
@@ -170,6 +222,7 @@ static bool print_tracks(const command_call *call, const heard *h, const registe
     for (size_t k = 0; read && k < n; k++)
         read = print_take(w, h, k, e);
     free(columns);
+    free(basic);
     bool written = table_writer_close(w, read ? e : &unwritten);
     return read && written;
 }
@@ -189,7 +242,7 @@ static bool decode(const command_call *call, const heard *h, err *e)
                      summary.voiced_s / 60, parts);
     if (good)
         good = own->tracks ? print_tracks(call, h, &summary, e)
-                           : print_flips(call, h->store, found, &summary, e);
+                           : print_flips(call, h, found, &summary, e);
     for (size_t k = 0; k < call->n; k++)
         flips_clear(&found[k]);
     free(found);
@@ -203,11 +256,11 @@ static int run(const command_call *call, err *e)
         err_set(e, "--measures are of frames: say --tracks --measures.");
         return EXIT_USAGE;
     }
-    heard h = {.store = track_store_new(), .levels = xcalloc(call->n, sizeof *h.levels)};
+    heard h = heard_new(call->n);
     listen_all(call, &h);
+    warn_unclear(&h);
     bool printed = decode(call, &h, e);
-    track_store_free(h.store);
-    free(h.levels);
+    heard_clear(&h);
     return printed && !h.failed ? EXIT_DONE : EXIT_INPUT;
 }
 

@@ -2,6 +2,7 @@
 #include "register/decode.h"
 
 #include "base/array.h"
+#include "register/contact.h"
 #include "register/evidence.h"
 #include "register/figures.h"
 #include "register/search.h"
@@ -15,6 +16,7 @@
 #include <string.h>
 
 static const double frame_s = 0.005;
+static const double by_egg = 0.99;     /* of a change between registers that the EGG tells */
 static const double brief_trust = 0.4; /* at most, of a change into too short a stay */
 
 register_settings register_defaults(void)
@@ -27,21 +29,40 @@ typedef struct decoded {
     track *const *tracks;
     const world *w;
     const double *time_s; /* [ev->n] */
+    const contact *egg;   /* or NULL */
     turns all;
     double *p; /* [all.n] probability that it is a flip */
     double (*cues)[CUES];
 } decoded;
 
-static decoded decoded_new(const evidence *ev, track *const *tracks, const world *w,
-                           const double *time_s)
+/* The microphone's cues of each change and what they are worth; NaN and nothing where it has no
+ * model, and the EGG alone tells. */
+static void ask_microphone(decoded *d)
 {
-    decoded d = {ev, tracks, w, time_s, turns_find(ev, w->p2), NULL, NULL};
-    cues_of of = {ev, &w->m, &w->where, w->says, w->p2, w->gain};
+    const world *w = d->w;
+    cues_of of = {d->ev, &w->m, &w->where, w->says, w->p2, w->gain};
+    if (w->m.hi > w->m.lo)
+        cues_measure(&of, &d->all, d->cues);
+    for (size_t k = 0; k < d->all.n; k++) {
+        if (w->m.hi > w->m.lo)
+            d->p[k] = trust_of(d->cues[k]);
+        else
+            for (int c = 0; c < CUES; c++)
+                d->cues[k][c] = (double)NAN;
+    }
+}
+
+static decoded decoded_new(const evidence *ev, track *const *tracks, const world *w,
+                           const double *time_s, const contact *egg)
+{
+    decoded d = {ev, tracks, w, time_s, egg, turns_find(ev, w->p2), NULL, NULL};
     d.cues = xmalloc(d.all.n, sizeof *d.cues);
     d.p = array_filled(d.all.n, 0);
-    cues_measure(&of, &d.all, d.cues);
+    ask_microphone(&d);
     for (size_t k = 0; k < d.all.n; k++) {
-        d.p[k] = trust_of(d.cues[k]);
+        const turn *c = &d.all.items[k];
+        if (egg && contact_tells_flip(egg, ev, c->at, c->up))
+            d.p[k] = by_egg;
         if (d.all.items[k].brief)
             d.p[k] = fmin(d.p[k], brief_trust);
         if (ev->stated[d.all.items[k].at] & STATED_FLIP)
@@ -95,7 +116,7 @@ static void tell_place(const decoded *d, const turn *c, const flip *f)
 static flip flip_of(const decoded *d, size_t k)
 {
     const turn *c = &d->all.items[k];
-    figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s};
+    figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s, d->egg};
     flip f = figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN);
     f.confidence = d->p[k];
     memcpy(f.cues, d->cues[k], sizeof f.cues);
@@ -147,7 +168,7 @@ static double *times_of(const evidence *ev, track *const *tracks)
     return time_s;
 }
 
-static void summarise(register_summary *s, track *const *tracks, size_t n)
+static void summarise(register_summary *s, track *const *tracks, size_t n, bool egg_names)
 {
     bool m1 = false, m2 = false, free = false;
     for (size_t k = 0; k < n; k++) {
@@ -163,7 +184,100 @@ static void summarise(register_summary *s, track *const *tracks, size_t n)
         [REGISTER_ONE_UNNAMED] =
             "one register in all takes; which one the sound alone does not tell",
         [REGISTER_TOO_LITTLE] = "too little voice to tell the registers apart"};
-    snprintf(s->text, sizeof s->text, "%s", texts[s->answer]);
+    snprintf(s->text, sizeof s->text, "%s",
+             egg_names ? "one register in all takes, as the EGG tells" : texts[s->answer]);
+}
+
+typedef struct hearing { /* what is decoded, with the EGG or by the microphone alone */
+    const evidence *ev;
+    track *const *tracks;
+    size_t n;
+    const register_settings *s;
+    const contact *egg; /* NULL: the microphone alone */
+    flips *found;
+    register_summary *summary;
+} hearing;
+
+/* The best world; where the voice is too little for one, what the EGG says. */
+static bool find_world(const hearing *h, world *best)
+{
+    search_settings settings = search_defaults();
+    if (h->summary->voiced_s >= h->s->least_voice_s && search_run(h->ev, &settings, best))
+        return true;
+    if (!h->egg)
+        return false;
+    *best = (world){.gain = (double)NAN, .p2 = xmalloc(h->ev->n, sizeof *best->p2)};
+    best->says = xmalloc(h->ev->n, sizeof *best->says);
+    memcpy(best->p2, h->egg->p2, h->ev->n * sizeof *best->p2);
+    memcpy(best->says, h->egg->says, h->ev->n * sizeof *best->says);
+    return true;
+}
+
+static void tell_world(const hearing *h, world *w)
+{
+    double *time_s = times_of(h->ev, h->tracks);
+    decoded d = decoded_new(h->ev, h->tracks, w, time_s, h->egg);
+    bool two = has_two(&d);
+    if (two)
+        settle_registers(h->ev, &d.all, d.p, w->p2);
+    tell(&d, two, h->s->least_listed, h->found);
+    h->summary->gain_nats = w->gain;
+    h->summary->answer = two ? REGISTER_BOTH : REGISTER_ONE_UNNAMED;
+    decoded_clear(&d);
+    free(time_s);
+}
+
+/* One register in all frames, the EGG's; false where it names none. */
+static bool name_all(const hearing *h)
+{
+    if (!h->egg || h->summary->answer == REGISTER_BOTH ||
+        h->egg->m1_frames + h->egg->m2_frames == 0)
+        return false;
+    for (size_t i = 0; i < h->ev->n; i++)
+        tell_frame(h->tracks[h->ev->take[i]], h->ev->frame[i], h->egg->m2_frames > 0);
+    h->summary->answer = REGISTER_ONE;
+    return true;
+}
+
+static void decode(const hearing *h)
+{
+    world best = {.p2 = NULL};
+    *h->summary = (register_summary){.answer = REGISTER_TOO_LITTLE,
+                                     .voiced_s = (double)h->ev->n * frame_s,
+                                     .gain_nats = (double)NAN};
+    if (find_world(h, &best))
+        tell_world(h, &best);
+    bool named = name_all(h);
+    for (size_t k = 0; k < h->n; k++)
+        tell_declared(h->tracks[k]);
+    summarise(h->summary, h->tracks, h->n, named);
+    world_clear(&best);
+}
+
+/* Takes away what was told. */
+static void forget(const hearing *h)
+{
+    for (size_t k = 0; k < h->n; k++) {
+        track *t = h->tracks[k];
+        flips_clear(&h->found[k]);
+        memset(t->reg, 0, t->n);
+        for (size_t f = 0; f < t->n; f++)
+            t->p_m2[f] = (double)NAN;
+    }
+}
+
+/* First by the microphone alone, to be held against the EGG. */
+static void decode_both(hearing *h, const contact *egg, evidence *ev)
+{
+    decode(h);
+    double gain_nats = h->summary->gain_nats;
+    agreement agreed = agree_count(egg, ev, h->tracks, h->n, h->found);
+    forget(h);
+    contact_pin(egg, ev);
+    h->egg = egg;
+    decode(h);
+    h->summary->gain_nats = gain_nats;
+    h->summary->egg = agreed;
 }
 
 void register_decode(track *const *tracks, size_t n, const register_settings *s, flips *found,
@@ -171,27 +285,13 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
 {
     gsl_error_handler_t *handler = gsl_set_error_handler_off();
     evidence *ev = evidence_new(tracks, n);
-    world best = {.p2 = NULL};
-    search_settings settings = search_defaults();
-    *summary = (register_summary){.answer = REGISTER_TOO_LITTLE,
-                                  .voiced_s = (double)ev->n * frame_s,
-                                  .gain_nats = (double)NAN};
-    if (summary->voiced_s >= s->least_voice_s && search_run(ev, &settings, &best)) {
-        double *time_s = times_of(ev, tracks);
-        decoded d = decoded_new(ev, tracks, &best, time_s);
-        bool two = has_two(&d);
-        if (two)
-            settle_registers(ev, &d.all, d.p, best.p2);
-        tell(&d, two, s->least_listed, found);
-        summary->gain_nats = best.gain;
-        summary->answer = two ? REGISTER_BOTH : REGISTER_ONE_UNNAMED;
-        decoded_clear(&d);
-        free(time_s);
-    }
-    for (size_t k = 0; k < n; k++)
-        tell_declared(tracks[k]);
-    summarise(summary, tracks, n);
-    world_clear(&best);
+    contact *egg = contact_new(ev, tracks);
+    hearing h = {ev, tracks, n, s, NULL, found, summary};
+    if (egg)
+        decode_both(&h, egg, ev);
+    else
+        decode(&h);
+    contact_free(egg);
     evidence_free(ev);
     gsl_set_error_handler(handler);
 }

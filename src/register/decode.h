@@ -9,6 +9,7 @@
  * Method and sources: docs/method.md. */
 
 #include "base/message.h"
+#include "register/agree.h"
 #include "register/flip.h"
 #include "voice/track.h"
 
@@ -29,10 +30,15 @@ typedef struct register_summary {
     register_answer answer;
     double voiced_s;  /* seconds of voice in all takes */
     char text[256];   /* the same in one sentence for the singer */
-    double gain_nats; /* log-likelihood that flips gain over none; NaN when too little voice */
+    double gain_nats; /* log-likelihood that flips gain over none, by the microphone alone; NaN when
+                         too little voice */
+    agreement egg;    /* of the microphone alone with the EGG, where there is one */
 } register_summary;
 
-/* n = 0 or no voice: answers REGISTER_TOO_LITTLE, no flips. `found` must be n empty lists. */
+/* Where a track has contact that can be used (voice/egg.h) the EGG tells the register, and the
+ * microphone's model is fitted to that.
+ *
+ * n = 0 or no voice: answers REGISTER_TOO_LITTLE, no flips. `found` must be n empty lists. */
 void register_decode(track *const *tracks, size_t n, const register_settings *s, flips *found,
                      register_summary *summary);
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "register/figures.h"
 
+#include "register/contact.h"
 #include "register/refine.h"
 #include "register/seam.h"
 
@@ -120,7 +121,10 @@ flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
                      flip_direction direction)
 {
     const track *t = of->tracks[of->ev->take[at]];
-    refined r = refine_flip(of->ev, of->time_s, of->says, first, last, at, direction == FLIP_UP);
+    refined r;
+    if (!of->egg || !contact_tells_flip(of->egg, of->ev, at, direction == FLIP_UP) ||
+        !contact_place(of->egg, of->time_s, first, last, at, &r))
+        r = refine_flip(of->ev, of->time_s, of->says, first, last, at, direction == FLIP_UP);
     double span_s = isnan(r.span_ms) ? usual_span_s : r.span_ms / 1000;
     double lo = r.time_s - span_s / 2, hi = r.time_s + span_s / 2;
     flip f = {.time_s = r.time_s,

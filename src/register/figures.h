@@ -13,8 +13,9 @@ typedef struct figures_of {
     const evidence *ev;
     track *const *tracks;
     const model *m;
-    const saying *says;   /* [ev->n] */
-    const double *time_s; /* [ev->n] */
+    const saying *says;        /* [ev->n] */
+    const double *time_s;      /* [ev->n] */
+    const struct contact *egg; /* tells the place of a flip where it can; or NULL */
 } figures_of;
 
 /* The flip on entering frame `at`, the first of the new register; nothing else happens in frames

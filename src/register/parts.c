@@ -241,6 +241,7 @@ bool parts_decode(track_store *store, const register_settings *s, const parts_se
     assert(sizes->longest >= 4 * BEYOND && sizes->excerpts <= PARTS_EXCERPTS);
     plan p = {.store = store, .sizes = sizes};
     size_t n, both = 0, end = 0;
+    agreement egg = {.egg_s = 0};
     const stretch *all = track_store_stretches(store, &n);
     for (size_t i = 0; i < n; i++)
         p.voiced += all[i].voiced;
@@ -254,9 +255,11 @@ bool parts_decode(track_store *store, const register_settings *s, const parts_se
         end = now.end;
         good = decode_part(&p, &now, several, s, found, summary, e);
         both += summary->answer == REGISTER_BOTH;
+        agree_add(&egg, &summary->egg);
         ++*parts;
     } while (good && end < p.n_runs);
     summary->voiced_s = (double)p.voiced * frame_s;
+    summary->egg = egg;
     summarise(summary, *parts, both);
     free(p.runs);
     return good;

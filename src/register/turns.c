@@ -53,6 +53,9 @@ static bool too_short(const evidence *ev, const double *p2, size_t i, size_t end
         stay_s += ev->gap_s[j];
     if (stay_s > shortest_stay_s || (begins(ev, i) && begins(ev, end)))
         return false;
+    for (size_t j = i; j < end; j++)
+        if (ev->declared[j] == (m2 ? DECLARED_M2 : DECLARED_M1))
+            return false;
     return !(!begins(ev, i) && has_leap(ev, i, m2)) &&
            !(!begins(ev, end) && has_leap(ev, end, !m2));
 }

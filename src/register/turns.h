@@ -21,9 +21,9 @@ typedef struct turns {
 } turns;
 
 /* Where p2[ev->n], the probability of M2, crosses 0.5 within a stretch of voice. Stays of up to
- * 200 ms without a leap of more than 1.5 semitones the right way at either end are given to the
- * register about them in p2: the harmonics alone do not tell a register in so little time. Empty
- * without voice; free with turns_clear(). */
+ * 200 ms that are not declared, without a leap of more than 1.5 semitones the right way at either
+ * end, are given to the register about them in p2: the harmonics alone do not tell a register in so
+ * little time. Empty without voice; free with turns_clear(). */
 turns turns_find(const evidence *ev, double *p2);
 void turns_clear(turns *c);
 

@@ -316,6 +316,12 @@ static bool ended_early(recording *r, err *e)
 
 bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
 {
+    return recording_read_both(r, block, NULL, n, got, e);
+}
+
+bool recording_read_both(recording *r, float *block, float *opt_egg, size_t n, size_t *got, err *e)
+{
+    assert(!opt_egg || r->egg);
     *got = 0;
     while (*got < n && r->position < r->end) {
         sf_count_t want = r->end - r->position, room = (sf_count_t)(n - *got);
@@ -326,6 +332,8 @@ bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
         for (sf_count_t i = 0; i < here; i++) {
             float x = sample_of(r, i, r->channel);
             count_sample(r, (double)x);
+            if (opt_egg)
+                opt_egg[*got] = sample_of(r, i, r->egg);
             block[(*got)++] = x;
         }
         if (here < want && !ended_early(r, e))

@@ -36,6 +36,10 @@ int recording_egg(const recording *r);     /* the EGG's, named or guessed, from 
  * False when the file is damaged before its end. Samples that are not finite are read as 0. */
 bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e);
 
+/* The same, and into opt_egg (NULL: not wanted) the EGG's samples at the same times; only for a
+ * recording that has an EGG channel. */
+bool recording_read_both(recording *r, float *block, float *opt_egg, size_t n, size_t *got, err *e);
+
 /* Back to the first sample, with nothing counted yet: all can be read again. */
 bool recording_rewind(recording *r, err *e);
 

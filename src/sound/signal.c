@@ -16,7 +16,8 @@ struct signal_window {
     signal now; /* what the window holds */
     size_t room_x, room_cells;
     recording *from;
-    meter *meter; /* or NULL */
+    meter *meter;      /* or NULL */
+    companion *egg_to; /* or NULL */
     bool ended, powers_only;
     int rate_hz;
     soxr_t soxr;         /* NULL when the recording is at the working rate */
@@ -24,7 +25,7 @@ struct signal_window {
     double sum;          /* of squares in the cell begun */
     size_t in_cell;
     size_t seen, cells; /* samples and whole cells since the beginning of the recording */
-    float block[BLOCK];
+    float block[BLOCK], egg[BLOCK];
 };
 
 static void highpass(signal_window *w, size_t n)
@@ -88,13 +89,15 @@ static bool finish(signal_window *w, err *e)
     w->ended = true;
     if (w->in_cell)
         end_cell(w);
+    if (w->egg_to && !companion_add(w->egg_to, NULL, 0, e))
+        return false;
     return !w->soxr || add_samples(w, NULL, 0, e);
 }
 
 static bool read_block(signal_window *w, err *e)
 {
     size_t got;
-    if (!recording_read(w->from, w->block, BLOCK, &got, e))
+    if (!recording_read_both(w->from, w->block, w->egg_to ? w->egg : NULL, BLOCK, &got, e))
         return false;
     w->now.counts = recording_count(w->from);
     w->now.seconds = (double)w->now.counts.samples / w->rate_hz;
@@ -102,6 +105,8 @@ static bool read_block(signal_window *w, err *e)
         return finish(w, e);
     if (w->meter)
         meter_add(w->meter, w->block, got);
+    if (w->egg_to && !companion_add(w->egg_to, w->egg, got, e))
+        return false;
     highpass(w, got);
     add_power(w, got);
     return w->powers_only || add_samples(w, w->block, got, e);
@@ -145,9 +150,15 @@ void signal_window_meter(signal_window *w, meter *m)
     w->meter = m;
 }
 
+void signal_window_accompany(signal_window *w, companion *b)
+{
+    w->egg_to = b;
+}
+
 static bool holds(const signal_window *w, double seconds)
 {
-    return (double)w->now.n_cells * cell_s >= seconds &&
+    return (!w->egg_to || companion_holds(w->egg_to, seconds)) &&
+           (double)w->now.n_cells * cell_s >= seconds &&
            (w->powers_only || (double)w->now.n >= seconds * w->now.rate_hz);
 }
 
@@ -165,6 +176,8 @@ void signal_window_drop(signal_window *w, size_t seconds)
     size_t samples = w->powers_only ? 0 : seconds * (size_t)s->rate_hz;
     size_t cells = (size_t)lround((double)seconds / cell_s);
     assert(samples <= s->n && cells <= s->n_cells);
+    if (w->egg_to)
+        companion_drop(w->egg_to, seconds);
     s->n -= samples;
     s->n_cells -= cells;
     if (s->n)

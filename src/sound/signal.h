@@ -7,6 +7,7 @@
  * whole, or through a window that moves along it in bounded memory. */
 
 #include "base/message.h"
+#include "sound/companion.h"
 #include "sound/meter.h"
 #include "sound/recording.h"
 
@@ -41,6 +42,9 @@ bool signal_window_new(recording *r, bool powers_only, signal_window **out, err 
 void signal_window_free(signal_window *w); /* NULL allowed */
 /* From now on all samples go through this meter, too, as they were recorded. `m` is borrowed. */
 void signal_window_meter(signal_window *w, meter *m);
+/* From now on the EGG's samples go there; only for a recording that has one. What is dropped from
+ * the window is dropped there. `b` is borrowed. */
+void signal_window_accompany(signal_window *w, companion *b);
 
 /* Reads on until the window holds at least `seconds`, or to the end. */
 bool signal_window_fill(signal_window *w, double seconds, err *e);

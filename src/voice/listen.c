@@ -81,10 +81,26 @@ typedef struct listener {
     const char *name;
     const voice_settings *s;
     signal_window *sound;
-    meter *meter;          /* NULL when nothing is metered */
+    meter *meter;   /* NULL when nothing is metered */
+    companion *egg; /* NULL without an EGG channel */
+    egg_shape shape;
+    egg_way contact;
     size_t start_s, end_s; /* of the block, end 0 for the take's end */
     bool last;
 } listener;
+
+/* `first` as above: of nothing else than the sound does the contact depend. */
+static void add_egg(const companion *egg, egg_way contact, track *t)
+{
+    size_t n;
+    const float *x = companion_samples(egg, &n);
+    double *hz = xmalloc(t->n, sizeof *hz);
+    for (size_t i = 0; i < t->n; i++)
+        hz[i] = note_to_hz(t->pitch_st[i]);
+    t->egg = xmalloc(t->n, sizeof *t->egg);
+    egg_measure(x, n, companion_rate_hz(egg), contact, t->hop_s, hz, t->n, t->egg);
+    free(hz);
+}
 
 /* n frames of the sound, the first at its beginning, `first` the number it has in the take. */
 static track *hear(const listener *l, double loud_db, size_t first, size_t n)
@@ -102,6 +118,8 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     cycles_measure(x, s->hop_s, n, t->pitch_st, t->irregular);
     if (s->measures)
         add_measures(x, l->meter, first, t);
+    if (l->egg)
+        add_egg(l->egg, l->contact, t);
     calibrate(t, s);
     return t;
 }
@@ -135,6 +153,16 @@ static size_t frames_of(const listener *l)
         return l->end_s * per_second(l->s) - first;
     return seconds < shortest_s ? 0 : (size_t)(seconds / l->s->hop_s) + 1 - first;
 }
+/* What the block's EGG says of the way in which contact counts. */
+static void look_at_shape(listener *l)
+{
+    if (!l->egg)
+        return;
+    size_t n;
+    const float *x = companion_samples(l->egg, &n);
+    egg_shape_add(&l->shape, x, n, companion_rate_hz(l->egg));
+}
+
 /* The first pass over a take of more than one block. */
 static bool find_loud(listener *l, double *loud_db, err *e)
 {
@@ -144,6 +172,7 @@ static bool find_loud(listener *l, double *loud_db, err *e)
         good = next_block(l, k, e);
         if (!good)
             break;
+        look_at_shape(l);
         size_t n = frames_of(l), skip = k ? OVERLAP_S * per_second(l->s) : 0;
         size_t until = l->last ? n : n - OVERLAP_S * per_second(l->s);
         double *level_db = xmalloc(n, sizeof *level_db);
@@ -225,7 +254,8 @@ static void end(listener *l)
 {
     signal_window_free(l->sound);
     meter_free(l->meter);
-    *l = (listener){.name = l->name, .s = l->s};
+    companion_free(l->egg);
+    *l = (listener){.name = l->name, .s = l->s, .shape = l->shape, .contact = l->contact};
 }
 
 /* From the recording's first sample. */
@@ -235,6 +265,11 @@ static bool begin(listener *l, recording *r, bool powers_only, err *e)
     end(l);
     if (!signal_window_new(r, powers_only, &l->sound, e))
         return false;
+    if (recording_egg(r)) {
+        if (!companion_new(recording_rate_hz(r), &l->egg, e))
+            return false;
+        signal_window_accompany(l->sound, l->egg);
+    }
     if (curves && !powers_only) {
         l->meter = meter_new(recording_rate_hz(r), curves, l->s->hop_s, l->s->measures);
         signal_window_meter(l->sound, l->meter);
@@ -250,6 +285,9 @@ static bool hear_recording(listener *l, recording *r, voice_sink *sink, void *co
     if (!l->last && !(recording_rewind(r, e) && begin(l, r, true, e) && find_loud(l, &loud_db, e) &&
                       recording_rewind(r, e) && begin(l, r, false, e)))
         return false;
+    if (l->last)
+        look_at_shape(l);
+    l->contact = l->s->contact ? l->s->contact : egg_shape_way(&l->shape);
     l->last = false;
     return hear_blocks(l, loud_db, sink, context, e);
 }
@@ -272,6 +310,8 @@ bool voice_listen_pieces(const char *name, const voice_settings *s, voice_sink *
     if (good && opt_whole) {
         opt_whole->counts = signal_window_sound(l.sound)->counts;
         opt_whole->levels = take_levels(&l);
+        opt_whole->egg = recording_egg(r) > 0;
+        opt_whole->contact = l.contact;
     }
     end(&l);
     recording_close(r);

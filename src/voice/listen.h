@@ -2,11 +2,13 @@
 #ifndef VOICE_LISTEN_H
 #define VOICE_LISTEN_H
 
-/* From a recording to a track: level, pitch and harmonics of every frame. */
+/* From a recording to a track: level, pitch and harmonics of every frame, and the folds' contact
+ * where there is an EGG channel. */
 
 #include "base/message.h"
 #include "sound/meter.h"
 #include "sound/recording.h"
+#include "voice/egg.h"
 #include "voice/pitch.h"
 #include "voice/track.h"
 
@@ -18,6 +20,7 @@ typedef struct voice_settings {
     double distance_cm; /* 30: from the lips to the microphone; moves calibrated levels to 30 cm */
     unsigned curves;    /* METER_NONE: weighted levels of the take, as bits of sound/meter.h */
     bool measures;      /* false: fills in track.measures, and meters all curves */
+    egg_way contact;    /* EGG_UNKNOWN: which way contact counts is found from each take */
     pitch_settings pitch;
     recording_settings recording;
 } voice_settings;
@@ -26,6 +29,8 @@ typedef struct voice_settings {
 typedef struct voice_whole {
     recording_counts counts;
     meter_levels levels; /* on the track's level scale; NaN for curves that were not asked for */
+    bool egg;            /* there is an EGG channel */
+    egg_way contact; /* as stated or found; EGG_UNKNOWN: neither, and track.egg has clarity alone */
 } voice_whole;
 
 voice_settings voice_defaults(void);

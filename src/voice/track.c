@@ -2,6 +2,7 @@
 #include "voice/track.h"
 
 #include "base/array.h"
+#include "voice/egg.h"
 #include "voice/measures.h"
 
 #include <math.h>
@@ -47,6 +48,7 @@ void track_free(track *t)
     free(t->harmonic_db);
     free(t->noise_db);
     measures_free(t->measures);
+    free(t->egg);
     free(t);
 }
 
@@ -71,6 +73,8 @@ void track_append(track *t, const track *from, size_t first, size_t n)
     extend((void **)&t->irregular, t->n, from->irregular, first, n, sizeof *t->irregular);
     extend((void **)&t->harmonic_db, t->n, from->harmonic_db, first, n, H * sizeof(float));
     extend((void **)&t->noise_db, t->n, from->noise_db, first, n, H * sizeof(float));
+    if (from->egg)
+        extend((void **)&t->egg, t->n, from->egg, first, n, sizeof *t->egg);
     if (from->measures) {
         t->measures = t->measures ? t->measures : measures_new();
         measures_append(t->measures, from->measures, first, n);

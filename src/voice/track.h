@@ -40,6 +40,7 @@ typedef struct track {
     unsigned char *reg; /* 1 M1, 2 M2, 0 unvoiced or not to be told */
     double *p_m2;       /* probability of M2; NaN where there is none */
     struct measures *measures; /* voice/measures.h; NULL unless they were asked for */
+    struct egg_frame *egg;     /* [n] voice/egg.h; NULL without an EGG channel */
 } track;
 
 /* n frames, all undefined, time_s set from hop_s and the first frame's time. */

@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "base/spool.h"
+#include "voice/egg.h"
 #include "voice/measures.h"
 
 #include <assert.h>
@@ -23,6 +24,7 @@ typedef struct chunk {
     size_t first, n; /* frames of its take */
     size_t at;       /* in the spool; its measures at `measured`, NONE without */
     size_t measured, n_levels;
+    bool egg; /* it has contact */
 } chunk;
 
 typedef struct stored { /* one take */
@@ -126,10 +128,10 @@ static const unsigned char *get(const unsigned char *from, void *to, size_t n)
 }
 
 /* A chunk is pitch[n], voicing[n], level[n], track_flags() of each frame, then levels and noise of
- * the frames with harmonics. */
+ * the frames with harmonics, then the EGG's frames, if there is one. */
 static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, err *e)
 {
-    unsigned char *bytes = xmalloc(n, PLAIN + 2 * ROW), *to = bytes;
+    unsigned char *bytes = xmalloc(n, PLAIN + 2 * ROW + sizeof *t->egg), *to = bytes;
     to = put(to, t->pitch_st + first, n * sizeof(double));
     to = put(to, t->voicing + first, n * sizeof(double));
     to = put(to, t->level_db + first, n * sizeof(double));
@@ -140,6 +142,8 @@ static bool write_chunk(track_store *s, const track *t, size_t first, size_t n, 
             to = put(to, t->harmonic_db + i * TRACK_HARMONICS, ROW);
             to = put(to, t->noise_db + i * TRACK_HARMONICS, ROW);
         }
+    if (t->egg)
+        to = put(to, t->egg + first, n * sizeof *t->egg);
     size_t size = (size_t)(to - bytes);
     bool good = spool_write(s->frames, s->end, bytes, size, e);
     s->end += size;
@@ -183,7 +187,7 @@ static bool read_measures(const track_store *s, const chunk *c, track *t, err *e
            spool_read(s->frames, c->measured + values + c->n, m->harmonic_db, levels, e);
 }
 
-static void take_apart(const unsigned char *from, track *t)
+static void take_apart(const unsigned char *from, bool egg, track *t)
 {
     from = get(from, t->pitch_st, t->n * sizeof(double));
     from = get(from, t->voicing, t->n * sizeof(double));
@@ -197,19 +201,23 @@ static void take_apart(const unsigned char *from, track *t)
             from = get(from, t->noise_db + i * TRACK_HARMONICS, ROW);
         }
     }
+    if (egg) {
+        t->egg = xmalloc(t->n, sizeof *t->egg);
+        get(from, t->egg, t->n * sizeof *t->egg);
+    }
 }
 
 static bool read_chunk(const track_store *s, const chunk *c, track *t, err *e)
 {
-    size_t rows = 0;
-    unsigned char *bytes = xmalloc(c->n, PLAIN + 2 * ROW), *has = bytes + c->n * (PLAIN - 1);
+    size_t more = c->egg ? c->n * sizeof *t->egg : 0;
+    unsigned char *bytes = xmalloc(c->n, PLAIN + 2 * ROW + sizeof *t->egg);
+    const unsigned char *has = bytes + c->n * (PLAIN - 1);
     bool good = spool_read(s->frames, c->at, bytes, c->n * PLAIN, e);
     for (size_t i = 0; good && i < c->n; i++)
-        rows += has[i] & TRACK_HAS_HARMONICS;
-    good = good &&
-           spool_read(s->frames, c->at + c->n * PLAIN, bytes + c->n * PLAIN, rows * 2 * ROW, e);
+        more += has[i] & TRACK_HAS_HARMONICS ? 2 * ROW : 0;
+    good = good && spool_read(s->frames, c->at + c->n * PLAIN, bytes + c->n * PLAIN, more, e);
     if (good)
-        take_apart(bytes, t);
+        take_apart(bytes, c->egg, t);
     free(bytes);
     return good;
 }
@@ -222,7 +230,7 @@ bool track_store_append(track_store *s, const track *piece, err *e)
         size_t n = piece->n - i < CHUNK ? piece->n - i : CHUNK;
         array_reserve((void **)&s->chunks, &s->room_chunks, s->n_chunks + 1, sizeof *s->chunks);
         chunk *c = &s->chunks[s->n_chunks++];
-        *c = (chunk){.first = t->n, .n = n, .at = s->end};
+        *c = (chunk){.first = t->n, .n = n, .at = s->end, .egg = piece->egg != NULL};
         if (!write_chunk(s, piece, i, n, e) || !write_measures(s, c, piece, i, e))
             return false;
         t->n += n;

@@ -4,8 +4,8 @@
 
 /* The frames of any number of takes of any length, in memory that does not grow with them (a few
  * kB a minute): they lie in a spool (see base/spool.h), 24 bytes a frame, 128 more where there are
- * harmonics, and their measures, if any, and are read back in parts. Frames of a take are at
- * i * hop_s, from 0 on. */
+ * harmonics, 24 with an EGG, and their measures, if any, and are read back in parts. Frames of a
+ * take are at i * hop_s, from 0 on. */
 
 #include "base/message.h"
 #include "voice/track.h"

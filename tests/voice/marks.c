@@ -151,6 +151,7 @@ void marks_take(marks *m, const truth_take *true_take, const track *found, const
 {
     m->takes++;
     mark_frames(m, true_take, found);
+    contact_marks_take(&m->contact, true_take, found);
     mark_flips(m, true_take, found_flips, assert_at);
     if (true_take->n_flips > 0)
         return;
@@ -208,6 +209,7 @@ static void numbers_join(numbers *sum, const numbers *l)
 void marks_add(marks *sum, const marks *m)
 {
     sum->takes += m->takes;
+    contact_marks_add(&sum->contact, &m->contact);
     sum->minutes += m->minutes;
     for (int i = 0; i < 2; i++) {
         sum->voiced[i] += m->voiced[i];

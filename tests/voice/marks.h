@@ -9,6 +9,7 @@
  * count as found. */
 
 #include "register/flip.h"
+#include "voice/contact_marks.h"
 #include "voice/track.h"
 #include "voice/truth.h"
 
@@ -40,6 +41,7 @@ typedef struct marks {
     size_t boundaries, told,
         covered;         /* up and down are two; told by the fit; inside its interval */
     numbers boundary_st; /* |error| of those told */
+    contact_marks contact;
 } marks;
 
 void marks_take(marks *m, const truth_take *true_take, const track *found, const flips *found_flips,

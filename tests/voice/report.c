@@ -57,6 +57,16 @@ static void rest_line(const char *name, const marks *m)
            numbers_quantile(&m->boundary_st, 1), m->told, m->boundaries, m->covered);
 }
 
+static void contact_line(const char *name, const marks *m)
+{
+    const contact_marks *c = &m->contact;
+    const agreement *a = &c->agreed;
+    printf("| %s | %.1f | %.1f | %.1f | %.3f | %.3f | %.1f | %zu | %zu | %zu |\n", name,
+           fmin(100, 100 * a->egg_s / 60 / m->minutes), share(c->usable, c->voiced),
+           share(c->lost_usable, c->lost), contact_marks_off(c, 0.5), contact_marks_off(c, 0.95),
+           share(a->same, a->frames), a->egg_flips, a->mic_flips, a->matched);
+}
+
 /* Worst first. */
 static int by_f1(const void *a, const void *b)
 {
@@ -124,6 +134,24 @@ static void print_rest(const report *r, const char *voice)
     lines(r, false, rest_line);
 }
 
+static void print_contact(const report *r, const char *voice)
+{
+    size_t frames = 0;
+    for (size_t i = 0; i < r->n; i++)
+        frames += r->lines[i].marks.contact.voiced;
+    if (!frames)
+        return;
+    printf("\n## %s: EGG\n\n", voice);
+    puts("Told: voice in which the EGG told the register. Usable: frames with the skin's contact, "
+         "then those without it. Error of the contact quotient of usable frames. Last the "
+         "microphone alone, where the EGG tells.\n\n"
+         "| family | told, % | usable, % | usable without contact, % | error of the quotient, "
+         "median | 95 % | microphone the same, % | flips by the EGG | by the microphone | the same "
+         "|\n|---|---|---|---|---|---|---|---|---|---|");
+    lines(r, false, contact_line);
+    lines(r, true, contact_line);
+}
+
 void report_print(const report *r, const char *voice)
 {
     if (has(r, false)) {
@@ -144,4 +172,5 @@ void report_print(const report *r, const char *voice)
     }
     if (has(r, false))
         print_rest(r, voice);
+    print_contact(r, voice);
 }

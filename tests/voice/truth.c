@@ -62,6 +62,25 @@ static void frames_fill(truth *out, const table *t)
     }
 }
 
+static void contact_fill(truth *out, const table *t)
+{
+    int take = table_column(t, "take");
+    if (table_column(t, "contact_quotient") < 0)
+        return;
+    for (size_t i = 0; i < out->n; i++) {
+        truth_take *k = &out->takes[i];
+        k->contact = xmalloc(k->n, sizeof *k->contact);
+        k->egg_lost = xmalloc(k->n, 1);
+        size_t f = 0;
+        for (size_t row = 0; row < t->n_rows; row++) {
+            if (strcmp(table_cell(t, row, take), k->name) != 0)
+                continue;
+            k->contact[f] = number(t, row, "contact_quotient");
+            k->egg_lost[f++] = number(t, row, "egg_lost") > 0;
+        }
+    }
+}
+
 static void flips_fill(truth *out, const table *t)
 {
     for (size_t row = 0; row < t->n_rows; row++) {
@@ -91,6 +110,8 @@ static void boundary_fill(truth *out, const table *t)
             out->slope = value;
         if (strcmp(name, "level_db") == 0)
             out->level_db = value;
+        if (strcmp(name, "egg_channel") == 0)
+            out->egg_channel = (int)value;
     }
 }
 
@@ -105,6 +126,7 @@ bool truth_read(const char *folder, truth *out, err *e)
     if (ok) {
         takes_fill(out, takes);
         frames_fill(out, frames);
+        contact_fill(out, frames);
         flips_fill(out, changes);
         boundary_fill(out, boundary);
     }
@@ -123,6 +145,8 @@ void truth_clear(truth *t)
         free(t->takes[i].pitch_st);
         free(t->takes[i].level_db);
         free(t->takes[i].reg);
+        free(t->takes[i].contact);
+        free(t->takes[i].egg_lost);
         free(t->takes[i].flips);
     }
     free(t->takes);

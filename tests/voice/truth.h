@@ -22,6 +22,8 @@ typedef struct truth_take {
     size_t n;                    /* frames, from time 0 every TRUTH_HOP_S */
     double *pitch_st, *level_db; /* NaN, -INFINITY when not voiced */
     unsigned char *reg;          /* 1, 2; 0 not voiced */
+    double *contact;             /* contact quotient; NaN not voiced; NULL without an EGG */
+    unsigned char *egg_lost;     /* 1: no contact with the skin; NULL likewise */
     size_t n_flips;
     truth_flip *flips; /* in order of time */
 } truth_take;
@@ -30,6 +32,7 @@ typedef struct truth {
     size_t n;
     truth_take *takes;
     double up_st, down_st, slope, level_db; /* the boundary */
+    int egg_channel;                        /* from 1; 0 without an EGG */
 } truth;
 
 bool truth_read(const char *folder, truth *out, err *e);

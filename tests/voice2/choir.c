@@ -54,17 +54,30 @@ char *choir_singer(int voice, int family_at, uint64_t seed)
                    (unsigned long long)seed);
 }
 
-bool choir_render(int voice, int family_at, uint64_t seed, const char *takes, char **folder, err *e)
+static bool render(int voice, int family_at, uint64_t seed, bool egg, const char *takes,
+                   char **folder, err *e)
 {
     char *name = choir_singer(voice, family_at, seed);
-    *folder = xformat("%s/%s", takes, name);
+    *folder = xformat("%s/%s%s", takes, name, egg ? "-egg" : "");
     free(name);
     char *stamp = xformat("%s/whole", *folder);
     bool ok = access(stamp, F_OK) == 0;
-    if (!ok && files_folder(takes, e) && choir_write(voice, family_at, seed, *folder, e)) {
+    if (!ok && files_folder(takes, e) &&
+        (egg ? choir_write_egg : choir_write)(voice, family_at, seed, *folder, e)) {
         FILE *out = NULL;
         ok = files_create(*folder, "whole", &out, e) && fclose(out) == 0;
     }
     free(stamp);
     return ok;
+}
+
+bool choir_render(int voice, int family_at, uint64_t seed, const char *takes, char **folder, err *e)
+{
+    return render(voice, family_at, seed, false, takes, folder, e);
+}
+
+bool choir_render_egg(int voice, int family_at, uint64_t seed, const char *takes, char **folder,
+                      err *e)
+{
+    return render(voice, family_at, seed, true, takes, folder, e);
 }

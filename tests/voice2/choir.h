@@ -28,4 +28,8 @@ bool choir_render(int voice, int family_at, uint64_t seed, const char *takes, ch
                   err *e);
 char *choir_singer(int voice, int family_at, uint64_t seed); /* that folder's own name; free() */
 
+/* The same as choir_render() with an EGG. */
+bool choir_render_egg(int voice, int family_at, uint64_t seed, const char *takes, char **folder,
+                      err *e);
+
 #endif

@@ -151,6 +151,8 @@ static void to_rate(clip *c, int rate_hz, size_t n)
                                        &done, &io, &quality, NULL);
     assert(!failed);
     (void)failed;
+    for (size_t j = 0; j < n; j++) /* what was cut off rings beyond full scale */
+        out[j] = fmin(fmax(out[j], -0.99), 0.99);
     free(c->samples);
     *c = (clip){n, rate_hz, out};
 }

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_AGREE_H
+#define REGISTER_AGREE_H
+
+/* How well what the microphone alone tells agrees with the EGG, where the EGG tells. */
+
+#include "register/flip.h"
+#include "voice/track.h"
+
+struct contact;  /* register/contact.h */
+struct evidence; /* register/evidence.h */
+
+static const double AGREE_WITHIN_S = 0.06; /* flips of one direction this near are the same */
+
+typedef struct agreement {
+    double egg_s;        /* of voice in which the EGG tells the register; 0 without one */
+    size_t frames, same; /* of these, told by the microphone, too; told the same */
+    size_t egg_flips,
+        mic_flips;  /* where the EGG tells; those of the microphone are asserted ones */
+    size_t matched; /* pairs of them */
+} agreement;
+
+/* The tracks' reg and heard[k] are what the microphone alone tells. */
+agreement agree_count(const struct contact *c, const struct evidence *ev, track *const *tracks,
+                      size_t n_tracks, const flips *heard);
+void agree_add(agreement *sum, const agreement *more);
+
+#endif

@@ -1,0 +1,320 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/contact.h"
+
+#include "base/array.h"
+#include "voice/egg.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { J = CONTACT_FIGURES, ROUNDS = 8, STARTS = 3 };
+
+/* Contact quotients of 0.40-0.60 in M1 and 0.20-0.40 in M2 are usual (25-35 % criterion, from
+ * memory). A closing peak of pi is that of a sine; M1 closes in 0.05-0.15 of a period and parts in
+ * twice that. From experience, without a source: how far singers differ, and how much a register's
+ * frames scatter. */
+static const double usual_mid[J] = {0.40, 1.95, 0.45}, mid_sd[J] = {0.06, 0.2, 0.2};
+static const double usual_step[J] = {-0.18, -0.6, -0.55}, step_sd[J] = {0.06, 0.2, 0.2};
+static const double scatter[J] = {0.05, 0.15, 0.2};
+/* What noise adds to the variance of a frame whose clarity is 0. */
+static const double noise[J] = {0.1, 1, 1.5};
+static const double prior_trust = 25; /* the priors are true of this much more singers */
+/* A step is at least and at most so much of the usual one (which is negative): else one register's
+ * own drift would make two of it. */
+static const double least_step = 0.5, most_step = 2;
+/* Contact strays less than the harmonics do, and slower: a seam of a quarter of a second steps. */
+static const double drift_sd = 0.22 /* usual steps */, drift_s = 1;
+static const double student_df = 6;
+static const double rate_s = 0.3; /* flips a second where nothing speaks for one */
+static const double frame_s = 0.005;
+static const double least_s = 0.5, sure = 0.9;
+static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
+static const size_t least_frames = 20, beside_frames = 40, end_frames = 30;
+static const double near_s = 0.022; /* across so short a hole the EGG tells, too */
+
+typedef struct fit {
+    double mid[J], step[J];
+    double score; /* log-likelihood and log prior, up to a constant */
+} fit;
+
+typedef struct work {
+    const evidence *ev;
+    chain_settings chain;
+    double (*x)[J], (*v)[J]; /* [n] figures and their variances; x NaN where not usable */
+    saying *says;
+    double *hazard, *place, *p2;
+} work;
+
+static bool read_frame(const egg_frame *f, double x[J], double v[J])
+{
+    bool usable =
+        f->clarity >= EGG_USABLE && !isnan(f->quotient) && f->opening > 0 && f->closing > 0;
+    x[0] = usable ? (double)f->quotient : (double)NAN;
+    x[1] = log((double)f->closing);
+    x[2] = x[1] - log((double)f->opening);
+    for (int j = 0; j < J; j++)
+        v[j] = scatter[j] * scatter[j] + noise[j] * (1 - (double)f->clarity);
+    return usable;
+}
+
+static size_t read_frames(work *w, track *const *tracks)
+{
+    size_t usable = 0;
+    for (size_t i = 0; i < w->ev->n; i++) {
+        const track *t = tracks[w->ev->take[i]];
+        w->x[i][0] = (double)NAN;
+        usable += t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
+    }
+    return usable;
+}
+
+static work work_new(const evidence *ev)
+{
+    work w = {.ev = ev, .chain = chain_defaults()};
+    w.chain.drift_s = drift_s;
+    w.x = xmalloc(ev->n, sizeof *w.x);
+    w.v = xmalloc(ev->n, sizeof *w.v);
+    w.says = xcalloc(ev->n, sizeof *w.says);
+    w.hazard = array_filled(ev->n, 0);
+    w.place = array_filled(ev->n, 0);
+    w.p2 = array_filled(ev->n, 0.5);
+    for (size_t i = 0; i < ev->n; i++) {
+        double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / frame_s);
+        w.hazard[i] = fmin(0.5, rate_s * frame_s * frames);
+    }
+    return w;
+}
+
+static void work_clear(work *w)
+{
+    free(w->x);
+    free(w->v);
+    free(w->hazard);
+    free(w->place);
+}
+
+/* A frame's coordinate along the step, Student's weight where it fits neither register. Returns
+ * its log density midway between the registers. */
+static double say(const fit *f, const double x[J], const double v[J], saying *out)
+{
+    double z = 0, mass = 0, off = 0, density = 0;
+    for (int j = 0; j < J; j++) {
+        double r = x[j] - f->mid[j];
+        z += f->step[j] * r / v[j];
+        mass += f->step[j] * f->step[j] / v[j];
+        off += r * r / v[j];
+        density -= 0.5 * (r * r / v[j] + log(v[j]));
+    }
+    off = fmax(0, off - z * z / mass);
+    *out = (saying){z, mass, (student_df + J - 1) / (student_df + off)};
+    return fmax(density, -30) * out->weight;
+}
+
+static double prior(const fit *f)
+{
+    double sum = 0;
+    for (int j = 0; j < J; j++) {
+        double a = (f->mid[j] - usual_mid[j]) / mid_sd[j];
+        double b = (f->step[j] - usual_step[j]) / step_sd[j];
+        sum -= 0.5 * (a * a + b * b);
+    }
+    return sum;
+}
+
+/* Length of a step, in standard deviations of the frames. */
+static double length_of(const double step[J])
+{
+    double sum = 0;
+    for (int j = 0; j < J; j++)
+        sum += step[j] * step[j] / (scatter[j] * scatter[j]);
+    return sqrt(sum);
+}
+
+static void tell(work *w, fit *f)
+{
+    double density = 0;
+    w->chain.drift_sd = drift_sd * length_of(usual_step) / length_of(f->step);
+    for (size_t i = 0; i < w->ev->n; i++) {
+        w->says[i] = (saying){0, 0, 0};
+        if (!isnan(w->x[i][0]))
+            density += say(f, w->x[i], w->v[i], &w->says[i]);
+    }
+    chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
+    f->score = chain_run(w->ev, &in, &w->chain, w->p2) + w->chain.temper * density +
+               prior_trust * prior(f);
+}
+
+/* Middle and step of each figure, by weighted least squares with the priors. */
+static void refit(const work *w, fit *f)
+{
+    for (int j = 0; j < J; j++) {
+        double trust = prior_trust / w->chain.temper;
+        double a = trust / (mid_sd[j] * mid_sd[j]), ya = a * usual_mid[j], b = 0;
+        double c = trust / (step_sd[j] * step_sd[j]), yc = c * usual_step[j];
+        for (size_t i = 0; i < w->ev->n; i++) {
+            if (isnan(w->x[i][0]))
+                continue;
+            double s = w->p2[i] - 0.5, k = w->says[i].weight / w->v[i][j];
+            a += k;
+            b += k * s;
+            c += k * 0.25;
+            ya += k * w->x[i][j];
+            yc += k * s * w->x[i][j];
+        }
+        double det = a * c - b * b;
+        f->mid[j] = (ya * c - yc * b) / det;
+        f->step[j] = (yc * a - ya * b) / det;
+        double most = most_step * usual_step[j], least = least_step * usual_step[j];
+        f->step[j] = fmin(fmax(f->step[j], most), least);
+    }
+}
+
+/* EM from the usual step about a middle `up` standard deviations from the usual one. */
+static fit climb(work *w, double up)
+{
+    fit f;
+    for (int j = 0; j < J; j++) {
+        f.mid[j] = usual_mid[j] + up * mid_sd[j];
+        f.step[j] = usual_step[j];
+    }
+    tell(w, &f);
+    for (int round = 0; round < ROUNDS; round++) {
+        refit(w, &f);
+        tell(w, &f);
+    }
+    return f;
+}
+
+/* Frames with contact that are surely in one register, and those in short holes between such. */
+static void mark_told(const work *w, contact *c)
+{
+    size_t last = 0;
+    double since_s = (double)INFINITY;
+    for (size_t i = 0; i < c->n; i++) {
+        since_s += w->ev->gap_s[i];
+        c->told[i] = !isnan(w->x[i][0]) && fabs(c->p2[i] - 0.5) > sure - 0.5;
+        if (!c->told[i])
+            continue;
+        bool same = (c->p2[last] > 0.5) == (c->p2[i] > 0.5);
+        for (size_t k = last + 1; since_s <= near_s && same && k < i; k++)
+            c->told[k] = true;
+        last = i;
+        since_s = 0;
+    }
+}
+
+/* Frames of a stretch that are told alike, from frame i on; the first beyond. */
+static size_t told_alike(const contact *c, size_t i, size_t end)
+{
+    bool m2 = c->p2[i] > 0.5;
+    while (i < end && (!c->told[i] || (c->p2[i] > 0.5) == m2))
+        i++;
+    return i;
+}
+
+static void leave_untold(contact *c, size_t from, size_t end)
+{
+    for (size_t i = from; i < end; i++)
+        c->told[i] = false;
+}
+
+/* Folds part where the voice sets in and ends, as before a breathy consonant: a short stay in the
+ * other register there, frames first..end - 1 being a stretch, is none. */
+static void leave_ends(contact *c, size_t first, size_t end)
+{
+    size_t from = first, last = end;
+    while (from < end && !c->told[from])
+        from++;
+    size_t next = from < end ? told_alike(c, from, end) : end;
+    if (next == end)
+        return;
+    if (next - from < end_frames)
+        leave_untold(c, from, next);
+    while (next < end) {
+        last = next;
+        next = told_alike(c, next, end);
+    }
+    if (end - last < end_frames)
+        leave_untold(c, last, end);
+}
+
+/* A register of which there is next to nothing was not told. */
+static void count_told(contact *c)
+{
+    for (size_t i = 0; i < c->n; i++)
+        *(c->p2[i] > 0.5 ? &c->m2_frames : &c->m1_frames) += c->told[i];
+    bool m1 = c->m1_frames >= least_frames, m2 = c->m2_frames >= least_frames;
+    for (size_t i = 0; i < c->n; i++)
+        c->told[i] = c->told[i] && (c->p2[i] > 0.5 ? m2 : m1);
+    c->m1_frames = m1 ? c->m1_frames : 0;
+    c->m2_frames = m2 ? c->m2_frames : 0;
+}
+
+bool contact_both(const contact *c)
+{
+    return c->m1_frames && c->m2_frames;
+}
+
+bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up)
+{
+    bool before = false, after = false;
+    for (size_t k = i, n = 0; k > 0 && n < beside_frames && !isinf(ev->gap_s[k]) && !before; n++)
+        before = c->told[--k] && (c->p2[k] > 0.5) != up;
+    for (size_t k = i, n = 0;
+         k < c->n && n < beside_frames && (!n || !isinf(ev->gap_s[k])) && !after; n++, k++)
+        after = c->told[k] && (c->p2[k] > 0.5) == up;
+    return before && after;
+}
+
+contact *contact_new(const evidence *ev, track *const *tracks)
+{
+    static const double ups[STARTS] = {0, -1, 1};
+    work w = work_new(ev);
+    contact *c = NULL;
+    size_t usable = read_frames(&w, tracks);
+    if ((double)usable * frame_s >= least_s) {
+        fit best = climb(&w, ups[0]);
+        for (int k = 1; k < STARTS; k++) {
+            fit f = climb(&w, ups[k]);
+            best = f.score > best.score ? f : best;
+        }
+        tell(&w, &best);
+        c = xcalloc(1, sizeof *c);
+        *c = (contact){.n = ev->n, .usable = usable, .p2 = w.p2, .says = w.says};
+        c->told = xcalloc(ev->n, sizeof *c->told);
+        for (int j = 0; j < J; j++) {
+            c->m1[j] = best.mid[j] - best.step[j] / 2;
+            c->m2[j] = best.mid[j] + best.step[j] / 2;
+        }
+        mark_told(&w, c);
+        for (size_t first = 0, i = 1; i <= ev->n; i++)
+            if (i == ev->n || isinf(ev->gap_s[i])) {
+                leave_ends(c, first, i);
+                first = i;
+            }
+        count_told(c);
+    } else {
+        free(w.p2);
+        free(w.says);
+    }
+    work_clear(&w);
+    return c;
+}
+
+void contact_free(contact *c)
+{
+    if (!c)
+        return;
+    free(c->told);
+    free(c->p2);
+    free(c->says);
+    free(c);
+}
+
+void contact_pin(const contact *c, evidence *ev)
+{
+    for (size_t i = 0; i < c->n; i++)
+        if (c->told[i] && ev->declared[i] == DECLARED_NONE && ev->edge_s[i] >= from_edge_s)
+            ev->declared[i] = c->p2[i] > 0.5 ? DECLARED_M2 : DECLARED_M1;
+}

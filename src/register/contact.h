@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_CONTACT_H
+#define REGISTER_CONTACT_H
+
+/* The register by the folds' contact alone, where there is an EGG channel that can be used.
+ *
+ * Told from three figures of a frame: contact quotient, logarithm of the closing peak of the
+ * signal's derivative, and that over the opening one. M1 has long contact that comes at once, M2
+ * brief contact that comes as it goes (sources in docs/method.md). Where the two lie is the
+ * singer's own, about what is usual; they may drift within a register; a flip is a step. */
+
+#include "register/chain.h"
+#include "register/evidence.h"
+#include "register/refine.h"
+
+enum { CONTACT_FIGURES = 3 };
+
+typedef struct contact {
+    size_t n;      /* of the evidence's frames */
+    size_t usable; /* of these with contact that can be used */
+    bool *told;    /* [n] the EGG tells the register: it is used, or used on both sides and near */
+    double *p2;    /* [n] probability of M2; 0.5 where there is nothing to go by */
+    saying *says;  /* [n] where a frame lies between the registers; 0 where not usable */
+    double m1[CONTACT_FIGURES], m2[CONTACT_FIGURES]; /* the singer's own, about */
+    size_t m1_frames, m2_frames; /* told to be in each: none, or a tenth of a second at least */
+} contact;
+
+/* NULL where less than half a second of contact can be used. */
+contact *contact_new(const evidence *ev, track *const *tracks);
+void contact_free(contact *c); /* NULL allowed */
+
+bool contact_both(const contact *c); /* the EGG tells both registers */
+/* Whether the EGG tells one register before evidence frame i and the other after it. */
+bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up);
+/* The place and width of the flip on entering frame `at`, nothing else happening in first..last:
+ * where contact is half-way, and a tenth and nine tenths, between what it is 125 to 300 ms before
+ * and after (nearer in shorter stays). False where the EGG does not show it. */
+bool contact_place(const contact *c, const double *time_s, size_t first, size_t last, size_t at,
+                   refined *out);
+
+/* Declares the frames that are told, where they are not declared already. */
+void contact_pin(const contact *c, evidence *ev);
+
+#endif

@@ -1,0 +1,417 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The register by the folds' contact. Oracles: contact laid down by hand, whose changes are known;
+ * test voices with an EGG whose registers and flips are known; invariance: an EGG that cannot be
+ * used changes nothing, and the microphone's channel is that of the same take without one. */
+#include "base/array.h"
+#include "register/contact.h"
+#include "register/decode.h"
+#include "voice/egg.h"
+#include "voice/listen.h"
+#include "voice/studio.h"
+#include "voice/truth.h"
+#include "voice2/album.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+static const egg_frame in_m1 = {0.52F, 0.5F, 11, 5, -20, 0.99F};
+static const egg_frame in_m2 = {0.30F, 0.3F, 5.5F, 4.8F, -26, 0.99F};
+
+/* n voiced frames; share[i] of the way from M1 to M2, NaN without contact. */
+static track *lay(size_t n, const double *share)
+{
+    track *t = track_new("made", n, 0.005, 0);
+    t->egg = xmalloc(n, sizeof *t->egg);
+    for (size_t i = 0; i < n; i++) {
+        float w = (float)share[i];
+        t->pitch_st[i] = 60;
+        t->level_db[i] = -30;
+        t->egg[i] = in_m1;
+        t->egg[i].quotient += w * (in_m2.quotient - in_m1.quotient);
+        t->egg[i].closing *= powf(in_m2.closing / in_m1.closing, w);
+        t->egg[i].opening *= powf(in_m2.opening / in_m1.opening, w);
+        t->egg[i].clarity = isnan(share[i]) ? 0.2F : in_m1.clarity;
+    }
+    return t;
+}
+
+/* M1 up to `up`, M2 up to `down`, then M1; ramps of `frames` about the changes. */
+static void shares(double *share, size_t n, size_t up, size_t down, size_t frames)
+{
+    for (size_t i = 0; i < n; i++) {
+        double half = (double)frames / 2, at = (double)i;
+        double rise = (at - (double)up + half) / (double)frames;
+        double fall = (at - (double)down + half) / (double)frames;
+        share[i] = fmin(fmax(rise, 0), 1) - fmin(fmax(fall, 0), 1);
+    }
+}
+
+static double *times(const evidence *ev, const track *t)
+{
+    double *s = xmalloc(ev->n, sizeof *s);
+    for (size_t i = 0; i < ev->n; i++)
+        s[i] = t->time_s[ev->frame[i]];
+    return s;
+}
+
+static size_t change_near(const contact *c, size_t at)
+{
+    for (size_t k = at - 30; k < at + 30; k++)
+        if ((c->p2[k] > 0.5) != (c->p2[k - 1] > 0.5))
+            return k;
+    fail_msg("no change of register about frame %zu", at);
+    return 0;
+}
+
+/* Place and width of changes that are ramps: half-way, and 0.8 of the ramp from 10 to 90 %. */
+static void test_ramps(void **state)
+{
+    (void)state;
+    enum { N = 900, UP = 300, DOWN = 600 };
+    static const size_t widths[] = {2, 8, 20, 40};
+    double share[N];
+    for (size_t k = 0; k < sizeof widths / sizeof *widths; k++) {
+        shares(share, N, UP, DOWN, widths[k]);
+        track *t = lay(N, share);
+        evidence *ev = evidence_new(&t, 1);
+        contact *c = contact_new(ev, &t);
+        double *time_s = times(ev, t), want_ms = 0.8 * 5 * (double)widths[k];
+        assert_true(c && contact_both(c));
+        for (int down = 0; down < 2; down++) {
+            refined r;
+            size_t at = change_near(c, down ? DOWN : UP);
+            assert_true(contact_tells_flip(c, ev, at, !down));
+            assert_true(contact_place(c, time_s, down ? UP : 0, down ? N - 1 : DOWN - 1, at, &r));
+            double off_ms = 1000 * r.time_s - 5 * (down ? DOWN : UP);
+            print_message("ramp of %zu frames %s: %.1f ms off, 10-90 %% in %.1f ms for %.1f\n",
+                          widths[k], down ? "down" : "up", off_ms, r.span_ms, want_ms);
+            /* Three frames are averaged: 10 ms; the registers' own levels are 125 ms away. */
+            assert_true(fabs(off_ms) < 3);
+            assert_true(r.span_ms > want_ms - 3 && r.span_ms < hypot(want_ms, 14));
+        }
+        free(time_s);
+        contact_free(c);
+        evidence_free(ev);
+        track_free(t);
+    }
+}
+
+/* Frames told, holes filled, ends left. */
+static void test_told(void **state)
+{
+    (void)state;
+    enum { N = 600 };
+    double share[N];
+    for (size_t i = 0; i < N; i++)
+        share[i] = i >= 200 && i < 400;
+    for (size_t i = 100; i < 103; i++)
+        share[i] = (double)NAN; /* a hole of 15 ms */
+    for (size_t i = 300; i < 340; i++)
+        share[i] = (double)NAN; /* of 200 ms */
+    for (size_t i = 580; i < N; i++)
+        share[i] = 1; /* the folds part at the end */
+    track *t = lay(N, share);
+    evidence *ev = evidence_new(&t, 1);
+    contact *c = contact_new(ev, &t);
+    assert_non_null(c);
+    assert_int_equal(c->usable, N - 43);
+    for (size_t i = 20; i < 190; i++)
+        assert_true(c->told[i] && c->p2[i] < 0.1);
+    for (size_t i = 210; i < 390; i++)
+        assert_true(c->p2[i] > 0.9 && c->told[i] == (i < 300 || i >= 340));
+    for (size_t i = 585; i < N; i++)
+        assert_true(!c->told[i]);
+    contact_pin(c, ev);
+    assert_int_equal(ev->declared[150], DECLARED_M1);
+    assert_int_equal(ev->declared[250], DECLARED_M2);
+    assert_int_equal(ev->declared[320], DECLARED_NONE);
+    assert_int_equal(ev->declared[0], DECLARED_NONE); /* no flip can be told there */
+    contact_free(c);
+    evidence_free(ev);
+    track_free(t);
+}
+
+/* A register's own drift is no flip: the quotient falls by a quarter of the step over a second. */
+static void test_drift_is_no_flip(void **state)
+{
+    (void)state;
+    enum { N = 800 };
+    double share[N];
+    for (int m2 = 0; m2 < 2; m2++) {
+        for (size_t i = 0; i < N; i++)
+            share[i] = m2 + 0.15 * sin(2 * M_PI * (double)i / 400);
+        track *t = lay(N, share);
+        flips found = {0};
+        register_settings s = register_defaults();
+        register_summary sum;
+        register_decode(&t, 1, &s, &found, &sum);
+        assert_int_equal(sum.answer, REGISTER_ONE);
+        assert_int_equal(found.n, 0);
+        for (size_t i = 0; i < N; i++)
+            assert_int_equal(t->reg[i], m2 ? 2 : 1);
+        flips_clear(&found);
+        track_free(t);
+    }
+}
+
+static void test_nothing_to_use(void **state)
+{
+    (void)state;
+    enum { N = 400 };
+    double share[N];
+    for (size_t i = 0; i < N; i++)
+        share[i] = i < 90 ? 0 : (double)NAN; /* 0.45 s */
+    track *t = lay(N, share);
+    evidence *ev = evidence_new(&t, 1);
+    assert_null(contact_new(ev, &t));
+    evidence_free(ev);
+    free(t->egg);
+    t->egg = NULL;
+    ev = evidence_new(&t, 1);
+    assert_null(contact_new(ev, &t));
+    evidence_free(ev);
+    contact_free(NULL);
+    track_free(t);
+}
+
+/* By hand: 200 frames of M1, then M2; the microphone has the flip 40 ms late, and one too many. */
+static void test_agreement(void **state)
+{
+    (void)state;
+    enum { N = 400 };
+    double share[N];
+    for (size_t i = 0; i < N; i++)
+        share[i] = i >= 200;
+    track *t = lay(N, share);
+    evidence *ev = evidence_new(&t, 1);
+    contact *c = contact_new(ev, &t);
+    flips heard = {0};
+    for (size_t i = 0; i < N; i++)
+        t->reg[i] = i < 208 ? 1 : 2;
+    flips_append(&heard, (flip){.time_s = 1.04, .direction = FLIP_UP, .confidence = 0.9});
+    flips_append(&heard, (flip){.time_s = 1.5, .direction = FLIP_DOWN, .confidence = 0.6});
+    flips_append(&heard, (flip){.time_s = 1.6, .direction = FLIP_UP, .confidence = 0.4});
+    agreement a = agree_count(c, ev, &t, 1, &heard);
+    assert_int_equal(a.egg_flips, 1);
+    assert_int_equal(a.mic_flips, 2);
+    assert_int_equal(a.matched, 1);
+    assert_true(a.frames <= N && a.frames > N - 12 && a.frames - a.same >= 4 &&
+                a.frames - a.same <= 8);
+    heard.items[0].time_s = 1.07;
+    a = agree_count(c, ev, &t, 1, &heard);
+    assert_int_equal(a.matched, 0);
+    agreement sum = a;
+    agree_add(&sum, &a);
+    assert_true(sum.frames == 2 * a.frames && sum.mic_flips == 4);
+    flips_clear(&heard);
+    contact_free(c);
+    evidence_free(ev);
+    track_free(t);
+}
+
+enum { TAKES_HEARD = 5 };
+
+typedef struct session {
+    truth t;
+    size_t n; /* takes heard */
+    track **tracks;
+    flips *found;
+    register_summary sum;
+} session;
+
+static session hear(const char *folder)
+{
+    session s = {.tracks = NULL};
+    voice_settings v = voice_defaults();
+    register_settings r = register_defaults();
+    err e;
+    assert_true(truth_read(folder, &s.t, &e));
+    assert_true(s.t.egg_channel == 1 || s.t.egg_channel == 2);
+    v.recording = (recording_settings){3 - s.t.egg_channel, s.t.egg_channel};
+    s.n = s.t.n < TAKES_HEARD ? s.t.n : TAKES_HEARD;
+    s.tracks = xcalloc(s.n, sizeof *s.tracks);
+    s.found = xcalloc(s.n, sizeof *s.found);
+    for (size_t k = 0; k < s.n; k++) {
+        char *name = xformat("%s/%s", folder, s.t.takes[k].name);
+        assert_true(voice_listen(name, &v, &s.tracks[k], NULL, &e));
+        free(name);
+    }
+    register_decode(s.tracks, s.n, &r, s.found, &s.sum);
+    return s;
+}
+
+static void session_clear(session *s)
+{
+    for (size_t k = 0; k < s->n; k++) {
+        track_free(s->tracks[k]);
+        flips_clear(&s->found[k]);
+    }
+    free(s->tracks);
+    free(s->found);
+    truth_clear(&s->t);
+}
+
+static bool in_change(const truth_take *t, size_t f)
+{
+    for (size_t i = 0; i < t->n_flips; i++)
+        if (fabs(t->flips[i].time_s - TRUTH_HOP_S * (double)f) < t->flips[i].span_ms / 2000)
+            return true;
+    return false;
+}
+
+/* Share of the frames, changes left out, that are in the right register. */
+static double right(const session *s)
+{
+    double good = 0, all = 0;
+    for (size_t k = 0; k < s->n; k++)
+        for (size_t f = 0; f < s->t.takes[k].n && f < s->tracks[k]->n; f++)
+            if (s->t.takes[k].reg[f] && !isnan(s->tracks[k]->pitch_st[f]) &&
+                !in_change(&s->t.takes[k], f)) {
+                good += s->t.takes[k].reg[f] == s->tracks[k]->reg[f];
+                all++;
+            }
+    return good / all;
+}
+
+static size_t matched(const truth_take *t, const flips *found, size_t *asserted)
+{
+    size_t n = 0;
+    *asserted = 0;
+    for (size_t j = 0; j < found->n; j++)
+        *asserted += found->items[j].confidence >= FLIP_ASSERTED;
+    for (size_t i = 0; i < t->n_flips; i++)
+        for (size_t j = 0; j < found->n; j++)
+            if (found->items[j].confidence >= FLIP_ASSERTED &&
+                found->items[j].direction == t->flips[i].direction &&
+                fabs(found->items[j].time_s - t->flips[i].time_s) < 0.06) {
+                n++;
+                break;
+            }
+    return n;
+}
+
+/* An EGG that cannot be used changes nothing: of two takes, with it and without. */
+static void check_unusable(const session *s)
+{
+    enum { TAKES = 2 };
+    track *t[2][TAKES];
+    flips found[2][TAKES] = {{{0}}};
+    register_summary sum[2];
+    register_settings r = register_defaults();
+    for (int v = 0; v < 2; v++) {
+        for (size_t k = 0; k < TAKES; k++) {
+            track *copy = t[v][k] = track_part(s->tracks[k], 0, s->tracks[k]->n);
+            memset(copy->reg, 0, copy->n);
+            for (size_t f = 0; f < copy->n; f++)
+                copy->egg[f].clarity = 0;
+            free(v ? copy->egg : NULL);
+            copy->egg = v ? NULL : copy->egg;
+        }
+        register_decode(t[v], TAKES, &r, found[v], &sum[v]);
+        assert_true(sum[v].egg.egg_s <= 0);
+    }
+    for (size_t k = 0; k < TAKES; k++) {
+        assert_memory_equal(t[0][k]->reg, t[1][k]->reg, t[0][k]->n);
+        for (int v = 0; v < 2; v++) {
+            track_free(t[v][k]);
+            flips_clear(&found[v][k]);
+        }
+    }
+}
+
+/* A smooth seam, where the microphone alone is at its worst: tuning seed 3 of the first voice. */
+static void test_smooth_seam(void **state)
+{
+    (void)state;
+    err e;
+    assert_true(studio_family_egg(FAMILY_SMOOTH, 3, "build/test_contact-smooth", &e));
+    session s = hear("build/test_contact-smooth");
+    size_t flips_true = 0, hit = 0, found = 0, here;
+    for (size_t k = 0; k < s.n; k++) {
+        flips_true += s.t.takes[k].n_flips;
+        hit += matched(&s.t.takes[k], &s.found[k], &here);
+        found += here;
+    }
+    print_message(
+        "smooth seam: %.4f of the frames right; of %zu flips %zu found right, %zu in all; "
+        "the microphone alone agrees in %zu of %zu frames\n",
+        right(&s), flips_true, hit, found, s.sum.egg.same, s.sum.egg.frames);
+    assert_int_equal(s.sum.answer, REGISTER_BOTH);
+    assert_true(right(&s) > 0.995 && hit + 1 >= flips_true && found <= hit + 1);
+    assert_true(s.sum.egg.egg_s > 0.9 * s.sum.voiced_s && s.sum.egg.same <= s.sum.egg.frames);
+    check_unusable(&s);
+    session_clear(&s);
+}
+
+/* A singer of whom there is M2 alone: the sound does not tell which register that is, the EGG
+ * does. Tuning seed 2 of the second voice. */
+static void test_one_register_is_named(void **state)
+{
+    (void)state;
+    err e;
+    assert_true(album_write_egg(CAST_ONE_REGISTER, 2, "build/test_contact-one", &e));
+    session s = hear("build/test_contact-one");
+    print_message("one register: %s; %.4f of the frames right\n", s.sum.text, right(&s));
+    assert_int_equal(s.sum.answer, REGISTER_ONE);
+    assert_string_equal(s.sum.text, "one register in all takes, as the EGG tells");
+    assert_true(right(&s) > 0.999);
+    session_clear(&s);
+}
+
+/* Both test voices: the microphone's samples are those of the take without an EGG. */
+static void test_same_sound(void **state)
+{
+    (void)state;
+    static const char *const folders[2][2] = {
+        {"build/test_contact-smooth", "build/test_contact-plain"},
+        {"build/test_contact-one", "build/test_contact-plain2"}};
+    err e;
+    assert_true(studio_family(FAMILY_SMOOTH, 3, "build/test_contact-plain", &e));
+    assert_true(album_write(CAST_ONE_REGISTER, 2, "build/test_contact-plain2", &e));
+    for (int v = 0; v < 2; v++) {
+        truth t;
+        assert_true(truth_read(folders[v][0], &t, &e));
+        for (size_t k = 0; k < t.n; k++) {
+            recording *both, *one;
+            static float a[4096], b[4096];
+            size_t got_a, got_b;
+            recording_settings s = {3 - t.egg_channel, t.egg_channel}, none = {0, 0};
+            char *x = xformat("%s/%s", folders[v][0], t.takes[k].name);
+            char *y = xformat("%s/%s", folders[v][1], t.takes[k].name);
+            assert_true(recording_open(x, &s, &both, &e) && recording_open(y, &none, &one, &e));
+            do {
+                assert_true(recording_read(both, a, 4096, &got_a, &e) &&
+                            recording_read(one, b, 4096, &got_b, &e));
+                assert_int_equal(got_a, got_b);
+                assert_memory_equal(a, b, got_a * sizeof *a);
+            } while (got_a);
+            recording_close(both);
+            recording_close(one);
+            free(x);
+            free(y);
+        }
+        truth_clear(&t);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_ramps),
+        cmocka_unit_test(test_told),
+        cmocka_unit_test(test_drift_is_no_flip),
+        cmocka_unit_test(test_nothing_to_use),
+        cmocka_unit_test(test_agreement),
+        cmocka_unit_test(test_smooth_seam),
+        cmocka_unit_test(test_one_register_is_named),
+        cmocka_unit_test(test_same_sound),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
