@@ -314,11 +314,6 @@ static bool ended_early(recording *r, err *e)
     return true;
 }
 
-bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
-{
-    return recording_read_both(r, block, NULL, n, got, e);
-}
-
 bool recording_read_both(recording *r, float *block, float *opt_egg, size_t n, size_t *got, err *e)
 {
     assert(!opt_egg || r->egg);

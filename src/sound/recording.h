@@ -32,13 +32,15 @@ int recording_channels(const recording *r);
 int recording_channel(const recording *r); /* the microphone's, named or guessed, from 1 */
 int recording_egg(const recording *r);     /* the EGG's, named or guessed, from 1; 0: none */
 
-/* The next samples of the chosen channel, full scale = 1.0, up to n; *got = 0 at the end.
- * False when the file is damaged before its end. Samples that are not finite are read as 0. */
-bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e);
-
-/* The same, and into opt_egg (NULL: not wanted) the EGG's samples at the same times; only for a
- * recording that has an EGG channel. */
+/* The next samples of the chosen channel, full scale = 1.0, up to n; *got = 0 at the end. Into
+ * opt_egg (NULL: not wanted) go the EGG's samples at the same times; only for a recording that has
+ * an EGG channel. False when the file is damaged before its end. Samples that are not finite are
+ * read as 0. */
 bool recording_read_both(recording *r, float *block, float *opt_egg, size_t n, size_t *got, err *e);
+static inline bool recording_read(recording *r, float *block, size_t n, size_t *got, err *e)
+{
+    return recording_read_both(r, block, NULL, n, got, e);
+}
 
 /* Back to the first sample, with nothing counted yet: all can be read again. */
 bool recording_rewind(recording *r, err *e);
