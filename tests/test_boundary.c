@@ -593,7 +593,7 @@ static void test_never_flipped(void **state)
     assert_int_equal(n, 2);
     assert_int_equal(censored, 2);
     assert_string_equal(boundary_reason(b, BOUNDARY_UP_PITCH),
-                        "never flipped up: M1 lasted up to F4 in 2 attempts");
+                        "never flipped up: M1 lasted up to F4 in 2 attempts at 70.0 to 70.0 dB");
     assert_string_equal(boundary_reason(b, BOUNDARY_DOWN_PITCH),
                         "M2 was never heard, so no flip down");
     assert_true(isnan(boundary_pitch_at(b, FLIP_UP, 70).estimate));

@@ -197,7 +197,7 @@ static void test_no_answer(void **state)
     assert_true(table_read("out", &t, &e));
     assert_int_equal(t->n_rows, BOUNDARY_ROWS);
     assert_string_equal(table_note_value(t, "up.pitch"),
-                        "never flipped up: M1 lasted up to F4 in 1 attempt");
+                        "never flipped up: M1 lasted up to F4 in 1 attempt at 70.0 to 70.0 dB");
     table_free(t);
     char *said = read_text("said");
     assert_non_null(strstr(said, "never flipped up"));

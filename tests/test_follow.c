@@ -190,6 +190,21 @@ static void unlike_scales(void **state)
     assert_says(state, ".said", "calibrated");
 }
 
+/* Left out on demand: one level, and no slope. */
+static void levels_that_are_not_known(void **state)
+{
+    assert_int_equal(call(state, "map", "wren", "--gain", "automatic", NULL), 0);
+    table *t = result(state);
+    assert_string_equal(table_note_value(t, "level_scale"), "not known (automatic gain)");
+    assert_string_equal(table_note_value(t, "at_db"), "0.00");
+    assert_non_null(strstr(table_note_value(t, "up.slope"), "within 0.0 dB"));
+    table_free(t);
+    assert_int_equal(call(state, "compare", "owl", "rook", "--gain", "automatic"), 0);
+    t = result(state);
+    assert_true(fabs(cell(t, "rook less owl", "up.pitch.difference", "estimate")) < 0.5);
+    table_free(t);
+}
+
 static void takes_to_record_next(void **state)
 {
     assert_int_equal(call(state, "next", "wren", "--count", "3", NULL), 0);
@@ -241,6 +256,7 @@ int main(void)
         cmocka_unit_test(few_sessions),
         cmocka_unit_test(singers_compared),
         cmocka_unit_test(unlike_scales),
+        cmocka_unit_test(levels_that_are_not_known),
         cmocka_unit_test(takes_to_record_next),
         cmocka_unit_test(pictures),
         cmocka_unit_test(each_fault_has_its_sentence_and_code),

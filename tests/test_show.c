@@ -74,7 +74,7 @@ static void write_file(const char *file, const char *text)
 
 static map_labels labels(const char *singer)
 {
-    return (map_labels){singer, "a", "dB re session median", false, 2, 440, NULL};
+    return (map_labels){singer, "a", "dB re session median", false, 2, 440, false, NULL};
 }
 
 static map_line line(size_t n, double lo_db, double hi_db, double st, double slope, double half)
@@ -504,6 +504,15 @@ static void the_words_claim_no_more_than_the_band(void **state)
         "The voice flips up near E4 at 0 dB re median; what singing softer or louder does to that, "
         "these takes do not tell. Where it flips back coming down, these takes do not "
         "tell.");
+    l.pitch_only = true;
+    level.takes = 1;
+    level.lasted_st[FLIP_DOWN] = 57;
+    assert_words(
+        &level, &l,
+        "The voice flips up near E4 at whatever level; what singing softer or louder does to that, "
+        "these takes do not tell. It never flipped back above A3 at any level that was sung. This "
+        "is one take: the band holds more of what is taken for granted of voices than of this "
+        "one.");
     map_clear(&wide);
     map_clear(&useless);
     map_clear(&level);

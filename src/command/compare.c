@@ -4,6 +4,8 @@
 #include "base/array.h"
 #include "command/command.h"
 #include "command/follow.h"
+#include "command/plane_gain.h"
+#include "command/plane_notes.h"
 #include "show/map.h"
 
 #include <math.h>
@@ -11,10 +13,13 @@
 #include <string.h>
 
 enum { WIDTH_PX = 1200, LEVELS = 3 };
+/* Levels closer than this are not soft and loud. */
+static const double NARROW_DB = 2;
 
 typedef struct settings {
     const char *out, *vowel;
     double at_db, scatter_st;
+    int gain;
 } settings;
 
 static const option options[] = {
@@ -26,6 +31,7 @@ static const option options[] = {
      "one level to compare at (soft, middle and loud of what all have sung)"},
     {"scatter", 0, OPTION_NUMBER, "ST", NULL, 0, 12, offsetof(settings, scatter_st),
      "scatter between sessions where too few tell it (0.7)"},
+    GAIN_OPTION(settings, gain),
 };
 
 static void defaults(void *p)
@@ -67,6 +73,8 @@ static bool load(const command_call *call, comparison *c, err *e)
         const char *vowel = s->vowel ? s->vowel : i ? c->planes[0].vowel : NULL;
         ok = plane_load(j, call->operands[i], vowel, &c->planes[i], e);
         c->n += ok;
+        if (ok)
+            plane_gain(&c->planes[i], s->gain);
     }
     journal_close(j);
     return ok;
@@ -82,12 +90,19 @@ static void own_scale(plane *p)
     p->calibrated = false;
 }
 
-/* Sound pressure where all have it; else everybody's own scale, and a warning when some have it. */
+/* No levels where one singer has none; sound pressure where all have it; else everybody's own
+ * scale, and a warning when some have it. */
 static void one_scale(comparison *c)
 {
-    size_t calibrated = 0;
-    for (size_t i = 0; i < c->n; i++)
+    size_t calibrated = 0, pitch_only = 0;
+    for (size_t i = 0; i < c->n; i++) {
         calibrated += c->planes[i].calibrated;
+        pitch_only += c->planes[i].pitch_only;
+    }
+    for (size_t i = 0; pitch_only && i < c->n; i++)
+        plane_gain(&c->planes[i], GAIN_AUTOMATIC);
+    if (pitch_only)
+        return;
     if (calibrated == c->n)
         return;
     if (calibrated)
@@ -123,6 +138,10 @@ static bool choose_levels(const command_call *call, comparison *c, err *e)
                        "The singers share no level: the loudest of one is %.1f dB, the softest of "
                        "another %.1f dB; --at compares at a level of your choice.",
                        hi, lo);
+    if (hi - lo < NARROW_DB) {
+        c->at_db[0] = 0.5 * (lo + hi);
+        return true;
+    }
     c->n_levels = LEVELS;
     c->middle = 1;
     for (int k = 0; k < LEVELS; k++)
@@ -246,11 +265,7 @@ static bool print(const command_call *call, const comparison *c, const char *wor
     table_writer *w = command_table(call, "singer at_db parameter estimate lo95 hi95 unit");
     table_note(w, "level_scale", "%s", plane_level_scale(&c->planes[0]));
     note_counts(c, s->scatter_st, w);
-    for (const char *from = words; *from;) {
-        size_t n = strcspn(from, "\n");
-        table_note(w, "says", "%.*s", (int)n, from);
-        from += n + (from[n] == '\n');
-    }
+    plane_notes_say(words, w);
     for (size_t i = 0; i < c->n; i++)
         print_singer(c, i, w);
     for (size_t i = 1; i < c->n; i++)
@@ -265,6 +280,7 @@ static bool draw(const command_call *call, const comparison *c, const char *word
                          .vowel = c->planes[0].vowel,
                          .level_scale = plane_level_scale(&c->planes[0]),
                          .levels_are_spl = c->planes[0].calibrated,
+                         .pitch_only = c->planes[0].pitch_only,
                          .a4_hz = call->shared->a4_hz,
                          .words = words};
     map *maps = xcalloc(c->n, sizeof *maps);

@@ -5,6 +5,7 @@
 #include "base/note.h"
 #include "command/boundary_table.h"
 #include "command/command.h"
+#include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "fit/least_step.h"
 #include "fit/ranges.h"
@@ -21,6 +22,7 @@ typedef struct map_settings {
     const char *out, *vowel;
     double at_db;
     bool sessions, ranges;
+    int gain;
 } map_settings;
 
 static const option options[] = {
@@ -34,6 +36,7 @@ static const option options[] = {
      "the vowel to map (the one with most takes)"},
     {"at", 0, OPTION_NUMBER, "DB", NULL, -160, 160, offsetof(map_settings, at_db),
      "the level at which pitches are stated, on the map's scale (the median of the voice)"},
+    GAIN_OPTION(map_settings, gain),
 };
 
 static void defaults(void *settings)
@@ -146,6 +149,7 @@ static bool draw(const command_call *call, const plane *p, const boundary *b, pi
                          .vowel = p->vowel,
                          .level_scale = plane_level_scale(p),
                          .levels_are_spl = p->calibrated,
+                         .pitch_only = p->pitch_only,
                          .sessions = p->n_sessions,
                          .a4_hz = call->shared->a4_hz};
     where->height_px = map_height_px(WIDTH_PX, s->sessions ? p->n_sessions : 0);
@@ -182,6 +186,7 @@ static int run(const command_call *call, err *e)
         return EXIT_INPUT;
     int code = EXIT_INPUT;
     if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
+        plane_gain(&p, s->gain);
         code = map_singer(call, &p, &where, e);
         plane_clear(&p);
     }

@@ -3,6 +3,7 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "command/command.h"
+#include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "fit/plan.h"
 
@@ -10,7 +11,7 @@
 
 typedef struct settings {
     const char *vowel;
-    int count;
+    int count, gain;
 } settings;
 
 static const option options[] = {
@@ -18,6 +19,7 @@ static const option options[] = {
      "the vowel to sing (the one with most takes)"},
     {"count", 0, OPTION_WHOLE, "N", NULL, 1, 20, offsetof(settings, count),
      "how many takes to propose (5)"},
+    GAIN_OPTION(settings, gain),
 };
 
 static void defaults(void *p)
@@ -104,6 +106,7 @@ static int run(const command_call *call, err *e)
         return EXIT_INPUT;
     int code = EXIT_INPUT;
     if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
+        plane_gain(&p, s->gain);
         code = propose(call, &p, e);
         plane_clear(&p);
     }

@@ -4,6 +4,7 @@
 #include "base/array.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 static void note_vowel(const plane *p, table_writer *w)
 {
@@ -29,4 +30,13 @@ void plane_notes(const plane *p, const char *vowel_or_null, table_writer *w)
     table_note(w, "takes", "%zu", p->n);
     table_note(w, "left_out_register_held", "%zu", plane_count(p, PLANE_HELD));
     table_note(w, "left_out_flips_at_will", "%zu", plane_count(p, PLANE_AT_WILL));
+}
+
+void plane_notes_say(const char *words, table_writer *w)
+{
+    for (const char *from = words; *from;) {
+        size_t n = strcspn(from, "\n");
+        table_note(w, "says", "%.*s", (int)n, from);
+        from += n + (from[n] == '\n');
+    }
 }

@@ -9,5 +9,7 @@
 #include "journal/plane.h"
 
 void plane_notes(const plane *p, const char *vowel_or_null, table_writer *w);
+/* A note "says" for each line of the words. */
+void plane_notes_say(const char *words, table_writer *w);
 
 #endif

@@ -3,6 +3,7 @@
  * than sessions scatter. */
 #include "command/command.h"
 #include "command/follow.h"
+#include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "show/progress.h"
 #include "sound/date.h"
@@ -16,6 +17,7 @@ enum { WIDTH_PX = 1200, HEIGHT_PX = 720 };
 typedef struct settings {
     const char *out, *vowel, *since;
     double at_db, scatter_st;
+    int gain;
 } settings;
 
 static const option options[] = {
@@ -29,6 +31,7 @@ static const option options[] = {
      "compare the sessions from DATE on with those before"},
     {"scatter", 0, OPTION_NUMBER, "ST", NULL, 0, 12, offsetof(settings, scatter_st),
      "scatter between sessions where too few tell it (0.7)"},
+    GAIN_OPTION(settings, gain),
 };
 
 static void defaults(void *p)
@@ -60,17 +63,6 @@ static void note_reasons(const plane *p, const course *c, table_writer *w)
     }
 }
 
-static void note_words(const progress *shown, const progress_labels *labels, table_writer *w)
-{
-    char *words = progress_words(shown, labels), *from = words;
-    while (*from) {
-        size_t n = strcspn(from, "\n");
-        table_note(w, "says", "%.*s", (int)n, from);
-        from += n + (from[n] == '\n');
-    }
-    free(words);
-}
-
 static void print_changes(const settings *s, const plane *p, const course *c, table_writer *w)
 {
     const char *first = p->sessions[0].date, *last = p->sessions[p->n_sessions - 1].date;
@@ -99,7 +91,9 @@ static bool print(const command_call *call, const plane *p, const progress *show
         table_note(w, "at_db", "%.2f", c->at_db + 0.0);
     if (s->since)
         table_note(w, "sessions_before", "%zu", session_from(p, s->since));
-    note_words(shown, labels, w);
+    char *words = progress_words(shown, labels);
+    plane_notes_say(words, w);
+    free(words);
     note_reasons(p, c, w);
     for (size_t i = 0; i < c->n; i++)
         follow_boundary(w, p->sessions[i].date, c->at_db, c->sessions[i]);
@@ -143,6 +137,7 @@ static int run(const command_call *call, err *e)
         return EXIT_INPUT;
     int code = EXIT_INPUT;
     if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
+        plane_gain(&p, s->gain);
         code = follow(call, &p, &where, e);
         plane_clear(&p);
     }

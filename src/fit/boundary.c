@@ -197,6 +197,23 @@ size_t boundary_flips(const boundary *b, const boundary_flip **items)
     return b->n_flips;
 }
 
+double boundary_lasted(const boundary *b, flip_direction direction)
+{
+    double farthest = (double)NAN;
+    for (size_t i = 0; i < b->attempts.n; i++) {
+        const attempt *t = &b->attempts.items[i];
+        if (t->direction != direction)
+            continue;
+        if (t->flipped)
+            return (double)NAN;
+        for (size_t k = t->first; k < t->first + t->n_hull; k++) {
+            double st = b->attempts.hull[k].pitch_st;
+            farthest = direction == FLIP_UP ? fmax(farthest, st) : fmin(farthest, st);
+        }
+    }
+    return farthest;
+}
+
 const struct estimate *boundary_estimate(const boundary *b)
 {
     return b->estimate;

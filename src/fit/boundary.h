@@ -80,6 +80,9 @@ typedef struct boundary_flip { /* a flip as it entered the fit, for the map */
     double level_after_db; /* as pitch_after_st, NaN when the new register was too short to tell */
 } boundary_flip;
 size_t boundary_flips(const boundary *b, const boundary_flip **items);
+/* The farthest pitch that the old register lasted to where a direction has attempts and not one
+ * flip, sure or doubtful; else NaN. */
+double boundary_lasted(const boundary *b, flip_direction direction);
 /* What plan.h needs of it: the coefficients and how well they are known. */
 const struct estimate *boundary_estimate(const boundary *b);
 /* Attempts that entered, and how many of them ended without a flip. */

@@ -5,6 +5,7 @@
 #include "base/note.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 
 #include <gsl/gsl_cdf.h>
@@ -49,25 +50,31 @@ static const char *way(flip_direction d)
     return d == FLIP_UP ? "up" : "down";
 }
 
-/* Attempts of a direction, how many flipped for sure or not, and the farthest pitch they reached.
- */
+/* Attempts of a direction, how many flipped for sure or not, in how many takes, the farthest pitch
+ * they reached, and at which levels they were. */
 typedef struct tally {
-    size_t attempts, flipped;
-    double farthest_st;
+    size_t attempts, flipped, flipped_takes;
+    double farthest_st, lo_db, hi_db;
 } tally;
 
 static tally tally_of(const attempts *a, flip_direction d)
 {
-    tally out = {.farthest_st = (double)NAN};
+    tally out = {.farthest_st = (double)NAN, .lo_db = (double)NAN, .hi_db = (double)NAN};
+    size_t last = SIZE_MAX;
     for (size_t i = 0; i < a->n; i++) {
         const attempt *t = &a->items[i];
         if (t->direction != d)
             continue;
         out.attempts++;
         out.flipped += t->flipped;
-        for (size_t j = t->first; j < t->first + t->n_hull; j++)
+        out.flipped_takes += t->flipped && t->path != last;
+        last = t->flipped ? t->path : last;
+        for (size_t j = t->first; j < t->first + t->n_hull; j++) {
             out.farthest_st = d == FLIP_UP ? fmax(out.farthest_st, a->hull[j].pitch_st)
                                            : fmin(out.farthest_st, a->hull[j].pitch_st);
+            out.lo_db = fmin(out.lo_db, a->hull[j].level_db);
+            out.hi_db = fmax(out.hi_db, a->hull[j].level_db);
+        }
     }
     return out;
 }
@@ -82,8 +89,9 @@ static char *why_no_flip(const attempts *a, flip_direction d)
     if (t.flipped)
         return xformat("no flip %s that is more likely than not", way(d));
     note_nearest(t.farthest_st, 440, name);
-    return xformat("never flipped %s: %s lasted %s to %s in %zu attempt%s", way(d), old, way(d),
-                   name, t.attempts, t.attempts == 1 ? "" : "s");
+    return xformat("never flipped %s: %s lasted %s to %s in %zu attempt%s at %.1f to %.1f dB",
+                   way(d), old, way(d), name, t.attempts, t.attempts == 1 ? "" : "s", t.lo_db + 0.0,
+                   t.hi_db + 0.0);
 }
 
 static void add_pitch(figures *f, const estimate *e, flip_direction d)
@@ -102,7 +110,15 @@ static void add_pitch(figures *f, const estimate *e, flip_direction d)
     f->hi_ratio[d] = (hi - middle) / error;
 }
 
-static void add_slope(figures *f, const estimate *e, flip_direction d)
+static const char *one_take(const attempts *a, flip_direction d, bool shared)
+{
+    tally own = tally_of(a, d), other = tally_of(a, d == FLIP_UP ? FLIP_DOWN : FLIP_UP);
+    size_t takes =
+        shared && other.flipped_takes > own.flipped_takes ? other.flipped_takes : own.flipped_takes;
+    return takes == 1 ? ", one take only" : "";
+}
+
+static void add_slope(figures *f, const estimate *e, const attempts *a, flip_direction d)
 {
     double c[MAXIMUM_PARAMETERS] = {0}, lo, hi;
     boundary_row row = figures_row(d, BOUNDARY_UP_SLOPE);
@@ -112,10 +128,14 @@ static void add_slope(figures *f, const estimate *e, flip_direction d)
     double most = shared ? fmax(e->level_hi_db[0], e->level_hi_db[1]) : e->level_hi_db[d];
     c[at] = 1;
     if (most - least < SLOPE_RANGE_DB)
-        refuse(f, row, xformat("slope not determined: all flips within %.1f dB", most - least));
+        refuse(f, row,
+               xformat("slope not determined: all flips within %.1f dB%s", most - least,
+                       one_take(a, d, shared)));
     else if (sqrt(fitted_variance(&e->fit, c)) > TOLD_SLOPE * e->prior.slope_sd ||
              !interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi))
-        refuse(f, row, xformat("slope not determined: too few flips over %.1f dB", most - least));
+        refuse(f, row,
+               xformat("slope not determined: too few flips over %.1f dB%s", most - least,
+                       one_take(a, d, shared)));
     else
         tell(f, row, e->fit.top.theta[at], lo, hi);
 }
@@ -138,7 +158,7 @@ static void add_direction(figures *f, const estimate *e, const attempts *a, flip
 {
     if (e->fitted[d] && e->fit.settled) {
         add_pitch(f, e, d);
-        add_slope(f, e, d);
+        add_slope(f, e, a, d);
         add_spread(f, e, d);
         return;
     }

@@ -124,16 +124,20 @@ static double variance(const square *covariance, size_t n, const double *c)
     return sum;
 }
 
-/* The mean width when the precision is this. */
-static double mean_width(const planning *p, const square *precision)
+/* The mean width when the precision is this, and the mean of its square. */
+static double mean_width(const planning *p, const square *precision, double *of_squares)
 {
     square covariance = {0};
-    double sum = 0;
+    double sum = 0, squares = 0;
     size_t n = p->e->fit.f.n;
     invert(precision, n, &covariance);
-    for (int k = 0; k < PLACES; k++)
-        sum += p->width[k] * sqrt(variance(&covariance, n, p->contrast[k]) /
-                                  variance(&p->e->fit.covariance, n, p->contrast[k]));
+    for (int k = 0; k < PLACES; k++) {
+        double width = p->width[k] * sqrt(variance(&covariance, n, p->contrast[k]) /
+                                          variance(&p->e->fit.covariance, n, p->contrast[k]));
+        sum += width;
+        squares += width * width;
+    }
+    *of_squares = squares / PLACES;
     return sum / PLACES;
 }
 
@@ -151,14 +155,15 @@ static void choose(const planning *p, size_t n, plan_take *out)
     square precision = {0};
     size_t size = p->e->fit.f.n;
     invert(&p->e->fit.covariance, size, &precision);
-    double now = mean_width(p, &precision);
+    double squares, now = mean_width(p, &precision, &squares), then = now;
     for (size_t k = 0; k < n; k++) {
-        double then = INFINITY;
+        double least = INFINITY;
         size_t best = 0;
         for (size_t i = 0; i < p->n; i++) {
             square with = sum_of(&precision, &p->candidates[i].information, size);
-            double width = mean_width(p, &with);
-            if (width < then) {
+            double width = mean_width(p, &with, &squares);
+            if (squares < least) {
+                least = squares;
                 then = width;
                 best = i;
             }

@@ -175,6 +175,8 @@ void plane_clear(plane *p)
 
 const char *plane_level_scale(const plane *p)
 {
+    if (p->pitch_only)
+        return "not known (automatic gain)";
     return p->calibrated ? "dB SPL (Z, 30 cm)" : "dB re session median";
 }
 

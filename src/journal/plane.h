@@ -32,6 +32,7 @@ typedef struct plane {
     journal_vowel *vowels;
     size_t n_vowels; /* all that the singer has, most takes first */
     bool calibrated; /* levels are dB SPL at 30 cm, else dB re session median */
+    bool pitch_only; /* false; true when a caller has left levels out, all 0 then */
     size_t n;        /* takes, sessions in date order */
     journal_item *items;
     path *paths;     /* [n], levels on the plane's scale; they borrow from items and levels */
@@ -46,7 +47,8 @@ typedef struct plane {
 bool plane_load(journal *j, const char *singer, const char *vowel_or_null, plane *out, err *e);
 void plane_clear(plane *p);
 
-const char *plane_level_scale(const plane *p); /* "dB SPL (Z, 30 cm)" or "dB re session median" */
+/* "dB SPL (Z, 30 cm)" or "dB re session median"; "not known (automatic gain)". */
+const char *plane_level_scale(const plane *p);
 size_t plane_count(const plane *p, plane_use use);
 
 /* The takes first..first+n-1 that count, in a new array for boundary_fit; n_out of them. */

@@ -70,6 +70,10 @@ void map_gather(const path *paths, size_t n, const boundary *b_or_null, map *out
     gather_flips(b_or_null, out);
     gather_line(b_or_null, FLIP_UP, &out->extent, &out->line[FLIP_UP]);
     gather_line(b_or_null, FLIP_DOWN, &out->extent, &out->line[FLIP_DOWN]);
+    for (int d = 0; d < 2; d++) {
+        double lasted = boundary_lasted(b_or_null, (flip_direction)d);
+        out->lasted_st[d] = isfinite(lasted) ? lasted : 0;
+    }
     out->hysteresis = boundary_figure(b_or_null, BOUNDARY_HYSTERESIS);
 }
 

@@ -42,6 +42,7 @@ typedef struct map {
     map_cell *cells;
     map_flip *flips;
     map_line line[2];                       /* by flip_direction */
+    double lasted_st[2];                    /* boundary_lasted, by direction; 0: it is none */
     figure hysteresis;                      /* up minus down in semitones; NaN: not told */
     map_extent extent;                      /* of the cells, edge to edge */
     size_t stray_flips[2], doubtful_strays; /* not among flips; by flip_direction */
@@ -63,6 +64,7 @@ typedef struct map_labels {
     bool levels_are_spl;        /* then 72, not +72 */
     size_t sessions;
     double a4_hz;      /* for note names alone */
+    bool pitch_only;   /* levels are not known */
     const char *words; /* beneath maps side by side, in place of map_words; else NULL */
 } map_labels;
 

@@ -7,6 +7,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double sure_st = 1;  /* an interval of so much either way is said as one note */
 static const double alike_db = 4; /* levels closer than this are not soft and loud */
@@ -52,14 +53,31 @@ static bool soft_and_loud(const map_line *line)
 static const char *level(double db, const map_labels *labels, char shown[LEVEL_SIZE])
 {
     double whole = round(db) + 0.0; /* no -0 */
+    if (labels->pitch_only)
+        return strcpy(shown, "whatever level");
     bool plain = labels->levels_are_spl || whole == 0;
     snprintf(shown, LEVEL_SIZE, plain ? "%.0f dB %s" : "%+.0f dB %s", whole,
              labels->levels_are_spl ? "SPL" : "re median");
     return shown;
 }
 
-static void add_up(const map_line *line, const map_labels *labels, char **text)
+/* Where a register never gave way: how far it lasted. */
+static bool add_lasted(const map *m, flip_direction d, const map_labels *labels, char **text)
 {
+    char note[NOTE_NAME_SIZE];
+    if (m->lasted_st[d] == 0)
+        return false;
+    note_nearest(m->lasted_st[d], labels->a4_hz, note);
+    if (d == FLIP_UP)
+        add(text, "It never flipped up below %s at any level that was sung.", note);
+    else
+        add(text, "It never flipped back above %s at any level that was sung.", note);
+    return true;
+}
+
+static void add_up(const map *m, const map_labels *labels, char **text)
+{
+    const map_line *line = &m->line[FLIP_UP];
     char soft[PHRASE_SIZE], loud[PHRASE_SIZE], soft_db[LEVEL_SIZE], loud_db[LEVEL_SIZE];
     if (soft_and_loud(line)) {
         place(line->pitch_st[0], labels->a4_hz, soft);
@@ -73,7 +91,7 @@ static void add_up(const map_line *line, const map_labels *labels, char **text)
             "The voice flips up %s at %s; what singing softer or louder does to that, these "
             "takes do not tell.",
             soft, level(line->level_db[line->n / 2], labels, soft_db));
-    } else
+    } else if (!add_lasted(m, FLIP_UP, labels, text))
         add(text, "Where the voice flips up, these takes do not tell.");
 }
 
@@ -102,7 +120,7 @@ static void add_down(const map *m, const map_labels *labels, char **text)
         place(line->pitch_st[line->n / 2], labels->a4_hz, soft);
         add(text, "Coming down, it flips back %s at %s%s.", soft,
             level(line->level_db[line->n / 2], labels, at), lower);
-    } else
+    } else if (!add_lasted(m, FLIP_DOWN, labels, text))
         add(text, "Where it flips back coming down, these takes do not tell.");
 }
 
@@ -123,8 +141,11 @@ char *map_words(const map *m, const map_labels *labels)
         add(&text, "No take of this map has voice whose register could be told.");
         return text;
     }
-    add_up(&m->line[FLIP_UP], labels, &text);
+    add_up(m, labels, &text);
     add_down(m, labels, &text);
+    if (m->takes == 1)
+        add(&text, "This is one take: the band holds more of what is taken for granted of voices "
+                   "than of this one.");
     add_strays(m, &text);
     return text;
 }
