@@ -608,6 +608,42 @@ static void test_measures(void **state)
     said_clear(&s);
 }
 
+/* What registers were told from: the curve, three spectra, three names' cues, one gain, and eleven
+ * rows for each flip that `analyse` lists without it. */
+static void test_explain(void **state)
+{
+    (void)state;
+    static const char *const abouts[] = {"tract", "source", "naming", "registers", "flip"};
+    check_refused(run("analyse", "-o", "why.png", "slide.wav"), EXIT_USAGE, "--explain -o why.png");
+    check_refused(run("analyse", "--explain", "-o", "why.txt", "slide.wav"), EXIT_USAGE, ".png");
+    said plain = run("analyse", "sung/take-00.wav", "sung/take-01.wav", "sung/take-05.wav");
+    said s = run("analyse", "--explain", "-o", "why.png", "sung/take-00.wav", "sung/take-01.wav",
+                 "sung/take-05.wav");
+    assert_int_equal(s.code, EXIT_DONE);
+    table *t = table_of(&s);
+    size_t rows[5] = {0};
+    for (size_t i = 0; i < t->n_rows; i++)
+        for (int k = 0; k < 5; k++)
+            rows[k] += strcmp(cell(t, i, "about"), abouts[k]) == 0;
+    print_message("rows: %zu %zu %zu %zu %zu\n", rows[0], rows[1], rows[2], rows[3], rows[4]);
+    assert_int_equal(rows[0], 96);
+    assert_int_equal(rows[1], 3 * 16);
+    assert_int_equal(rows[2], 3);
+    assert_int_equal(rows[3], 1);
+    assert_true(rows[4] > 0);
+    assert_int_equal(rows[4], 11 * rows_of(&plain));
+    table_free(t);
+    said_clear(&plain);
+    said_clear(&s);
+    char *picture = read_file("why.png");
+    assert_memory_equal(picture + 1, "PNG", 3);
+    free(picture);
+    said silent = run("analyse", "--explain", "-o", "silent.png", "silence.wav");
+    assert_int_equal(rows_of(&silent), 0);
+    assert_int_equal(silent.code, EXIT_DONE);
+    said_clear(&silent);
+}
+
 /* The scale of the levels goes with them; two scales together are warned of. */
 static void test_scale_of_fit(void **state)
 {
@@ -1046,6 +1082,7 @@ int main(void)
         cmocka_unit_test_setup(test_said_again, fresh),
         cmocka_unit_test_setup(test_levels_of_a_take, fresh),
         cmocka_unit_test_setup(test_measures, fresh),
+        cmocka_unit_test_setup(test_explain, fresh),
         cmocka_unit_test_setup(test_scale_of_fit, fresh),
         cmocka_unit_test_setup(test_table_of_recordings, fresh),
         cmocka_unit_test(test_days_of_the_calendar),

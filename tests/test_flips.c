@@ -2,9 +2,11 @@
 /* The figures of a flip. Oracles: closed forms; ramps, steps and pulses that were put in. */
 #include "base/array.h"
 #include "base/note.h"
+#include "register/explain.h"
 #include "register/figures.h"
 #include "register/refine.h"
 #include "register/seam.h"
+#include "register/trust.h"
 #include "voice/cycles.h"
 
 #include <math.h>
@@ -13,6 +15,7 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -116,7 +119,7 @@ static void test_nothing_to_go_by(void **state)
 
 static flip measured(const made *x)
 {
-    figures_of of = {x->ev, &x->t, &x->m, x->says, x->time_s};
+    figures_of of = {x->ev, &x->t, &x->m, x->says, x->time_s, NULL};
     return figures_measure(&of, 0, FRAMES - 1, x->at, FLIP_UP);
 }
 
@@ -171,6 +174,71 @@ static void test_seam_of_takes_is_the_median_of_asserted(void **state)
     close_to("median", 5, seam_median(found, 2), 0);
     flips_clear(&found[0]);
     flips_clear(&found[1]);
+}
+
+static double row_value(const explanation *why, explain_about about, const char *item, double at)
+{
+    for (size_t i = 0; i < why->n; i++)
+        if (why->rows[i].about == about && strcmp(why->rows[i].item, item) == 0 &&
+            (isnan(at) || why->rows[i].at == at))
+            return why->rows[i].value;
+    fail_msg("there is no row %s", item);
+    return 0;
+}
+
+/* Explains the made flip with M2 named as it is, or with the names exchanged. */
+static void explain(made *x, bool exchanged, explanation *why)
+{
+    double p2[FRAMES], sign = exchanged ? -1 : 1;
+    for (size_t i = 0; i < FRAMES; i++) {
+        p2[i] = (i >= x->at) != exchanged ? 0.99 : 0.01;
+        x->says[i].z *= sign;
+    }
+    for (int h = 0; h < HARMONICS; h++)
+        x->m.beta[MODEL_D + h] *= sign;
+    world w = {.m = x->m, .where = {60, 0, 0.5, 0}, .gain = 42, .p2 = p2, .says = x->says};
+    search_settings s = search_defaults();
+    figures_of of = {x->ev, &x->t, &x->m, x->says, x->time_s, NULL};
+    flips found = {.n = 0};
+    flips_append(&found,
+                 figures_measure(&of, 0, FRAMES - 1, x->at, exchanged ? FLIP_DOWN : FLIP_UP));
+    found.items[0].confidence = 0.9;
+    explain_world(&of, 1, &w, &s, &found, why);
+    flips_clear(&found);
+}
+
+/* D is 6 dB of the first harmonic alone: 5.25 over the mean of eight. Its prior is 4 dB and its
+ * weight 0.05: 2 * 0.05 * 6 * 4 nats. Names exchanged, the cues of the names change sign. */
+static void test_explained(void **state)
+{
+    (void)state;
+    made x;
+    explanation why = {.n = 0}, other = {.n = 0};
+    make(&x, 0.02, 0, 5, -2);
+    explain(&x, false, &why);
+    close_to("M2 less M1, dB", 5.25, row_value(&why, EXPLAIN_SOURCE, "M2 less M1", 1), 1e-9);
+    close_to("M2 less M1 by itself, dB", 5.25,
+             row_value(&why, EXPLAIN_SOURCE, "M2", 1) - row_value(&why, EXPLAIN_SOURCE, "M1", 1),
+             1e-9);
+    close_to("gain", 42, row_value(&why, EXPLAIN_REGISTERS, "two over one", (double)NAN), 0);
+    close_to("source", 2.4, row_value(&why, EXPLAIN_NAMING, "source", (double)NAN), 1e-9);
+    /* The nats of a flip are all of its log odds. */
+    double sum = 0, nats[TRUST_TERMS], cues_of_none[CUES] = {0};
+    for (size_t i = 0; i < why.n; i++)
+        if (why.rows[i].about == EXPLAIN_FLIP && strcmp(why.rows[i].unit, "nats") == 0)
+            sum += why.rows[i].value;
+    close_to("log odds", trust_weigh(cues_of_none, nats), sum, 1e-9);
+    close_to("confidence", 0.9, row_value(&why, EXPLAIN_FLIP, "confidence", (double)NAN), 0);
+    explain(&x, true, &other);
+    static const char *const cues[] = {"pitch and level", "leaps", "source"};
+    for (int k = 0; k < 3; k++) {
+        double as_named = row_value(&why, EXPLAIN_NAMING, cues[k], (double)NAN);
+        assert_true(as_named > 0);
+        close_to(cues[k], -as_named, row_value(&other, EXPLAIN_NAMING, cues[k], (double)NAN), 0.05);
+    }
+    explanation_clear(&why);
+    explanation_clear(&other);
+    made_clear(&x);
 }
 
 /* Pulses that ring at 700 Hz, one a period; the period of cycle k is its pitch's times 1 +
@@ -249,6 +317,7 @@ int main(void)
         cmocka_unit_test(test_steps_are_beyond_the_trend),
         cmocka_unit_test(test_seam_is_its_formula),
         cmocka_unit_test(test_seam_of_takes_is_the_median_of_asserted),
+        cmocka_unit_test(test_explained),
         cmocka_unit_test(test_irregular_cycles_are_counted),
         cmocka_unit_test(test_cycles_without_voice),
     };

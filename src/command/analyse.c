@@ -3,21 +3,24 @@
 #include "base/array.h"
 #include "command/command.h"
 #include "command/egg_cells.h"
+#include "command/explain_table.h"
 #include "command/flip_cells.h"
 #include "command/measure_cells.h"
 #include "command/recorded.h"
 #include "register/parts.h"
 #include "register/seam.h"
+#include "show/explain_draw.h"
 #include "voice/listen.h"
 #include "voice/measures.h"
 
 #include <math.h>
 #include <stdlib.h>
 
-enum { FRAMES_AT_ONCE = 4000 };
+enum { FRAMES_AT_ONCE = 4000, WIDTH_PX = 1200, HEIGHT_PX = 1000 };
 
 typedef struct settings {
-    bool tracks, measures;
+    bool tracks, measures, explain;
+    const char *out;
     recorded how;
     int declared, contact;
     const char *vowel;
@@ -36,6 +39,10 @@ static const option options[] = {
     RECORDED_OPTIONS(settings),
     {"contact", 0, OPTION_CHOICE, "up|down", "found|up|down", 0, 0, offsetof(settings, contact),
      "which way contact of the vocal folds counts in the EGG (without it, it is found)"},
+    {"explain", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, explain),
+     "what registers and flips were told from, instead of the flips"},
+    {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
+     "with --explain: a picture of it too, .png, .svg or .pdf"},
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
@@ -227,12 +234,37 @@ static bool print_tracks(const command_call *call, const heard *h, const registe
     return read && written;
 }
 
+static bool print_explanation(const command_call *call, const heard *h, const explanation *why,
+                              const register_summary *summary, err *e)
+{
+    const settings *own = call->settings;
+    picture where;
+    table_writer *w = command_table(call, EXPLAIN_COLUMNS);
+    note_levels(call, w, h, summary);
+    explain_table_rows(why, w);
+    if (!table_writer_close(w, e))
+        return false;
+    return !own->out || (picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e) &&
+                         explain_draw(why, summary->text, &where, e));
+}
+
+static bool print(const command_call *call, const heard *h, const flips *found,
+                  const explanation *why, const register_summary *summary, err *e)
+{
+    const settings *own = call->settings;
+    return own->explain  ? print_explanation(call, h, why, summary, e)
+           : own->tracks ? print_tracks(call, h, summary, e)
+                         : print_flips(call, h, found, summary, e);
+}
+
 static bool decode(const command_call *call, const heard *h, err *e)
 {
     const settings *own = call->settings;
     flips *found = xcalloc(call->n, sizeof *found);
     register_settings s = register_defaults();
     parts_settings sizes = parts_defaults();
+    explanation why = {.n = 0};
+    s.opt_why = own->explain ? &why : NULL;
     register_summary summary;
     size_t parts;
     bool good = parts_decode(h->store, &s, &sizes, found, &summary, &parts, e);
@@ -240,9 +272,11 @@ static bool decode(const command_call *call, const heard *h, err *e)
         message_warn("These takes hold %.0f minutes of voice, too much to be judged together: the "
                      "registers were told in %zu parts.",
                      summary.voiced_s / 60, parts);
+    if (good && own->explain && parts > 1)
+        good = err_set(e, "They cannot be explained together: give at most six minutes of voice.");
     if (good)
-        good = own->tracks ? print_tracks(call, h, &summary, e)
-                           : print_flips(call, h, found, &summary, e);
+        good = print(call, h, found, &why, &summary, e);
+    explanation_clear(&why);
     for (size_t k = 0; k < call->n; k++)
         flips_clear(&found[k]);
     free(found);
@@ -256,6 +290,13 @@ static int run(const command_call *call, err *e)
         err_set(e, "--measures are of frames: say --tracks --measures.");
         return EXIT_USAGE;
     }
+    if (own->out && !own->explain) {
+        err_set(e, "-o draws what --explain tells: say --explain -o %s.", own->out);
+        return EXIT_USAGE;
+    }
+    picture where;
+    if (own->out && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e))
+        return EXIT_USAGE;
     heard h = heard_new(call->n);
     listen_all(call, &h);
     warn_unclear(&h);

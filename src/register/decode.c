@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "register/contact.h"
 #include "register/evidence.h"
+#include "register/explain.h"
 #include "register/figures.h"
 #include "register/search.h"
 #include "register/settle.h"
@@ -223,6 +224,10 @@ static void tell_world(const hearing *h, world *w)
     tell(&d, two, h->s->least_listed, h->found);
     h->summary->gain_nats = w->gain;
     h->summary->answer = two ? REGISTER_BOTH : REGISTER_ONE_UNNAMED;
+    figures_of of = {h->ev, h->tracks, &w->m, w->says, time_s, h->egg};
+    search_settings settings = search_defaults();
+    if (h->s->opt_why && w->m.hi > 0) /* without a model the EGG alone has told */
+        explain_world(&of, h->n, w, &settings, h->found, h->s->opt_why);
     decoded_clear(&d);
     free(time_s);
 }
@@ -273,6 +278,8 @@ static void decode_both(hearing *h, const contact *egg, evidence *ev)
     double gain_nats = h->summary->gain_nats;
     agreement agreed = agree_count(egg, ev, h->tracks, h->n, h->found);
     forget(h);
+    if (h->s->opt_why)
+        explanation_clear(h->s->opt_why);
     contact_pin(egg, ev);
     h->egg = egg;
     decode(h);

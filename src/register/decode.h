@@ -16,6 +16,7 @@
 typedef struct register_settings {
     double least_voice_s; /* 2: less does not determine tract and source */
     double least_listed;  /* 0.05: changes of less confidence are not even listed as doubtful */
+    struct explanation *opt_why; /* register/explain.h: filled with the evidence; NULL: not asked */
 } register_settings;
 register_settings register_defaults(void);
 

@@ -3,6 +3,7 @@
 #define SHOW_TEMPLATES_H
 
 /* The gnuplot templates of plots/, built into the program: plots/NAME.gp is plot_NAME. */
+extern const char plot_explain[];
 extern const char plot_map[];
 extern const char plot_map_text[];
 extern const char plot_progress[];
