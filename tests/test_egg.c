@@ -122,7 +122,7 @@ static void test_quotients_at_every_rate(void **state)
                 track *t;
                 err e;
                 write_take("build/test_egg.wav", rates[r], pitches[k], p);
-                s.recording = (recording_settings){1, 2};
+                s.recording = (recording_settings){.channel = 1, .egg = 2};
                 assert_true(voice_listen("build/test_egg.wav", &s, &t, &whole, &e));
                 assert_true(whole.egg && whole.contact == EGG_UP);
                 errors a = off(t->egg, 20, 180, false, contact_quotient(p));
@@ -367,7 +367,7 @@ static void test_blocks(void **state)
     voice_settings s = voice_defaults();
     voice_whole one, many;
     track *whole, *parts;
-    s.recording = (recording_settings){2, 1};
+    s.recording = (recording_settings){.channel = 2, .egg = 1};
     assert_true(voice_listen("build/test_egg-long.wav", &s, &whole, &one, &e));
     s.block_s = 10;
     assert_true(voice_listen("build/test_egg-long.wav", &s, &parts, &many, &e));

@@ -81,6 +81,7 @@ static void listen_once(const command_call *call, egg_way contact, heard *h)
 {
     const settings *own = call->settings;
     voice_settings s = recorded_settings(&own->how);
+    s.recording.without_digest = true;
     s.measures = own->measures;
     s.contact = contact;
     for (size_t i = 0; i < call->n; i++) {

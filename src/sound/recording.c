@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "sound/channels.h"
+#include "sound/counter.h"
 #include "sound/digest.h"
 #include "sound/ffmpeg.h"
 #include "sound/source.h"
@@ -16,12 +17,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum {
-    BLOCK_FRAMES = 4096,
-    RATE_LOWEST_HZ = 8000,
-    RATE_HIGHEST_HZ = 192000,
-    CLIPPED_RUN = 3 /* samples at full scale in a row that are no longer a mere peak */
-};
+enum { BLOCK_FRAMES = 4096, RATE_LOWEST_HZ = 8000, RATE_HIGHEST_HZ = 192000 };
 
 /* Tables round times; a stretch may end this much after the file does. */
 static const double STRETCH_SLACK_S = 0.01;
@@ -33,12 +29,9 @@ struct recording {
     int channel, egg;         /* from 1; egg 0 for none */
     sf_count_t position, end; /* frames from the start of the file; read up to `end` */
     float *frames;            /* [BLOCK_FRAMES * channels] as they lie in the file */
-    double full_scale;        /* the largest positive sample that the file can hold */
-    recording_counts counts;
-    double sum;
-    int run_sign;
-    size_t run; /* samples at full scale up to now, all of one sign */
+    counter seen;
     struct sha256_ctx hash;
+    bool hashes;
 };
 
 recording_settings recording_defaults(void)
@@ -109,10 +102,15 @@ static sf_count_t read_frames(recording *r, sf_count_t want)
     return got;
 }
 
-static float sample_of(const recording *r, sf_count_t frame, int channel)
+/* Of several channels one; what is not finite becomes 0, in a single one when it is counted. */
+static void take_channel(const recording *r, int channel, float *to, size_t n)
 {
-    float x = r->frames[frame * r->info.channels + channel - 1];
-    return isfinite(x) ? x : 0.0f;
+    size_t step = (size_t)r->info.channels;
+    const float *from = r->frames + channel - 1;
+    if (step == 1)
+        memcpy(to, from, n * sizeof *to);
+    for (size_t i = 0; step > 1 && i < n; i++)
+        to[i] = isfinite(from[i * step]) ? from[i * step] : 0;
 }
 
 static bool length_known(const recording *r)
@@ -218,10 +216,7 @@ static bool rate_check(const recording *r, err *e)
 
 static void count_from_here(recording *r)
 {
-    r->counts = (recording_counts){.samples = 0};
-    r->sum = 0;
-    r->run_sign = 0;
-    r->run = 0;
+    r->seen = (counter){.full_scale = largest_sample(r->info.format)};
     digest_begin(&r->hash, r->info.samplerate, r->info.channels);
 }
 
@@ -232,7 +227,7 @@ bool recording_open(const char *name, const recording_settings *s, recording **o
     bool good = source_open(name, &r->from, e) && decoder_open_any(r, e) && rate_check(r, e);
     if (good) {
         r->frames = xmalloc((size_t)BLOCK_FRAMES * (size_t)r->info.channels, sizeof *r->frames);
-        r->full_scale = largest_sample(r->info.format);
+        r->hashes = !s->without_digest;
         good = channel_choose(r, s, e) && stretch_choose(r, e);
         count_from_here(r);
     }
@@ -282,18 +277,6 @@ int recording_egg(const recording *r)
     return r->egg;
 }
 
-static void count_sample(recording *r, double x)
-{
-    recording_counts *c = &r->counts;
-    c->samples++;
-    c->peak = fmax(c->peak, fabs(x));
-    r->sum += x;
-    int sign = x >= r->full_scale ? 1 : x <= -r->full_scale ? -1 : 0;
-    r->run = sign && sign == r->run_sign ? r->run + 1 : sign != 0;
-    r->run_sign = sign;
-    c->clipped_runs += r->run == CLIPPED_RUN;
-}
-
 /* Fewer frames came than were asked for: nothing more is read. Sound that was cut off (a recorder
  * without power) counts up to there; sound that is damaged with more behind it does not pass. */
 static bool ended_early(recording *r, err *e)
@@ -323,14 +306,13 @@ bool recording_read_both(recording *r, float *block, float *opt_egg, size_t n, s
         want = want < room ? want : room;
         want = want < BLOCK_FRAMES ? want : BLOCK_FRAMES;
         sf_count_t here = read_frames(r, want);
-        digest_frames(&r->hash, r->frames, (size_t)here * (size_t)r->info.channels);
-        for (sf_count_t i = 0; i < here; i++) {
-            float x = sample_of(r, i, r->channel);
-            count_sample(r, (double)x);
-            if (opt_egg)
-                opt_egg[*got] = sample_of(r, i, r->egg);
-            block[(*got)++] = x;
-        }
+        if (r->hashes)
+            digest_frames(&r->hash, r->frames, (size_t)here * (size_t)r->info.channels);
+        take_channel(r, r->channel, block + *got, (size_t)here);
+        if (opt_egg)
+            take_channel(r, r->egg, opt_egg + *got, (size_t)here);
+        counter_add(&r->seen, block + *got, (size_t)here);
+        *got += (size_t)here;
         if (here < want && !ended_early(r, e))
             return false;
     }
@@ -339,10 +321,14 @@ bool recording_read_both(recording *r, float *block, float *opt_egg, size_t n, s
 
 recording_counts recording_count(const recording *r)
 {
-    recording_counts c = r->counts;
-    c.seconds = (double)c.samples / r->info.samplerate;
-    c.dc = c.samples ? r->sum / (double)c.samples : (double)NAN;
+    const counter *seen = &r->seen;
+    recording_counts c = {.samples = seen->samples,
+                          .seconds = (double)seen->samples / r->info.samplerate,
+                          .clipped_runs = seen->clipped_runs,
+                          .dc = seen->samples ? seen->sum / (double)seen->samples : (double)NAN,
+                          .peak = seen->peak};
     struct sha256_ctx so_far = r->hash;
-    sha256_digest(&so_far, sizeof c.sound, c.sound);
+    if (r->hashes)
+        sha256_digest(&so_far, sizeof c.sound, c.sound);
     return c;
 }

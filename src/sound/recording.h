@@ -11,6 +11,7 @@
 
 #include "base/message.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 typedef struct recording recording;
@@ -18,6 +19,7 @@ typedef struct recording recording;
 typedef struct recording_settings {
     int channel; /* 1..channels, the microphone; 0: guessed (see sound/channels.h) */
     int egg;     /* 1..channels, the EGG channel, never taken for the microphone; 0: guessed */
+    bool without_digest; /* false; true: counts hold no digest, which takes a tenth of listening */
 } recording_settings;
 
 recording_settings recording_defaults(void);
@@ -54,7 +56,8 @@ typedef struct recording_counts {
     double dc;           /* mean, re full scale; NaN before the first sample */
     double peak;         /* largest magnitude, re full scale */
     /* SHA-256 of rate, channels and the samples of all channels: the same for the same sound in
-     * another lossless format, under another name, with other tags, or heard on another channel */
+     * another lossless format, under another name, with other tags, or heard on another channel.
+     * All 0 when `without_digest`. */
     unsigned char sound[RECORDING_DIGEST];
 } recording_counts;
 recording_counts recording_count(const recording *r);

@@ -2,6 +2,7 @@
 #include "voice/candidates.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 #include "base/note.h"
 
 #include <math.h>
@@ -13,23 +14,23 @@
 static const double middle_hz = 220;
 static const double faintest = 1e-10; /* mean square, -100 dB re full scale: below is nothing */
 
-/* Places between whole lags; neighbours that tell of them; lags that are correlated together. */
-enum { SHARES = 64, TAPS = 16, TOGETHER = 4 };
-
-typedef float lanes __attribute__((vector_size(16)));
+/* Places between whole lags; neighbours that tell of them; lags that are correlated together, one
+ * a lane; how much further left the last of these begins than the first. */
+enum { SHARES = 64, TAPS = 16, TOGETHER = LANES, SLANT = TOGETHER / 2 };
 
 struct correlator {
     double rate_hz;
     pitch_settings s;
-    int lo, hi;             /* lags in samples that are looked at; all from 1 to a multiple of
+    int lo, hi;                   /* lags in samples that are looked at; all from 1 to a multiple of
                                 TOGETHER are correlated */
-    int *window;            /* samples compared, a multiple of 4, for TOGETHER lags each */
-    int reach;              /* samples on either side of the frame */
-    long n;                 /* samples of the sound */
-    float *x;               /* [n + 2 * reach] the sound, zero beyond its ends */
-    double *energy;         /* [n + 2 * reach + 1] running sum of its squares */
-    float *ncc;             /* [hi + TOGETHER + 1 + TAPS], TAPS / 2 of them before lag 0 */
-    float (*between)[TAPS]; /* [SHARES] weights of the lags about a place between 0 and 1 */
+    int *window;                  /* samples compared, a multiple of 4, for TOGETHER lags each */
+    int reach;                    /* samples on either side of the frame */
+    long n;                       /* samples of the sound */
+    float *x;                     /* [n + 2 * reach] the sound, zero beyond its ends */
+    double *energy;               /* [n + 2 * reach + 1] running sum of its squares */
+    float *ncc;                   /* [hi + TOGETHER + 1 + TAPS], TAPS / 2 of them before lag 0 */
+    float (*between)[TAPS];       /* [SHARES] weights of the lags about a place between 0 and 1 */
+    float slant[SLANT][TOGETHER]; /* 1 for lags that begin more than so many samples further left */
 };
 
 static int window_of(const correlator *c, double lag)
@@ -55,6 +56,11 @@ static void tabulate_between(correlator *c)
     }
 }
 
+static int begins_left(int lane)
+{
+    return (lane + 1) / 2;
+}
+
 static void take_sound(correlator *c, const signal *x)
 {
     size_t reach = (size_t)c->reach, all = x->n + 2 * reach;
@@ -78,10 +84,13 @@ correlator *correlator_new(const signal *x, const pitch_settings *s)
     c->window = xmalloc((size_t)groups, sizeof *c->window);
     for (int g = 0; g < groups; g++)
         c->window[g] = window_of(c, g * TOGETHER + 0.5 * (TOGETHER + 1));
-    c->reach = (groups * TOGETHER + c->window[groups - 1]) / 2 + 2;
+    c->reach = (groups * TOGETHER + c->window[groups - 1]) / 2 + TOGETHER;
     c->ncc = xcalloc((size_t)(groups * TOGETHER + 1 + TAPS), sizeof *c->ncc);
     take_sound(c, x);
     tabulate_between(c);
+    for (int m = 0; m < SLANT; m++)
+        for (int k = 0; k < TOGETHER; k++)
+            c->slant[m][k] = begins_left(k) > m ? 1 : 0;
     return c;
 }
 
@@ -97,50 +106,49 @@ void correlator_free(correlator *c)
     free(c);
 }
 
-static lanes load(const float *from)
-{
-    lanes to;
-    memcpy(&to, from, sizeof to);
-    return to;
-}
-
-static float sum_of(lanes x)
-{
-    return (x[0] + x[1]) + (x[2] + x[3]);
-}
-
-static float dot(const float *a, const float *b, int n)
-{
-    lanes sum = {0};
-    for (int i = 0; i < n; i += 4)
-        sum += load(a + i) * load(b + i);
-    return sum_of(sum);
-}
-
 /* The correlation at a whole lag. */
 static float *at_lag(const correlator *c, int lag)
 {
     return c->ncc + TAPS / 2 + lag;
 }
 
-/* Lags lag..lag + 3: two stretches each, the sample `at` in the middle of all. */
-static void correlate_together(const correlator *c, long at, int lag, int window)
+/* Products of x[j] and x[j + lag..] for `window` samples from x[0] on, for the lane k from
+ * x[-begins_left(k)] on: those that all lanes have, then what is over at both ends. */
+EACH_PROCESSOR static void multiply(const correlator *c, const float *x, int lag, int window,
+                                    float product[TOGETHER])
 {
-    const float *a[TOGETHER];
-    lanes sum[TOGETHER] = {{0}};
+    lanes sum, left, y;
+    lanes_correlate(x, x + lag, (size_t)(window - SLANT), product);
+    memcpy(&sum, product, sizeof sum);
+    for (int m = 0; m < SLANT; m++) {
+        const float *before = x - 1 - m, *last = x + window - 1 - m;
+        memcpy(&left, c->slant[m], sizeof left);
+        memcpy(&y, before + lag, sizeof y);
+        sum += left * (*before * y);
+        memcpy(&y, last + lag, sizeof y);
+        sum += (1 - left) * (*last * y);
+    }
+    memcpy(product, &sum, sizeof sum);
+}
+
+/* Lags lag.. (odd), TOGETHER of them: two stretches each of `window` samples (even), the sample
+ * `at` in the middle of all. */
+EACH_PROCESSOR static void correlate_together(const correlator *c, long at, int lag, int window)
+{
+    static const float nothing = 1e-30f;
+    float product[TOGETHER], power[TOGETHER], *ncc = at_lag(c, lag);
+    double left[SLANT + 1], right[SLANT + 1];
+    long first = at - (lag + window) / 2;
+    multiply(c, c->x + first, lag, window, product);
+    for (int m = 0; m <= SLANT; m++) {
+        const double *from = c->energy + first - m, *to = c->energy + first + lag + m;
+        left[m] = from[window] - from[0];
+        right[m] = to[window] - to[0];
+    }
     for (int k = 0; k < TOGETHER; k++)
-        a[k] = c->x + at - (lag + k + window) / 2;
-    for (int i = 0; i < window; i += 4) {
-        sum[0] += load(a[0] + i) * load(a[0] + lag + i);
-        sum[1] += load(a[1] + i) * load(a[1] + lag + 1 + i);
-        sum[2] += load(a[2] + i) * load(a[2] + lag + 2 + i);
-        sum[3] += load(a[3] + i) * load(a[3] + lag + 3 + i);
-    }
-    for (int k = 0; k < TOGETHER; k++) {
-        const double *from = c->energy + (a[k] - c->x), *to = from + lag + k;
-        double power = (from[window] - from[0]) * (to[window] - to[0]);
-        *at_lag(c, lag + k) = power > 0 ? sum_of(sum[k]) / sqrtf((float)power) : 0;
-    }
+        power[k] = (float)(left[begins_left(k)] * right[k - begins_left(k)]);
+    for (int k = 0; k < TOGETHER; k++)
+        ncc[k] = product[k] / sqrtf(power[k] + nothing);
 }
 
 static void correlate(correlator *c, long at)
@@ -157,7 +165,9 @@ static void correlate(correlator *c, long at)
 /* Correlation between whole lags; `place` is a lag in 1 / SHARES. */
 static float between(const correlator *c, int place)
 {
-    return dot(c->between[place % SHARES], at_lag(c, place / SHARES) - (TAPS / 2 - 1), TAPS);
+    const float *w = c->between[place & (SHARES - 1)];
+    const float *y = at_lag(c, place / SHARES) - (TAPS / 2 - 1);
+    return lanes_dot(w, y, TAPS);
 }
 
 /* Where a parabola through three points, one apart, has its top. */
@@ -168,20 +178,16 @@ static float top_of(float l, float m, float r)
     return at > 1 ? 1 : at < -1 ? -1 : at;
 }
 
-/* The lag of the top near a whole-lag peak: parabolas through points that draw together. */
+/* The lag of the top near a whole-lag peak: a parabola through whole lags, one through points a
+ * quarter apart. */
 static double refine(const correlator *c, int peak, double *top)
 {
+    enum { STEP = SHARES / 4 };
     const float *at = at_lag(c, peak);
     int place = peak * SHARES + (int)lrintf(SHARES * top_of(at[-1], at[0], at[1]));
-    float l = 0, m = 0, r = 0;
-    float off = 0;
-    for (int step = SHARES / 4; step >= SHARES / 16; step /= 4) {
-        place += (int)lrintf(off);
-        l = between(c, place - step);
-        m = between(c, place);
-        r = between(c, place + step);
-        off = (float)step * top_of(l, m, r);
-    }
+    float l = between(c, place - STEP), m = between(c, place), r = between(c, place + STEP);
+    float off = STEP * top_of(l, m, r);
+    m = between(c, place + (int)lrintf(off));
     *top = m < 1 ? (double)m : 1;
     return ((double)place + (double)off) / SHARES;
 }

@@ -2,8 +2,10 @@
 #include "voice/cycles.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 #include "base/note.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
@@ -13,6 +15,7 @@ static const double most_period = 0.05, most_level_db = 2; /* off what the neigh
 static const double shortest = 0.7, longest = 1.4;         /* lags looked at, in periods */
 static const double half_window = 0.5;                     /* compared on either side, in periods */
 static const long pitch_reach = 3; /* frames over which a leap may be early or late */
+enum { LAGS_MOST = 1024 };
 
 typedef struct cycle {
     double at; /* samples from the beginning of the sound */
@@ -35,59 +38,72 @@ typedef struct run { /* voiced frames first..last of the sound */
 static void periods_about(const run *r, double at, double *lo, double *hi)
 {
     long frame = lround(at / r->x->rate_hz / r->hop_s);
-    *lo = (double)INFINITY;
-    *hi = 0;
+    double lowest = (double)INFINITY, highest = -(double)INFINITY;
     for (long k = frame - pitch_reach; k <= frame + pitch_reach; k++) {
         long i = k < (long)r->first ? (long)r->first : k > (long)r->last ? (long)r->last : k;
-        double period = r->x->rate_hz / note_to_hz(r->pitch_st[i]);
-        *lo = fmin(*lo, period);
-        *hi = fmax(*hi, period);
+        lowest = fmin(lowest, r->pitch_st[i]);
+        highest = fmax(highest, r->pitch_st[i]);
     }
+    *lo = r->x->rate_hz / note_to_hz(highest);
+    *hi = r->x->rate_hz / note_to_hz(lowest);
 }
 
-/* Normalised correlation of 2 w + 1 samples about a with those about b. */
-static double likeness(const signal *x, long a, long b, long w)
+static double square(float x)
 {
-    double xy = 0, xx = 1e-20, yy = 1e-20;
-    for (long k = -w; k <= w; k++) {
-        double u = (double)x->x[a + k], v = (double)x->x[b + k];
-        xy += u * v;
-        xx += u * u;
-        yy += v * v;
-    }
-    return xy / sqrt(xx * yy);
+    return (double)x * (double)x;
 }
 
-/* The mark after `at`, between samples by a parabola; -1 past the end of the run. */
+/* Normalised correlation of n samples of x with those of y + lag, for lags 0..lags - 1. */
+EACH_PROCESSOR static void liken(const float *x, const float *y, size_t n, size_t lags, float *like)
+{
+    double power = (double)lanes_dot(y, y, n);
+    float own = lanes_dot(x, x, n);
+    for (size_t lag = 0; lag < lags; lag += LANES) {
+        float xy[LANES], both[LANES];
+        lanes_correlate(x, y + lag, n, xy);
+        for (size_t k = 0; k < LANES; k++) {
+            both[k] = own * (float)(power > 0 ? power : 0) + 1e-30f;
+            power += square(y[lag + k + n]) - square(y[lag + k]);
+        }
+        for (size_t k = 0; k < LANES; k++)
+            like[lag + k] = xy[k] / sqrtf(both[k]);
+    }
+}
+
+/* The lag from lo to hi at which 2 w + 1 samples about a are likest to those about a + lag; between
+ * samples by a parabola. */
+static double likest(const signal *x, long a, long w, long lo, long hi)
+{
+    float like[LAGS_MOST + LANES];
+    const float *at = x->x + a - w;
+    size_t lags = (size_t)(hi - lo + 3), best = 1;
+    assert(lags <= LAGS_MOST);
+    liken(at, at + lo - 1, (size_t)(2 * w + 1), lags, like);
+    for (size_t k = 2; k + 1 < lags; k++)
+        best = like[k] > like[best] ? k : best;
+    double before = (double)like[best - 1], there = (double)like[best];
+    double after = (double)like[best + 1], bend = before - 2 * there + after;
+    double off = bend < 0 ? 0.5 * (before - after) / bend : 0;
+    return (double)lo - 1 + (double)best + fmin(fmax(off, -0.5), 0.5);
+}
+
+/* The mark after `at`; -1 past the end of the run. */
 static double next_mark(const run *r, double at)
 {
     double shorter, longer;
     periods_about(r, at, &shorter, &longer);
     long w = (long)ceil(half_window * longer), a = lround(at);
-    long lo = (long)floor(shortest * shorter), hi = (long)ceil(longest * longer), best = lo;
-    if (a - w < 0 || a + hi + 1 + w >= (long)r->x->n)
+    long lo = (long)floor(shortest * shorter), hi = (long)ceil(longest * longer);
+    if (a - w < 0 || a + hi + 2 + LANES + w >= (long)r->x->n)
         return -1;
-    double like = -2;
-    for (long lag = lo; lag <= hi; lag++) {
-        double now = likeness(r->x, a, a + lag, w);
-        if (now > like) {
-            like = now;
-            best = lag;
-        }
-    }
-    double before = likeness(r->x, a, a + best - 1, w), after = likeness(r->x, a, a + best + 1, w);
-    double bend = before - 2 * like + after;
-    double off = bend < 0 ? 0.5 * (before - after) / bend : 0;
-    return (double)(a + best) + fmin(fmax(off, -0.5), 0.5);
+    return (double)a + likest(r->x, a, w, lo, hi);
 }
 
 static double level_between(const signal *x, double from, double to)
 {
-    double sum = 1e-20;
-    long lo = lround(from), hi = lround(to);
-    for (long i = lo; i < hi; i++)
-        sum += (double)x->x[i] * (double)x->x[i];
-    return 10 * log10(sum / (double)(hi - lo));
+    long lo = lround(from), n = lround(to) - lo;
+    double power = (double)lanes_dot(x->x + lo, x->x + lo, (size_t)n);
+    return 10 * log10((power + 1e-20) / (double)n);
 }
 
 /* Where the second period of the run is loudest: near the closure of the glottis, with a period of

@@ -32,13 +32,13 @@ static int harmonics_below(const signal *x, double hz, int most)
 
 static float db(float power)
 {
-    return power > 0 ? 10 * log10f(power) : -INFINITY;
+    return power > 0 ? 3.01029996f * log2f(power) : -INFINITY;
 }
 
 void harmonics_measure(const signal *x, track *t)
 {
     double *hz = pitch_hz(t);
-    heterodyne *het = heterodyne_new(x, t->hop_s, t->n);
+    heterodyne *het = heterodyne_new(x, t->hop_s, t->n, HETERODYNE_MOST);
     bool voiced = heterodyne_follow(het, hz);
     for (size_t i = 0; voiced && i < t->n; i++) {
         if (isnan(hz[i]))

@@ -2,6 +2,7 @@
 #include "voice/heterodyne.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 
 #include <complex.h>
 #include <fftw3.h>
@@ -10,97 +11,127 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A grid of GRID phases over two periods; the kernel reaches over SPREAD of them and stands in a
- * table with its slope at ROWS places between two grid points. Samples go to WAYS grids in turn, so
- * that none waits for the one before. */
-enum { GRID = 128, SPREAD = 8, ROWS = 256, WAYS = 8, MARGIN = 3, WINDOWS = 256, KEPT = 4096 };
-
-typedef float lanes __attribute__((vector_size(16)));
+/* A grid of phases over two periods, of GRID points or, for few lines, half as many; the kernel
+ * reaches over LANES of them and stands in a table with its slope at ROWS places between two grid
+ * points. Samples go to WAYS grids in turn, so that none waits for the one before. */
+enum {
+    GRID = 128,
+    ROW_BITS = 8,
+    ROWS = 1 << ROW_BITS,
+    WAYS = 8,
+    MARGIN = 3,
+    WINDOWS = 256,
+    KEPT = 4096
+};
 
 struct heterodyne {
     const signal *x;
     double hop_s;
     size_t n;
-    double *hz;      /* [n] pitch, held across unvoiced frames */
-    unsigned *place; /* [x->n] phase of phi / 2, in whole 1 / ROWS of a grid point */
-    float *rest;     /* [x->n] what is over, from the middle of that place, in grid points */
-    lanes (*kernel)[SPREAD / 2];     /* [ROWS] values, then slopes */
+    double *hz; /* [n] pitch, held across unvoiced frames */
+    int grid;   /* points over two periods */
+    /* Phase of phi / 2 at each sample, [x->n + 3]: the grid point in all WAYS grids, the row of the
+     * kernel behind it, and what is over, from the middle of that row, in grid points. */
+    int *cell, *row;
+    float *rest;
+    float (*kernel)[2][LANES];       /* [ROWS] values, slopes */
     float undo[HETERODYNE_MOST + 1]; /* 1 / the kernel's transform */
     float *window[WINDOWS];          /* by half its length in steps of `step` samples */
     int step;
-    lanes (*spread)[SPREAD / 4]; /* [KEPT] samples from..to of the sound, each times its kernel */
+    float (*spread)[LANES]; /* [KEPT] samples from..to - 1, each times its kernel */
     size_t from, to;
-    float *in;
-    fftwf_complex *out;
+    fftwf_complex *in, *out; /* `in` is real: FFTW is faster so at this length */
     fftwf_plan plan;
 };
 
-/* The pitch runs straight from frame to frame. */
+/* Samples first..end - 1, the first `at_s` after a frame of pitch hz, which changes by slope_hz a
+ * second. Returns the phase after the last: the k-th sample's is the sum of all steps before it and
+ * half of its own. */
+EACH_PROCESSOR static double turn_straight(heterodyne *h, size_t first, size_t end, double phase,
+                                           double hz, double slope_hz)
+{
+    const double half_turn = h->grid * ROWS / (4 * h->x->rate_hz), round = h->grid * ROWS;
+    const double slope = half_turn * slope_hz / h->x->rate_hz, turn = half_turn * hz;
+    const double n = (double)(end - first);
+    const four_ints each = {0, 1, 2, 3};
+    fours k = __builtin_convertvector(each, fours);
+    for (size_t i = first; i < end; i += 4) {
+        fours at = (phase + turn) + k * (2 * turn + k * slope);
+        four_ints place = __builtin_convertvector(at, four_ints);
+        four_floats rest =
+            __builtin_convertvector(at - __builtin_convertvector(place, fours) - 0.5, four_floats);
+        four_ints row = place & (ROWS - 1), way = ((int)(i % WAYS) + each) & (WAYS - 1);
+        place = ((place >> ROW_BITS) & (h->grid - 1)) + way * (h->grid + LANES);
+        rest *= 1.0f / ROWS;
+        memcpy(h->cell + i, &place, sizeof place);
+        memcpy(h->row + i, &row, sizeof row);
+        memcpy(h->rest + i, &rest, sizeof rest);
+        k += 4;
+    }
+    return fmod(phase + 2 * n * turn + n * (n - 1) * slope, round);
+}
+
+/* The pitch runs straight from frame to frame, and stays after the last. */
 static void turn_along(heterodyne *h)
 {
-    double at = 0, per_sample = 1 / (h->x->rate_hz * h->hop_s);
-    double half_turn = GRID * ROWS / (4 * h->x->rate_hz), phase = 0;
-    size_t frame = 0;
-    for (size_t i = 0; i < h->x->n; i++) {
-        double hz = h->hz[frame];
-        if (frame + 1 < h->n)
-            hz += at * (h->hz[frame + 1] - hz);
-        phase += half_turn * hz;
-        phase = phase >= GRID * ROWS ? phase - GRID * ROWS : phase;
-        h->place[i] = (unsigned)phase;
-        h->rest[i] = (float)((phase - h->place[i] - 0.5) / ROWS);
-        phase += half_turn * hz;
-        at += per_sample;
-        if (at >= 1) {
-            at -= 1;
-            frame = frame + 1 < h->n ? frame + 1 : frame;
-        }
+    double hop = h->hop_s * h->x->rate_hz, phase = 0;
+    size_t first = 0;
+    for (size_t f = 0; f < h->n && first < h->x->n; f++) {
+        bool last = f + 1 == h->n;
+        double end = last ? (double)h->x->n : fmin(ceil((double)(f + 1) * hop), (double)h->x->n);
+        double slope_hz = last ? 0 : (h->hz[f + 1] - h->hz[f]) / h->hop_s;
+        double late_s = (double)first / h->x->rate_hz - (double)f * h->hop_s;
+        phase = turn_straight(h, first, (size_t)end, phase, h->hz[f] + late_s * slope_hz, slope_hz);
+        first = (size_t)end;
     }
 }
 
 /* The kernel, and how fast it grows as the sample comes nearer from the left. */
 static double kernel_at(double grid_points, double *slope)
 {
-    static const double sharp = 2.3 * SPREAD;
-    double z = 2 * grid_points / SPREAD, root = sqrt(fmax(1 - z * z, 1e-12));
+    static const double sharp = 2.3 * LANES;
+    double z = 2 * grid_points / LANES, root = sqrt(fmax(1 - z * z, 1e-12));
     double value = fabs(z) < 1 ? exp(sharp * (root - 1)) : 0;
-    *slope = value * sharp * z / root * 2 / SPREAD;
+    *slope = value * sharp * z / root * 2 / LANES;
     return value;
 }
 
 static void tabulate_kernel(heterodyne *h)
 {
-    enum { STEPS = 64 };
+    enum { STEPS = 8 }; /* where it ends it is next to nothing */
     double slope;
     h->kernel = xmalloc(ROWS, sizeof *h->kernel);
     for (int r = 0; r < ROWS; r++)
-        for (int m = 0; m < SPREAD; m++) {
+        for (int m = 0; m < LANES; m++) {
             double off = m - MARGIN - (r + 0.5) / ROWS;
-            h->kernel[r][m / 4][m % 4] = (float)kernel_at(off, &slope);
-            h->kernel[r][SPREAD / 4 + m / 4][m % 4] = (float)slope;
+            h->kernel[r][0][m] = (float)kernel_at(off, &slope);
+            h->kernel[r][1][m] = (float)slope;
         }
-    float kernel[SPREAD * STEPS + 1];
-    for (int i = 0; i <= SPREAD * STEPS; i++)
-        kernel[i] = (float)kernel_at((double)i / STEPS - SPREAD / 2, &slope);
+    float kernel[LANES * STEPS + 1];
+    for (int i = 0; i <= LANES * STEPS; i++)
+        kernel[i] = (float)kernel_at((double)i / STEPS - LANES / 2, &slope);
     for (int k = 0; k <= HETERODYNE_MOST; k++) {
         double sum = 0;
-        for (int i = 0; i <= SPREAD * STEPS; i++)
-            sum += (double)kernel[i] * cos(2 * M_PI * k * ((double)i / STEPS - SPREAD / 2) / GRID);
+        for (int i = 0; i <= LANES * STEPS; i++)
+            sum +=
+                (double)kernel[i] * cos(2 * M_PI * k * ((double)i / STEPS - LANES / 2) / h->grid);
         h->undo[k] = (float)(STEPS / sum);
     }
 }
 
-heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n)
+heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n, int most_lines)
 {
     heterodyne *h = xcalloc(1, sizeof *h);
     *h = (heterodyne){.x = x, .hop_s = hop_s, .n = n, .hz = xmalloc(n, sizeof *h->hz)};
+    h->grid = most_lines <= HETERODYNE_MOST / 2 + 1 ? GRID / 2 : GRID;
     h->step = (int)ceil(x->rate_hz / 2000);
-    h->place = xmalloc(x->n, sizeof *h->place);
-    h->rest = xmalloc(x->n, sizeof *h->rest);
+    h->cell = xmalloc(x->n + 3, sizeof *h->cell);
+    h->row = xmalloc(x->n + 3, sizeof *h->row);
+    h->rest = xmalloc(x->n + 3, sizeof *h->rest);
     h->spread = xmalloc(KEPT, sizeof *h->spread);
-    h->in = fftwf_alloc_real(GRID);
-    h->out = fftwf_alloc_complex(GRID / 2 + 1);
-    h->plan = fftwf_plan_dft_r2c_1d(GRID, h->in, h->out, FFTW_ESTIMATE);
+    h->in = fftwf_alloc_complex((size_t)h->grid);
+    h->out = fftwf_alloc_complex((size_t)h->grid);
+    h->plan = fftwf_plan_dft_1d(h->grid, h->in, h->out, FFTW_FORWARD, FFTW_ESTIMATE);
     tabulate_kernel(h);
     return h;
 }
@@ -116,7 +147,8 @@ void heterodyne_free(heterodyne *h)
     fftwf_free(h->out);
     free(h->kernel);
     free(h->hz);
-    free(h->place);
+    free(h->cell);
+    free(h->row);
     free(h->rest);
     free(h->spread);
     free(h);
@@ -149,64 +181,68 @@ static const float *window_of(heterodyne *h, double seconds, int *half)
     return h->window[which];
 }
 
-/* Sums the grids, what lies over the ends put in at the other end. */
-static void gather(const float grid[WAYS][GRID + SPREAD], float *sum)
+/* Frames overlap: what they share is spread once, and kept while there is room behind it. */
+EACH_PROCESSOR static void spread_until(heterodyne *h, size_t from, size_t to)
 {
-    float whole[GRID + SPREAD];
-    for (int m = 0; m < GRID + SPREAD; m += 4) {
+    if (from < h->from || from > h->to)
+        h->from = h->to = from;
+    if (to > h->from + KEPT) {
+        memmove(h->spread, h->spread + (from - h->from), (h->to - from) * sizeof *h->spread);
+        h->from = from;
+    }
+    for (; h->to < to; h->to++) {
+        float(*row)[LANES] = h->kernel[h->row[h->to]];
+        lanes value, slope;
+        memcpy(&value, row[0], sizeof value);
+        memcpy(&slope, row[1], sizeof slope);
+        value = h->x->x[h->to] * (value + h->rest[h->to] * slope);
+        memcpy(h->spread[h->to - h->from], &value, sizeof value);
+    }
+}
+
+/* Samples from..to - 1, each times its weight, into the grids, and these into one. */
+EACH_PROCESSOR static void collect(const heterodyne *h, size_t from, size_t to, const float *weight,
+                                   float whole[GRID + LANES])
+{
+    float grid[WAYS * (GRID + LANES)];
+    const float(*spread)[LANES] = (const float(*)[LANES])h->spread + (from - h->from);
+    const int *cell = h->cell + from, points = h->grid + LANES, n = (int)(to - from);
+    memset(grid, 0, (size_t)(WAYS * points) * sizeof *grid);
+    for (int i = 0; i < n; i++) {
+        lanes sum, x;
+        memcpy(&sum, grid + cell[i], sizeof sum);
+        memcpy(&x, spread[i], sizeof x);
+        sum += weight[i] * x;
+        memcpy(grid + cell[i], &sum, sizeof sum);
+    }
+    for (int m = 0; m < points; m += LANES) {
         lanes total = {0}, part;
         for (int way = 0; way < WAYS; way++) {
-            memcpy(&part, grid[way] + m, sizeof part);
+            memcpy(&part, grid + way * points + m, sizeof part);
             total += part;
         }
         memcpy(whole + m, &total, sizeof total);
     }
-    memcpy(sum, whole + MARGIN, GRID * sizeof *sum);
-    for (int m = 0; m < MARGIN; m++)
-        sum[GRID - MARGIN + m] += whole[m];
-    for (int m = GRID + MARGIN; m < GRID + SPREAD; m++)
-        sum[m - GRID - MARGIN] += whole[m];
-}
-
-/* Frames overlap: what they share is spread once. */
-static void spread_until(heterodyne *h, size_t from, size_t to)
-{
-    if (from < h->from || from > h->to || to > h->from + KEPT)
-        h->from = h->to = from;
-    for (; h->to < to; h->to++) {
-        unsigned place = h->place[h->to];
-        const lanes *row = h->kernel[place % ROWS];
-        float x = h->x->x[h->to], rest = h->rest[h->to];
-        h->spread[h->to % KEPT][0] = x * (row[0] + rest * row[2]);
-        h->spread[h->to % KEPT][1] = x * (row[1] + rest * row[3]);
-    }
-    h->from = h->to > h->from + KEPT ? h->to - KEPT : h->from;
 }
 
 void heterodyne_lines(heterodyne *h, size_t i, heterodyne_window w, int n_lines,
                       float complex *line)
 {
-    float grid[WAYS][GRID + SPREAD];
-    int half;
+    float whole[GRID + LANES];
+    int half, grid = h->grid;
     const float *window = window_of(h, fmax(w.shortest_s, w.periods / h->hz[i]), &half);
     long centre = lround((double)i * h->hop_s * h->x->rate_hz), n = (long)h->x->n;
-    size_t from = centre < half ? 0 : (size_t)(centre - half);
-    size_t to = (size_t)(centre + half >= n ? n : centre + half + 1);
-    spread_until(h, from, to);
-    memset(grid, 0, sizeof grid);
-    for (size_t at = from; at < to; at++) {
-        float weight = window[(long)at - centre + half];
-        const lanes *x = h->spread[at % KEPT];
-        float *cell = grid[at % WAYS] + h->place[at] / ROWS;
-        lanes a, b;
-        memcpy(&a, cell, sizeof a);
-        memcpy(&b, cell + 4, sizeof b);
-        a += weight * x[0];
-        b += weight * x[1];
-        memcpy(cell, &a, sizeof a);
-        memcpy(cell + 4, &b, sizeof b);
-    }
-    gather((const float(*)[GRID + SPREAD]) grid, h->in);
+    long from = centre < half ? 0 : centre - half;
+    long to = centre + half >= n ? n : centre + half + 1;
+    spread_until(h, (size_t)from, (size_t)to);
+    collect(h, (size_t)from, (size_t)to, window + (from - centre + half), whole);
+    /* What lies over the ends goes in at the other end. */
+    for (int m = 0; m < MARGIN; m++)
+        whole[grid + m] += whole[m];
+    for (int m = MARGIN; m < LANES; m++)
+        whole[m] += whole[grid + m];
+    for (int m = 0; m < grid; m++)
+        h->in[m] = whole[MARGIN + m];
     fftwf_execute(h->plan);
     for (int q = 0; q < n_lines; q++)
         line[q] = h->undo[q + 1] * h->out[q + 1];

@@ -26,8 +26,9 @@ typedef struct heterodyne_window { /* whichever is longer */
     double periods; /* 4: zeros half a harmonic away or nearer; 2: a harmonic away */
 } heterodyne_window;
 
-/* For n frames, frame i at i * hop_s. `x` is borrowed. */
-heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n);
+/* For n frames, frame i at i * hop_s, and half harmonics 1..most_lines of each; up to 17 take
+ * less time. `x` is borrowed. */
+heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n, int most_lines);
 void heterodyne_free(heterodyne *h); /* NULL allowed */
 
 /* Frame i has pitch hz[i], NaN when unvoiced: there the pitch before is held. False when no frame

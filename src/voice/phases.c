@@ -6,12 +6,14 @@
 #include "voice/heterodyne.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 
 enum { HARMONICS = 8, ROUNDS = 2 };
 static const int harmonics_of_round[ROUNDS] = {3, HARMONICS};
 static const heterodyne_window window = {0.030, 4};
 static const double largest_share = 0.035; /* of the pitch, that one round corrects: 60 cents */
+static const double robust_share = 0.01;   /* of the pitch, by which a harmonic strays for half */
 static const double leap_st = 0.7;         /* a step between frames that is not smoothed over */
 static const double path_half = 3;         /* frames on either side over which a path is averaged */
 static const double wide_half_s = 0.0125;  /* seconds on either side that make a pitch */
@@ -25,6 +27,12 @@ static float power_of(float complex line)
 {
     return crealf(line) * crealf(line) + cimagf(line) * cimagf(line);
 }
+
+typedef struct step { /* from one frame to the next */
+    double hz;        /* mean pitch, NaN where one of the two is unvoiced */
+    double clear;     /* 0 in noise, 1 without: the mean of its harmonics */
+    double power;     /* of the harmonics, in the softer of the two frames */
+} step;
 
 typedef struct stray { /* how one harmonic's phase turns from one frame to the next */
     double hz;         /* what that adds to the pitch */
@@ -59,6 +67,40 @@ static double mean_of(const stray *found, int n)
     return sum / weights;
 }
 
+/* The weighted median. */
+static double median_of(const stray *found, int n)
+{
+    double sum = 0, below = 0, last = -(double)INFINITY;
+    for (int i = 0; i < n; i++)
+        sum += found[i].weight;
+    for (;;) {
+        const stray *next = NULL;
+        for (int i = 0; i < n; i++)
+            if (found[i].hz > last && (!next || found[i].hz < next->hz))
+                next = &found[i];
+        if (!next)
+            return last;
+        last = next->hz;
+        below += next->weight;
+        if (below >= sum / 2)
+            return last;
+    }
+}
+
+/* The mean, with harmonics that stray from the median counting the less: where the mouth closes or
+ * opens the first formant sweeps over one or two of them, and turns their phases. */
+static double robust_mean_of(const stray *found, int n, double hz)
+{
+    double about = median_of(found, n), sum = 0, weights = 0;
+    for (int i = 0; i < n; i++) {
+        double off = (found[i].hz - about) / (robust_share * hz);
+        double weight = found[i].weight / (1 + off * off);
+        sum += weight * found[i].hz;
+        weights += weight;
+    }
+    return sum / weights;
+}
+
 /* A resonance holds on to the pitch that was, so that harmonics far from any tell first of a new
  * one. Where the pitch moves by more than 1 % a frame, clear harmonics that are ahead of the mean
  * count for more and those that are behind for less: e^6 for a hundredth of the pitch, e^4 at most.
@@ -66,9 +108,9 @@ static double mean_of(const stray *found, int n)
 static double ahead(stray *found, int n, double hz, double slope)
 {
     static const double moves = 0.01, favour = 6, most = 4;
-    double mean = mean_of(found, n), sign = slope > 0 ? 1 : -1;
     if (fabs(slope) < moves * hz)
-        return mean;
+        return robust_mean_of(found, n, hz);
+    double mean = mean_of(found, n), sign = slope > 0 ? 1 : -1;
     for (int i = 0; i < n; i++) {
         double by = sign * favour * (found[i].hz - mean) / (0.01 * hz);
         found[i].weight *= exp(found[i].clear * fmax(-most, fmin(by, most)));
@@ -76,13 +118,19 @@ static double ahead(stray *found, int n, double hz, double slope)
     return mean_of(found, n);
 }
 
+static float voice_of(const phases *f)
+{
+    float voice = 0;
+    for (int h = 1; h <= f->n; h++)
+        voice += power_of(f->line[2 * h - 1]);
+    return voice;
+}
+
 /* Power of the harmonics over that of what is half-way between them, as far as the sound reaches,
  * dB. */
 static double clarity_of(const phases *f, double cycles_per_sample)
 {
-    float voice = 0, noise = 0, lines = 0;
-    for (int h = 1; h <= f->n; h++)
-        voice += power_of(f->line[2 * h - 1]);
+    float voice = voice_of(f), noise = 0, lines = 0;
     for (int h = 0; h <= f->n && (h + 0.5) * cycles_per_sample < 0.425; h++) {
         noise += power_of(f->line[2 * h]);
         lines++;
@@ -99,36 +147,43 @@ static double slope_at(const double *hz, size_t n, size_t i)
     return (to - from) / 3;
 }
 
-/* step_hz[i]: mean pitch between frames i and i + 1; NaN where one of them is unvoiced. */
+static step step_between(const phases *a, const phases *b, double seconds, double hz, double slope)
+{
+    stray found[HARMONICS];
+    int n = strays(a, b, seconds, found);
+    double limit = largest_share * hz, more = ahead(found, n, hz, slope), clear = 0;
+    for (int h = 0; h < n; h++)
+        clear += found[h].clear / n;
+    return (step){hz + fmax(-limit, fmin(more, limit)), clear,
+                  (double)fminf(voice_of(a), voice_of(b))};
+}
+
+/* steps[i] goes from frame i to frame i + 1. */
 static void follow(heterodyne *het, const signal *x, double hop_s, size_t n, int most,
-                   const double *hz, double *step_hz, double *clarity_db)
+                   const double *hz, step *steps, double *clarity_db)
 {
     phases both[2];
     for (size_t i = 0; i < n; i++) {
         phases *now = &both[i % 2];
-        step_hz[i] = (double)NAN;
+        steps[i].hz = (double)NAN;
         if (isnan(hz[i]))
             continue;
         now->n = (int)fmin(most, fmax(1, floor(0.45 * x->rate_hz / hz[i])));
         heterodyne_lines(het, i, window, 2 * now->n + 1, now->line);
         clarity_db[i] = clarity_of(now, hz[i] / x->rate_hz);
-        if (i == 0 || isnan(hz[i - 1]))
-            continue;
-        stray found[HARMONICS];
-        int most_found = strays(&both[(i + 1) % 2], now, hop_s, found);
-        double middle = (hz[i - 1] + hz[i]) / 2, limit = largest_share * middle;
-        double more = ahead(found, most_found, middle, slope_at(hz, n, i));
-        step_hz[i - 1] = middle + fmax(-limit, fmin(more, limit));
+        if (i > 0 && !isnan(hz[i - 1]))
+            steps[i - 1] = step_between(&both[(i + 1) % 2], now, hop_s, (hz[i - 1] + hz[i]) / 2,
+                                        slope_at(hz, n, i));
     }
 }
 
 /* Mean of the steps within `half` steps on either side of frame i, the outermost counting as their
  * share; as many on one side as on the other. At an end the one step that there is, else NaN. */
-static double mean_about(const double *step, size_t n, size_t i, double half)
+static double mean_about(const step *steps, size_t n, size_t i, double half)
 {
     double sum = 0, weight = 0;
     for (size_t r = 0; (double)r < half && i + r + 1 < n && i > r; r++) {
-        double a = step[i - 1 - r], b = step[i + r], w = fmin(1, half - (double)r);
+        double a = steps[i - 1 - r].hz, b = steps[i + r].hz, w = fmin(1, half - (double)r);
         if (isnan(a) || isnan(b))
             break;
         sum += w * (a + b);
@@ -136,55 +191,109 @@ static double mean_about(const double *step, size_t n, size_t i, double half)
     }
     if (weight > 0)
         return sum / weight;
-    double a = i > 0 ? step[i - 1] : (double)NAN, b = i + 1 < n ? step[i] : (double)NAN;
+    double a = i > 0 ? steps[i - 1].hz : (double)NAN;
+    double b = i + 1 < n ? steps[i].hz : (double)NAN;
     return isnan(a) ? b : a;
 }
 
 /* hz[i] becomes the mean about it, where there is one. */
-static void take_means(const double *step, size_t n, double half, double *hz)
+static void take_means(const step *steps, size_t n, double half, double *hz)
 {
     for (size_t i = 0; i < n; i++) {
-        double mean = isnan(hz[i]) ? (double)NAN : mean_about(step, n, i, half);
+        double mean = isnan(hz[i]) ? (double)NAN : mean_about(steps, n, i, half);
         hz[i] = isnan(mean) ? hz[i] : mean;
     }
 }
 
+typedef struct sum {
+    double hz, trust, weight; /* of steps */
+} sum;
+
+/* Where voice fades in or out, what sounds is mostly the ring of the resonances, and noise: steps
+ * less than 0.3 clear, or softer than half of the loudest step about, count the less. */
+static double trust_in(const step *s, double loudest)
+{
+    double clear = fmin(1, s->clear / 0.3), loud = fmin(1, s->power / (0.5 * loudest));
+    return 1e-6 + clear * clear * clear * loud * loud;
+}
+
+/* Adds the steps that follow one another from i on, on one side (forward or not), until there is
+ * none, within `half`. */
+static void add_side(const step *steps, size_t n, size_t i, bool forward, double half,
+                     double loudest, sum *all)
+{
+    for (size_t r = 0; (double)r < half && (forward ? i + r + 1 < n : i > r); r++) {
+        const step *s = &steps[forward ? i + r : i - 1 - r];
+        double weight = fmin(1, half - (double)r);
+        if (isnan(s->hz))
+            return;
+        double trust = weight * trust_in(s, loudest);
+        all->hz += trust * s->hz;
+        all->trust += trust;
+        all->weight += weight;
+    }
+}
+
+static double loudest_about(const step *steps, size_t n, size_t i, size_t reach)
+{
+    double loudest = 0;
+    for (size_t k = i > reach ? i - reach : 0; k < i + reach && k + 1 < n; k++)
+        if (!isnan(steps[k].hz))
+            loudest = fmax(loudest, steps[k].power);
+    return loudest + 1e-20;
+}
+
+/* The pitch of the steps about frame i in semitones, NaN without; how far it is to be trusted. */
+static double pitch_about(const step *steps, size_t n, size_t i, double half, double loudest,
+                          double *trust)
+{
+    sum all = {0};
+    add_side(steps, n, i, false, half, loudest, &all);
+    add_side(steps, n, i, true, half, loudest, &all);
+    *trust = all.trust / all.weight;
+    return note_from_hz(all.hz / all.trust);
+}
+
 /* The mean over 25 ms, and where that is 15 to 30 cents off the mean of the two steps beside the
- * frame more and more the latter: there the pitch moves. */
-static void settle(const double *step, size_t n, double wide_half, const double *hz,
+ * frame more and more the latter, as far as it can be trusted: there the pitch moves. */
+static void settle(const step *steps, size_t n, double wide_half, const double *hz,
                    double *pitch_st)
 {
     static const double lo_st = 0.15, hi_st = 0.3;
     for (size_t i = 0; i < n; i++) {
         if (isnan(hz[i]))
             continue;
-        double wide = mean_about(step, n, i, wide_half), near = mean_about(step, n, i, 1);
-        if (isnan(near))
-            wide = near = hz[i];
-        double wide_st = note_from_hz(wide), near_st = note_from_hz(near);
-        double share = (fabs(wide_st - near_st) - lo_st) / (hi_st - lo_st);
-        pitch_st[i] = wide_st + fmax(0, fmin(1, share)) * (near_st - wide_st);
+        double loudest = loudest_about(steps, n, i, (size_t)ceil(wide_half)), wide_trust,
+               near_trust;
+        double wide_st = pitch_about(steps, n, i, wide_half, loudest, &wide_trust);
+        double near_st = pitch_about(steps, n, i, 1, loudest, &near_trust);
+        if (isnan(near_st))
+            wide_st = near_st = note_from_hz(hz[i]);
+        double share = fmax(0, fmin(1, (fabs(wide_st - near_st) - lo_st) / (hi_st - lo_st)));
+        share *= near_trust < wide_trust ? near_trust / wide_trust : 1;
+        pitch_st[i] = wide_st + share * (near_st - wide_st);
     }
 }
 
 void phases_refine(const signal *x, double hop_s, size_t n, double *pitch_st, double *clarity_db)
 {
-    heterodyne *het = heterodyne_new(x, hop_s, n);
-    double *hz = xmalloc(n, sizeof *hz), *step = xmalloc(n, sizeof *step);
+    heterodyne *het = heterodyne_new(x, hop_s, n, 2 * HARMONICS + 1);
+    double *hz = xmalloc(n, sizeof *hz);
+    step *steps = xcalloc(n, sizeof *steps);
     for (size_t i = 0; i < n; i++)
         hz[i] = note_to_hz(pitch_st[i]);
     for (size_t i = 0; i < n; i++) {
         bool goes_on = i + 1 < n && fabs(pitch_st[i + 1] - pitch_st[i]) < leap_st;
-        step[i] = goes_on ? (hz[i] + hz[i + 1]) / 2 : (double)NAN;
+        steps[i].hz = goes_on ? (hz[i] + hz[i + 1]) / 2 : (double)NAN;
     }
-    take_means(step, n, path_half, hz);
+    take_means(steps, n, path_half, hz);
     for (int r = 0; r < ROUNDS && heterodyne_follow(het, hz); r++) {
-        follow(het, x, hop_s, n, harmonics_of_round[r], hz, step, clarity_db);
+        follow(het, x, hop_s, n, harmonics_of_round[r], hz, steps, clarity_db);
         if (r + 1 < ROUNDS)
-            take_means(step, n, 1, hz);
+            take_means(steps, n, 1, hz);
     }
-    settle(step, n, wide_half_s / hop_s, hz, pitch_st);
+    settle(steps, n, wide_half_s / hop_s, hz, pitch_st);
     free(hz);
-    free(step);
+    free(steps);
     heterodyne_free(het);
 }

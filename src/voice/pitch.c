@@ -2,12 +2,12 @@
 #include "voice/pitch.h"
 
 #include "base/array.h"
+#include "voice/loudness.h"
 #include "voice/lowband.h"
 #include "voice/path.h"
 #include "voice/phases.h"
 #include "voice/voicing.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -52,13 +52,11 @@ bool pitch_check(const pitch_settings *s, err *e)
 
 static double loud_part(const double *level_db, size_t n)
 {
-    double *sorted = xmalloc(n, sizeof *sorted);
-    for (size_t i = 0; i < n; i++)
-        sorted[i] = level_db[i];
-    gsl_sort(sorted, 1, n);
-    double loud = sorted[(n - 1) * 95 / 100];
-    free(sorted);
-    return loud;
+    loudness *all = loudness_new();
+    loudness_add(all, level_db, n);
+    double loud_db = loudness_of(all, 0.95);
+    loudness_free(all);
+    return loud_db;
 }
 
 /* Loudest of the frames within `reach` of from..to, these included. */

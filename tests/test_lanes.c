@@ -1,0 +1,51 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Sums of products, against the same sums in double precision, at any length and any address. */
+#include "base/lanes.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#include <cmocka.h>
+
+enum { MOST = 70, OFFSETS = 5 };
+
+static double exact(const float *x, const float *y, size_t n)
+{
+    double sum = 0;
+    for (size_t i = 0; i < n; i++)
+        sum += (double)x[i] * (double)y[i];
+    return sum;
+}
+
+static void test_products(void **state)
+{
+    (void)state;
+    float x[MOST + OFFSETS], y[MOST + OFFSETS + LANES], dots[LANES];
+    double worst = 0;
+    for (int i = 0; i < MOST + OFFSETS; i++)
+        x[i] = (float)sin(i * i);
+    for (int i = 0; i < MOST + OFFSETS + LANES; i++)
+        y[i] = (float)cos(3 * i * i);
+    for (size_t at = 0; at < OFFSETS; at++)
+        for (size_t n = 0; n <= MOST; n++) {
+            worst =
+                fmax(worst, fabs((double)lanes_dot(x + at, y + at, n) - exact(x + at, y + at, n)));
+            lanes_correlate(x + at, y + at, n, dots);
+            for (size_t k = 0; k < LANES; k++)
+                worst = fmax(worst, fabs((double)dots[k] - exact(x + at, y + at + k, n)));
+        }
+    print_message("products: worst %.1e\n", worst);
+    assert_true(lanes_dot(x, y, 0) == 0);
+    assert_true(worst < MOST * 1e-7); /* each of them is rounded to a float */
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_products),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
