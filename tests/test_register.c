@@ -31,6 +31,7 @@ static evidence *stretch(size_t n)
     ev->pitch_st = array_filled(n, 60);
     ev->level_db = array_filled(n, 0);
     ev->leap_st = array_filled(n, 0);
+    ev->sudden = array_filled(n, 1);
     ev->dip_db = array_filled(n, 0);
     ev->step_db = array_filled(n, 0);
     ev->hz = array_filled(n, 260);

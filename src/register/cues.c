@@ -20,6 +20,7 @@ const char *cue_name(cue c)
     static const char *const names[CUES] = {[CUE_CHAIN] = "chain",
                                             [CUE_LEAP] = "leap_st",
                                             [CUE_SPEED] = "speed_st",
+                                            [CUE_SUDDEN] = "sudden",
                                             [CUE_SLOW] = "slow_st",
                                             [CUE_STEP] = "step_nats",
                                             [CUE_ODD] = "odd",
@@ -103,6 +104,7 @@ static void pitch_cues(const view *v, double out[CUES])
         speed = fabs(move) > fabs(speed) ? move : speed;
     }
     out[CUE_LEAP] = v->way * leap;
+    out[CUE_SUDDEN] = fabs(leap) > 1 ? fmin(1, fabs(speed / leap)) : 1;
     out[CUE_SPEED] = v->way * speed;
     out[CUE_SLOW] = fmax(0, v->way * leap - fmax(0, v->way * speed));
 }

@@ -45,6 +45,7 @@ evidence *evidence_alloc(size_t n)
                      .y_db = xmalloc(n, sizeof *ev->y_db),
                      .var = xmalloc(n, sizeof *ev->var),
                      .leap_st = xcalloc(n, sizeof *ev->leap_st),
+                     .sudden = xcalloc(n, sizeof *ev->sudden),
                      .dip_db = xmalloc(n, sizeof *ev->dip_db),
                      .step_db = xmalloc(n, sizeof *ev->step_db),
                      .declared = xmalloc(n, sizeof *ev->declared),
@@ -218,9 +219,10 @@ static size_t find_peaks(const double *raw, size_t n, size_t reach, size_t *peak
 
 /* Where the pitch moves most within 100 ms of frame `at` and the way the leap goes: the wide
  * windows tell the size of a leap, but not its place. */
-static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, double leap)
+static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, double leap,
+                       double *move_st)
 {
-    enum { REACH = 20, HALF = 3 };
+    enum { REACH = 20, HALF = 4 };
     size_t best = at;
     double most = 0;
     for (size_t i = at > REACH ? at - REACH : 0; i < n && i <= at + REACH; i++) {
@@ -233,6 +235,7 @@ static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, do
             best = i;
         }
     }
+    *move_st = most;
     return best;
 }
 
@@ -243,9 +246,12 @@ static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
     size_t n_peaks = find_peaks(raw, n, 24, peaks);
     for (size_t k = 0; k < n_peaks; k++) {
         double leap = raw[peaks[k]];
-        size_t at = first + steepest(ev, first, n, peaks[k], leap);
-        if (fabs(leap) > fabs(ev->leap_st[at]))
+        double move;
+        size_t at = first + steepest(ev, first, n, peaks[k], leap, &move);
+        if (fabs(leap) > fabs(ev->leap_st[at])) {
             ev->leap_st[at] = leap;
+            ev->sudden[at] = move / fabs(leap);
+        }
     }
     free(peaks);
 }
@@ -315,6 +321,7 @@ void evidence_free(evidence *ev)
     free(ev->y_db);
     free(ev->var);
     free(ev->leap_st);
+    free(ev->sudden);
     free(ev->dip_db);
     free(ev->step_db);
     free(ev->declared);

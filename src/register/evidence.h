@@ -32,6 +32,7 @@ typedef struct evidence {
     double (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
     double (*var)[HARMONICS];  /* [n] variance of y from noise, dB^2 */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
+    double *sudden;  /* [n] where there is a leap, the share of it that the pitch moves in 40 ms */
     /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms
        about it lie under what is 80 to 180 ms away; 60 to 160 ms after less as long before. */
     double *dip_db, *step_db;

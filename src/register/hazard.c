@@ -12,6 +12,9 @@ hazard_settings hazard_defaults(void)
                              .leap_gain = 2.5,
                              .leap_free_st = 0.5,
                              .leap_most = 8,
+                             .sudden_lo = 0.4,
+                             .sudden_hi = 0.7,
+                             .slow_share = 0.3,
                              .against = 0.3,
                              .step_gain = 1,
                              .step_most = 6};
@@ -20,6 +23,13 @@ hazard_settings hazard_defaults(void)
 static double gain_of(double gain, double beyond, double most)
 {
     return fmin(most, gain * fmax(0, beyond));
+}
+
+/* A leap that takes long is likelier a portamento than a flip. */
+static double share_of(double sudden, const hazard_settings *s)
+{
+    double x = (sudden - s->sudden_lo) / (s->sudden_hi - s->sudden_lo);
+    return s->slow_share + (1 - s->slow_share) * fmax(0, fmin(x, 1));
 }
 
 static double logistic(double x)
@@ -37,8 +47,10 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
             continue;
         double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / ev->hop_s);
         double base = log(s->rate * ev->hop_s * frames);
-        double rise = gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
-        double fall = gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);
+        double share = share_of(ev->sudden[i], s);
+        double rise = share * gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
+        double fall =
+            share * gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);
         up[i] = logistic(base + rise + s->against * fall +
                          gain_of(s->step_gain, up_step[i], s->step_most));
         down[i] = logistic(base + fall + s->against * rise +

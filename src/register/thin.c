@@ -61,8 +61,10 @@ evidence *thin_evidence(const evidence *ev, size_t every, size_t *stands_for)
         copy_frame(ev, mid, out, at);
         bool same = true;
         for (size_t i = first; i < end; i++) {
-            if (fabs(ev->leap_st[i]) > fabs(out->leap_st[at]))
+            if (fabs(ev->leap_st[i]) > fabs(out->leap_st[at])) {
                 out->leap_st[at] = ev->leap_st[i];
+                out->sudden[at] = ev->sudden[i];
+            }
             out->stated[at] |= ev->stated[i] & (STATED_M1 | STATED_M2 | STATED_FLIP);
             same = same && ev->stated[i] & STATED_SAME;
         }

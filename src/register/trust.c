@@ -29,7 +29,8 @@ const trust_term trust_terms[TRUST_TERMS] = {{CUE_CHAIN, 0, 6},
                                              {CUE_SIZE, 0, 4},
                                              {CUE_LEAPS, -1, 3},
                                              {CUE_WRONG, 0, 0.5},
-                                             {CUE_PITCH, 0, 1}};
+                                             {CUE_PITCH, 0, 1},
+                                             {CUE_SUDDEN, 0.2, 1}};
 
 double trust_term_value(int k, const double cues[CUES])
 {
