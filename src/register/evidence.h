@@ -42,7 +42,8 @@ typedef struct evidence {
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks);
 void evidence_free(evidence *ev);
-evidence *evidence_alloc(size_t n); /* n frames whose arrays hold nothing yet, leap_st 0 */
+/* n frames 5 ms apart whose arrays hold nothing yet, leap_st and sudden 0. */
+evidence *evidence_alloc(size_t n);
 
 static inline size_t evidence_frames(const evidence *ev, double s) /* in so long a time */
 {

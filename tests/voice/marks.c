@@ -146,6 +146,24 @@ static void mark_flips(marks *m, const truth_take *true_take, const flips *found
     free(match);
 }
 
+static void mark_confidence(marks *m, const truth_take *true_take, const flips *found)
+{
+    long *match = xmalloc(true_take->n_flips, sizeof *match);
+    marks_match(true_take, found, 0, match);
+    for (size_t j = 0; j < found->n; j++) {
+        double p = found->items[j].confidence;
+        bool right = false;
+        for (size_t i = 0; i < true_take->n_flips; i++)
+            right = right || match[i] == (long)j;
+        tenth *t = &m->tenths[p < 1 ? (int)(MARKS_TENTHS * p) : MARKS_TENTHS - 1];
+        t->listed++;
+        t->matched += right;
+        t->confidence += p;
+        m->squares += (p - right) * (p - right);
+    }
+    free(match);
+}
+
 void marks_take(marks *m, const truth_take *true_take, const track *found, const flips *found_flips,
                 double assert_at)
 {
@@ -153,6 +171,7 @@ void marks_take(marks *m, const truth_take *true_take, const track *found, const
     mark_frames(m, true_take, found);
     contact_marks_take(&m->contact, true_take, found);
     mark_flips(m, true_take, found_flips, assert_at);
+    mark_confidence(m, true_take, found_flips);
     if (true_take->n_flips > 0)
         return;
     m->still_takes++;
@@ -225,6 +244,12 @@ void marks_add(marks *sum, const marks *m)
     sum->still_takes += m->still_takes;
     sum->still_false += m->still_false;
     sum->still_minutes += m->still_minutes;
+    for (int k = 0; k < MARKS_TENTHS; k++) {
+        sum->tenths[k].listed += m->tenths[k].listed;
+        sum->tenths[k].matched += m->tenths[k].matched;
+        sum->tenths[k].confidence += m->tenths[k].confidence;
+    }
+    sum->squares += m->squares;
     sum->singles += m->singles;
     sum->misnamed += m->misnamed;
     sum->boundaries += m->boundaries;
@@ -245,6 +270,27 @@ void marks_clear(marks *m)
     free(m->level_db.items);
     free(m->boundary_st.items);
     *m = (marks){0};
+}
+
+static size_t listed(const marks *m)
+{
+    size_t n = 0;
+    for (int k = 0; k < MARKS_TENTHS; k++)
+        n += m->tenths[k].listed;
+    return n;
+}
+
+double marks_brier(const marks *m)
+{
+    return listed(m) ? m->squares / (double)listed(m) : (double)NAN;
+}
+
+double marks_calibration_error(const marks *m)
+{
+    double sum = 0;
+    for (int k = 0; k < MARKS_TENTHS; k++)
+        sum += fabs(m->tenths[k].confidence - (double)m->tenths[k].matched);
+    return listed(m) ? sum / (double)listed(m) : (double)NAN;
 }
 
 double marks_precision(const marks *m)

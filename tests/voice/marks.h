@@ -24,6 +24,13 @@ typedef struct numbers { /* a growing list */
     double *items;
 } numbers;
 
+/* How often flips of a given confidence are true: tenths of it, doubtful ones too. */
+enum { MARKS_TENTHS = 10 };
+typedef struct tenth {
+    size_t listed, matched;
+    double confidence; /* sum */
+} tenth;
+
 typedef struct marks {
     size_t takes;
     double minutes;             /* truth-voiced */
@@ -33,6 +40,8 @@ typedef struct marks {
     size_t true_flips, found_flips, matched;
     size_t still_takes, still_false; /* takes without a true flip, and the flips found in them */
     double still_minutes;
+    tenth tenths[MARKS_TENTHS];
+    double squares;           /* sum of (confidence - whether it is true)^2 */
     size_t singles, misnamed; /* singers of one register; those called by the other's name */
     numbers cents;            /* |pitch error| of frames that are not gross */
     numbers time_ms;          /* |time error| of matched flips */
@@ -59,9 +68,11 @@ void marks_clear(marks *m);
 /* For each true flip the index of the found one that matches it, or -1: nearest pairs first. */
 void marks_match(const truth_take *true_take, const flips *found, double assert_at, long *match);
 
-double marks_precision(const marks *m); /* NaN when nothing was found */
-double marks_recall(const marks *m);    /* NaN when there was nothing to find */
-double marks_f1(const marks *m);        /* 0 when nothing matches; NaN when nothing was there */
+double marks_brier(const marks *m);             /* NaN when nothing is listed */
+double marks_calibration_error(const marks *m); /* expected; NaN when nothing is listed */
+double marks_precision(const marks *m);         /* NaN when nothing was found */
+double marks_recall(const marks *m);            /* NaN when there was nothing to find */
+double marks_f1(const marks *m); /* 0 when nothing matches; NaN when nothing was there */
 
 void numbers_append(numbers *l, double value);
 double numbers_quantile(const numbers *l, double q); /* NaN when empty */

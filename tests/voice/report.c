@@ -152,6 +152,26 @@ static void print_contact(const report *r, const char *voice)
     lines(r, true, contact_line);
 }
 
+/* All families together. */
+static void print_confidence(const report *r, const char *voice)
+{
+    marks sum = {0};
+    for (size_t i = 0; i < r->n; i++)
+        marks_add(&sum, &r->lines[i].marks);
+    printf("\n## %s: confidence\n\n"
+           "All families together, doubtful flips too. Brier score %.3f, expected calibration "
+           "error %.3f.\n\n"
+           "| confidence, mean | flips | true, %% |\n|---|---|---|\n",
+           voice, marks_brier(&sum), marks_calibration_error(&sum));
+    for (int k = MARKS_TENTHS - 1; k >= 0; k--) {
+        const tenth *t = &sum.tenths[k];
+        if (t->listed)
+            printf("| %.2f | %zu | %.0f |\n", t->confidence / (double)t->listed, t->listed,
+                   share(t->matched, t->listed));
+    }
+    marks_clear(&sum);
+}
+
 void report_print(const report *r, const char *voice)
 {
     if (has(r, false)) {
@@ -170,6 +190,8 @@ void report_print(const report *r, const char *voice)
              "|---|---|---|---|---|---|---|---|---|");
         lines(r, true, still_line);
     }
+    if (r->n)
+        print_confidence(r, voice);
     if (has(r, false))
         print_rest(r, voice);
     print_contact(r, voice);

@@ -1,0 +1,215 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From the chain to flips: fewer frames, turns of the chain, their cues and what they are worth.
+ * Oracles: made frames whose answer can be told by hand; a test voice, on seeds that nothing was
+ * learnt from, that glides, changes vowel or doubles its period and never flips. */
+#include "base/array.h"
+#include "register/decode.h"
+#include "register/settle.h"
+#include "register/thin.h"
+#include "register/trust.h"
+#include "voice/listen.h"
+#include "voice/truth.h"
+#include "voice2/choir.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+enum { FRAMES = 300 };
+
+/* Voiced frames of one take in two stretches of voice. */
+static evidence *made(size_t second)
+{
+    evidence *ev = evidence_alloc(FRAMES);
+    for (size_t i = 0; i < FRAMES; i++) {
+        ev->take[i] = 0;
+        ev->frame[i] = i;
+        ev->gap_s[i] = i == 0 || i == second ? (double)INFINITY : ev->hop_s;
+        ev->before[i] = EVIDENCE_NONE;
+        ev->edge_s[i] = 1;
+        ev->pitch_st[i] = 60;
+        ev->hz[i] = 260;
+        ev->level_db[i] = ev->dip_db[i] = ev->step_db[i] = 0;
+        ev->declared[i] = DECLARED_NONE;
+        ev->stated[i] = 0;
+        for (int h = 0; h < HARMONICS; h++) {
+            ev->y_db[i][h] = -h;
+            ev->var[i][h] = 1;
+        }
+    }
+    return ev;
+}
+
+static void test_thinned_frames_stand_for_all(void **state)
+{
+    (void)state;
+    evidence *ev = made(130);
+    size_t stands_for[FRAMES];
+    ev->leap_st[77] = -3;
+    ev->leap_st[78] = 2;
+    ev->sudden[77] = 0.9;
+    evidence *few = thin_evidence(ev, 4, stands_for);
+    assert_int_equal(few->n, 33 + 43); /* of 130 and 170 */
+    assert_true(fabs(few->hop_s - 0.02) < 1e-12);
+    for (size_t i = 1; i < FRAMES; i++)
+        assert_true(stands_for[i] == stands_for[i - 1] || stands_for[i] == stands_for[i - 1] + 1);
+    assert_true(isinf(few->gap_s[0]) && isinf(few->gap_s[stands_for[130]]));
+    assert_int_not_equal(stands_for[129], stands_for[130]);
+    double sum = 0;
+    for (size_t i = 1; i < 30; i++)
+        sum += few->gap_s[i];
+    assert_true(fabs(sum - 29 * 0.02) < 1e-9);
+    assert_true(few->leap_st[stands_for[77]] == -3 && few->sudden[stands_for[77]] == 0.9);
+    assert_int_equal(few->before[10], 5); /* 100 ms */
+    assert_true(few->before[2] == EVIDENCE_NONE);
+    evidence_free(few);
+    evidence_free(ev);
+}
+
+static void fill(double *p2, size_t from, size_t to, double value)
+{
+    for (size_t i = from; i < to; i++)
+        p2[i] = value;
+}
+
+static void test_short_stays_are_brief_turns(void **state)
+{
+    (void)state;
+    evidence *ev = made(150);
+    double p2[FRAMES];
+    fill(p2, 0, FRAMES, 0.1);
+    fill(p2, 60, 80, 0.9);   /* 100 ms in M2, without a leap */
+    fill(p2, 220, 250, 0.9); /* 150 ms, with one */
+    ev->leap_st[220] = 3;
+    turns t = turns_find(ev, p2);
+    assert_int_equal(t.n, 4);
+    assert_true(t.items[0].brief && t.items[0].at == 60 && t.items[0].up);
+    assert_true(t.items[1].brief && t.items[1].at == 80 && !t.items[1].up);
+    assert_true(!t.items[2].brief && t.items[2].at == 220 && t.items[2].first == 150);
+    assert_true(!t.items[3].brief && t.items[3].at == 250 && t.items[3].last == FRAMES - 1);
+    assert_true(p2[70] < 0.5 && p2[230] > 0.5);
+    turns_clear(&t);
+    evidence_free(ev);
+}
+
+static void test_registers_agree_with_what_is_believed(void **state)
+{
+    (void)state;
+    evidence *ev = made(FRAMES);
+    double p2[FRAMES], p[3] = {0.95, 0.1, 0.1};
+    fill(p2, 0, FRAMES, 0.1);
+    fill(p2, 60, 140, 0.9);
+    fill(p2, 200, FRAMES, 0.9);
+    turns t = turns_find(ev, p2);
+    assert_int_equal(t.n, 3);
+    settle_registers(ev, &t, p, p2); /* up at 60, and there it stays */
+    assert_true(p2[30] < 0.5 && p2[100] > 0.5 && p2[170] > 0.5 && p2[250] > 0.5);
+    fill(p2, 140, 200, 0.1);
+    double all[3] = {0.9, 0.9, 0.9}, none[3] = {0.02, 0.02, 0.02};
+    settle_registers(ev, &t, all, p2);
+    assert_true(p2[30] < 0.5 && p2[100] > 0.5 && p2[170] < 0.5 && p2[250] > 0.5);
+    settle_registers(ev, &t, none, p2);
+    for (size_t i = 1; i < FRAMES; i++)
+        assert_true((p2[i] > 0.5) == (p2[0] > 0.5));
+    turns_clear(&t);
+    evidence_free(ev);
+}
+
+static void test_what_speaks_for_a_flip_counts_for_it(void **state)
+{
+    (void)state;
+    double cues[CUES] = {0}, nats[TRUST_TERMS], sum = 0;
+    double odds = trust_weigh(cues, nats), nothing = trust_of(cues);
+    double none[TRUST_TERMS];
+    memcpy(none, nats, sizeof none);
+    assert_true(nothing > 0 && nothing < 0.5);
+    assert_true(fabs(log(nothing / (1 - nothing)) - odds) < 1e-9);
+    cues[CUE_LEAP] = 3; /* a sudden leap, a step of the harmonics, where M2 is likely */
+    cues[CUE_SPEED] = 3;
+    cues[CUE_SUDDEN] = 1;
+    double leap = trust_of(cues);
+    cues[CUE_STEP] = 10;
+    cues[CUE_CHAIN] = 5;
+    cues[CUE_PLACE] = 2;
+    double more = trust_of(cues);
+    assert_true(leap > nothing && more > leap);
+    cues[CUE_SUDDEN] = 0.3; /* the same leap in 100 ms */
+    cues[CUE_SPEED] = 1;
+    cues[CUE_SLOW] = 2;
+    assert_true(trust_of(cues) < more);
+    odds = trust_weigh(cues, nats);
+    for (int k = 0; k < TRUST_TERMS; k++)
+        sum += nats[k] - none[k];
+    cues[CUE_LEAP] = cues[CUE_SPEED] = cues[CUE_SUDDEN] = cues[CUE_STEP] = 0;
+    cues[CUE_CHAIN] = cues[CUE_PLACE] = cues[CUE_SLOW] = 0;
+    assert_true(fabs(odds - sum - trust_weigh(cues, none)) < 1e-9);
+    for (int c = 0; c < CUES; c++)
+        assert_true(cue_name((cue)c) && *cue_name((cue)c));
+}
+
+/* Asserted flips in the takes of a family's singer, and minutes of voice. */
+static size_t asserted(const char *family_name, uint64_t seed, double *minutes)
+{
+    char *folder = NULL;
+    err e = {""};
+    truth t = {0};
+    voice_settings v = voice_defaults();
+    register_settings s = register_defaults();
+    register_summary summary;
+    size_t n = 0;
+    if (!choir_render(1, choir_by_name(1, family_name), seed, "build/test_trust-takes", &folder,
+                      &e) ||
+        !truth_read(folder, &t, &e))
+        fail_msg("%s", e.text);
+    track **tracks = xcalloc(t.n, sizeof *tracks);
+    flips *found = xcalloc(t.n, sizeof *found);
+    for (size_t k = 0; k < t.n; k++) {
+        char *path = xformat("%s/%s", folder, t.takes[k].name);
+        if (!voice_listen(path, &v, &tracks[k], NULL, &e))
+            fail_msg("%s", e.text);
+        free(path);
+    }
+    register_decode(tracks, t.n, &s, found, &summary);
+    *minutes += summary.voiced_s / 60;
+    for (size_t k = 0; k < t.n; k++) {
+        for (size_t j = 0; j < found[k].n; j++)
+            n += found[k].items[j].confidence >= FLIP_ASSERTED;
+        flips_clear(&found[k]);
+        track_free(tracks[k]);
+    }
+    free(found);
+    free(tracks);
+    truth_clear(&t);
+    free(folder);
+    return n;
+}
+
+static void test_no_flip_is_invented(void **state)
+{
+    (void)state;
+    static const char *const still[] = {"portamento", "vowel-change", "doubling", "one-register"};
+    double minutes = 0;
+    size_t n = 0;
+    for (size_t k = 0; k < sizeof still / sizeof *still; k++)
+        n += asserted(still[k], 41 + k, &minutes);
+    print_message("%zu flips asserted in %.1f minutes without any\n", n, minutes);
+    assert_true((double)n <= minutes);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_thinned_frames_stand_for_all),
+        cmocka_unit_test(test_short_stays_are_brief_turns),
+        cmocka_unit_test(test_registers_agree_with_what_is_believed),
+        cmocka_unit_test(test_what_speaks_for_a_flip_counts_for_it),
+        cmocka_unit_test(test_no_flip_is_invented),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
