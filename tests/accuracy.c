@@ -69,7 +69,8 @@ static bool listen(const truth *t, const char *folder, heard *h, err *e)
     voice_settings voice = voice_defaults();
     register_settings settings = register_defaults();
     if (t->egg_channel)
-        voice.recording = (recording_settings){3 - t->egg_channel, t->egg_channel};
+        voice.recording =
+            (recording_settings){.channel = 3 - t->egg_channel, .egg = t->egg_channel};
     h->tracks = xcalloc(t->n, sizeof *h->tracks);
     h->flips = xcalloc(t->n, sizeof *h->flips);
     for (size_t i = 0; i < t->n; i++, h->n++) {

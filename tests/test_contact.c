@@ -234,7 +234,7 @@ static session hear(const char *folder)
     err e;
     assert_true(truth_read(folder, &s.t, &e));
     assert_true(s.t.egg_channel == 1 || s.t.egg_channel == 2);
-    v.recording = (recording_settings){3 - s.t.egg_channel, s.t.egg_channel};
+    v.recording = (recording_settings){.channel = 3 - s.t.egg_channel, .egg = s.t.egg_channel};
     s.n = s.t.n < TAKES_HEARD ? s.t.n : TAKES_HEARD;
     s.tracks = xcalloc(s.n, sizeof *s.tracks);
     s.found = xcalloc(s.n, sizeof *s.found);
