@@ -382,7 +382,8 @@ static void test_same_sound(void **state)
             recording *both, *one;
             static float a[4096], b[4096];
             size_t got_a, got_b;
-            recording_settings s = {3 - t.egg_channel, t.egg_channel}, none = {0, 0};
+            recording_settings s = {.channel = 3 - t.egg_channel, .egg = t.egg_channel};
+            recording_settings none = recording_defaults();
             char *x = xformat("%s/%s", folders[v][0], t.takes[k].name);
             char *y = xformat("%s/%s", folders[v][1], t.takes[k].name);
             assert_true(recording_open(x, &s, &both, &e) && recording_open(y, &none, &one, &e));

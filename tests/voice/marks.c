@@ -155,7 +155,7 @@ static void mark_confidence(marks *m, const truth_take *true_take, const flips *
         bool right = false;
         for (size_t i = 0; i < true_take->n_flips; i++)
             right = right || match[i] == (long)j;
-        tenth *t = &m->tenths[p < 1 ? (int)(MARKS_TENTHS * p) : MARKS_TENTHS - 1];
+        confidence_tenth *t = &m->tenths[p < 1 ? (int)(MARKS_TENTHS * p) : MARKS_TENTHS - 1];
         t->listed++;
         t->matched += right;
         t->confidence += p;

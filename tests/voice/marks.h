@@ -26,10 +26,10 @@ typedef struct numbers { /* a growing list */
 
 /* How often flips of a given confidence are true: tenths of it, doubtful ones too. */
 enum { MARKS_TENTHS = 10 };
-typedef struct tenth {
+typedef struct confidence_tenth {
     size_t listed, matched;
     double confidence; /* sum */
-} tenth;
+} confidence_tenth;
 
 typedef struct marks {
     size_t takes;
@@ -40,7 +40,7 @@ typedef struct marks {
     size_t true_flips, found_flips, matched;
     size_t still_takes, still_false; /* takes without a true flip, and the flips found in them */
     double still_minutes;
-    tenth tenths[MARKS_TENTHS];
+    confidence_tenth tenths[MARKS_TENTHS];
     double squares;           /* sum of (confidence - whether it is true)^2 */
     size_t singles, misnamed; /* singers of one register; those called by the other's name */
     numbers cents;            /* |pitch error| of frames that are not gross */

@@ -164,7 +164,7 @@ static void print_confidence(const report *r, const char *voice)
            "| confidence, mean | flips | true, %% |\n|---|---|---|\n",
            voice, marks_brier(&sum), marks_calibration_error(&sum));
     for (int k = MARKS_TENTHS - 1; k >= 0; k--) {
-        const tenth *t = &sum.tenths[k];
+        const confidence_tenth *t = &sum.tenths[k];
         if (t->listed)
             printf("| %.2f | %zu | %.0f |\n", t->confidence / (double)t->listed, t->listed,
                    share(t->matched, t->listed));
