@@ -18,6 +18,7 @@
     one(add) \
     one(singers) \
     one(takes) \
+    one(held) \
     one(correct) \
     one(map) \
     one(progress) \

@@ -1,0 +1,286 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "lesson/held.h"
+
+#include "base/array.h"
+#include "lesson/outline.h"
+#include "lesson/vibrato.h"
+
+#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics.h>
+#include <math.h>
+#include <stdlib.h>
+
+held_settings held_defaults(void)
+{
+    return (held_settings){.pitch_st = 1,
+                           .level_db = 6,
+                           .register_share = 0.95,
+                           .slope_st = 2,
+                           .slope_db = 4,
+                           .least_s = 0.5};
+}
+
+const char *leak_unit_name(leak_unit u)
+{
+    static const char *const names[] = {
+        [LEAK_NONE] = "",
+        [LEAK_DB_PER_OCTAVE] = "dB/octave",
+        [LEAK_CENTS_PER_10_DB] = "cents/10 dB",
+        [LEAK_CENTS] = "cents",
+        [LEAK_DB] = "dB",
+        [LEAK_FLIPS] = "flips",
+    };
+    return names[u];
+}
+
+/* Pitch and level as arrays. */
+typedef struct lines {
+    size_t n;
+    double *pitch_st, *level_db;
+} lines;
+
+static lines lines_of(const outline *c)
+{
+    lines l = {c->n, xmalloc(c->n, sizeof(double)), xmalloc(c->n, sizeof(double))};
+    for (size_t i = 0; i < c->n; i++) {
+        l.pitch_st[i] = c->items[i].pitch_st;
+        l.level_db[i] = c->items[i].level_db;
+    }
+    return l;
+}
+
+static void lines_clear(lines *l)
+{
+    free(l->pitch_st);
+    free(l->level_db);
+}
+
+static double median(double *x, size_t n)
+{
+    gsl_sort(x, 1, n);
+    return n ? gsl_stats_median_from_sorted_data(x, 1, n) : (double)NAN;
+}
+
+/* From 5 to 95 % of x[n], n >= 1. */
+static double range(const double *x, size_t n)
+{
+    double *sorted = xmalloc(n, sizeof *sorted);
+    for (size_t i = 0; i < n; i++)
+        sorted[i] = x[i];
+    gsl_sort(sorted, 1, n);
+    double r = gsl_stats_quantile_from_sorted_data(sorted, 1, n, 0.95) -
+               gsl_stats_quantile_from_sorted_data(sorted, 1, n, 0.05);
+    free(sorted);
+    return r;
+}
+
+/* The mean of its piece is taken off each point. */
+static void centre(const outline *c, double *x)
+{
+    for (size_t first = 0, end; first < c->n; first = end) {
+        for (end = first; end < c->n && c->items[end].piece == c->items[first].piece;)
+            end++;
+        double mean = gsl_stats_mean(x + first, 1, end - first);
+        for (size_t i = first; i < end; i++)
+            x[i] -= mean;
+    }
+}
+
+/* How far y goes with x within pieces, by least squares; each piece has a mean of its own. NaN
+ * where x ranges over less than `least`. */
+static double slope(const double *x, const double *y, size_t n, double least)
+{
+    double xx = 0, xy = 0;
+    for (size_t i = 0; i < n; i++) {
+        xx += x[i] * x[i];
+        xy += x[i] * y[i];
+    }
+    return range(x, n) >= least && xx > 0 ? xy / xx : (double)NAN;
+}
+
+static void measure_slopes(const outline *c, const held_settings *s, held_score *out)
+{
+    lines l = lines_of(c);
+    centre(c, l.pitch_st);
+    centre(c, l.level_db);
+    out->db_per_octave = 12 * slope(l.pitch_st, l.level_db, l.n, s->slope_st);
+    out->cents_per_10_db = 1000 * slope(l.level_db, l.pitch_st, l.n, s->slope_db);
+    lines_clear(&l);
+}
+
+static void measure_flips(const flips *found, held_score *out)
+{
+    double *leaps = xmalloc(found->n, sizeof *leaps), *steps = xmalloc(found->n, sizeof *steps);
+    size_t n_leaps = 0, n_steps = 0;
+    for (size_t i = 0; i < found->n; i++) {
+        const flip *f = &found->items[i];
+        if (f->confidence < FLIP_ASSERTED) {
+            out->doubtful++;
+            continue;
+        }
+        out->flips++;
+        if (!isnan(f->leap_cents))
+            leaps[n_leaps++] = fabs(f->leap_cents);
+        if (!isnan(f->level_step_db))
+            steps[n_steps++] = fabs(f->level_step_db);
+    }
+    out->pitch_step_cents = median(leaps, n_leaps);
+    out->level_step_db = median(steps, n_steps);
+    free(leaps);
+    free(steps);
+}
+
+static void measure_register(const track *t, held_score *out)
+{
+    size_t in[3] = {0};
+    for (size_t i = 0; i < t->n; i++)
+        in[t->reg[i]]++;
+    size_t told = in[1] + in[2];
+    out->register_share = (double)NAN;
+    out->reg = t->declared == DECLARED_M1 ? 1 : t->declared == DECLARED_M2 || in[2] > in[1] ? 2 : 1;
+    if (told)
+        out->register_share = (double)in[out->reg] / (double)told;
+    else if (t->declared == DECLARED_NONE)
+        out->reg = 0;
+}
+
+/* The mean of its register is taken off each point. */
+static void centre_registers(const outline *c, const track *t, double *x)
+{
+    for (unsigned char reg = 1; reg <= 2; reg++) {
+        double sum = 0;
+        size_t n = 0;
+        for (size_t i = 0; i < c->n; i++)
+            if (t->reg[c->items[i].frame] == reg) {
+                sum += x[i];
+                n++;
+            }
+        for (size_t i = 0; i < c->n; i++)
+            if (t->reg[c->items[i].frame] == reg)
+                x[i] -= sum / (double)n;
+    }
+}
+
+/* A step from one register to the other is leak, not a pitch that was meant to move; but a note to
+ * which the voice comes back from its leap has not moved either. So what ranges less counts: the
+ * outline as it is, or that about the mean of each register. */
+static void find_moved(const outline *c, const track *t, const held_settings *s, held_score *out)
+{
+    lines l = lines_of(c);
+    if (out->flips) {
+        centre_registers(c, t, l.pitch_st);
+        centre_registers(c, t, l.level_db);
+    }
+    if (fmin(out->pitch_range_st, range(l.pitch_st, l.n)) >= s->pitch_st)
+        out->moved |= LESSON_PITCH;
+    if (fmin(out->level_range_db, range(l.level_db, l.n)) >= s->level_db)
+        out->moved |= LESSON_LEVEL;
+    lines_clear(&l);
+    /* Both registers with silence between them are a change as well. */
+    if (out->flips || (!out->doubtful && out->register_share < s->register_share &&
+                       out->register_share > 1 - s->register_share))
+        out->moved |= LESSON_REGISTER;
+    else if (out->doubtful || isnan(out->register_share))
+        out->untold |= LESSON_REGISTER;
+}
+
+static int find_held(int hold, const held_settings *s, const held_score *h)
+{
+    int held = 0;
+    if (h->pitch_range_st < s->pitch_st)
+        held |= LESSON_PITCH;
+    if (h->level_range_db < s->level_db)
+        held |= LESSON_LEVEL;
+    if (!h->flips && !(h->untold & LESSON_REGISTER) && h->register_share >= s->register_share)
+        held |= LESSON_REGISTER;
+    return hold < 0 ? 0 : held & hold;
+}
+
+static void steadiness(const lines *l, int hold, int vary, held_score *out)
+{
+    int meant = hold < 0 ? 0 : hold, shown = meant | (LESSON_ALL & ~out->moved);
+    if (vary >= 0)
+        shown &= ~vary | meant;
+    out->pitch_steady_cents = out->level_steady_db = (double)NAN;
+    if (shown & LESSON_PITCH)
+        out->pitch_steady_cents = 100 * gsl_stats_sd(l->pitch_st, 1, l->n);
+    if (shown & LESSON_LEVEL)
+        out->level_steady_db = gsl_stats_sd(l->level_db, 1, l->n);
+}
+
+/* What was held against what was varied; undeclared, what stayed against the one that moved. */
+static void choose_leak(int hold, int vary, held_score *h)
+{
+    int moves = vary > 0 ? vary : h->moved;
+    int stays = hold > 0 ? hold : hold < 0 ? LESSON_ALL & ~moves & ~h->untold : 0;
+    h->leak = (double)NAN;
+    if (moves == LESSON_PITCH && stays & LESSON_LEVEL) {
+        h->leak = h->db_per_octave;
+        h->unit = LEAK_DB_PER_OCTAVE;
+    } else if (moves == LESSON_LEVEL && stays & LESSON_PITCH) {
+        h->leak = h->cents_per_10_db;
+        h->unit = LEAK_CENTS_PER_10_DB;
+    } else if (moves == LESSON_REGISTER && stays & LESSON_PITCH) {
+        h->leak = h->pitch_step_cents;
+        h->unit = LEAK_CENTS;
+    } else if (moves == LESSON_REGISTER && stays & LESSON_LEVEL) {
+        h->leak = h->level_step_db;
+        h->unit = LEAK_DB;
+    } else if (hold > 0 && hold & LESSON_REGISTER) {
+        h->leak = (double)h->flips;
+        h->unit = LEAK_FLIPS;
+    }
+    if (isnan(h->leak))
+        h->unit = LEAK_NONE;
+}
+
+static held_score nothing(double sung_s)
+{
+    double none = (double)NAN;
+    return (held_score){.sung_s = sung_s,
+                        .untold = LESSON_ALL,
+                        .pitch_steady_cents = none,
+                        .level_steady_db = none,
+                        .pitch_range_st = none,
+                        .level_range_db = none,
+                        .register_share = none,
+                        .db_per_octave = none,
+                        .cents_per_10_db = none,
+                        .pitch_step_cents = none,
+                        .level_step_db = none,
+                        .leak = none,
+                        .vibrato_hz = none,
+                        .vibrato_cents = none};
+}
+
+static void judge(const outline *c, const track *t, const flips *found, int hold, int vary,
+                  const held_settings *s, held_score *out)
+{
+    lines l = lines_of(c);
+    out->untold = 0;
+    out->pitch_range_st = range(l.pitch_st, c->n);
+    out->level_range_db = range(l.level_db, c->n);
+    measure_slopes(c, s, out);
+    measure_flips(found, out);
+    measure_register(t, out);
+    find_moved(c, t, s, out);
+    steadiness(&l, hold, vary, out);
+    out->held = find_held(hold, s, out);
+    out->varied = vary < 0 ? 0 : vary & out->moved;
+    choose_leak(hold, vary, out);
+    vibrato v = vibrato_about(c, t);
+    out->vibrato_hz = v.hz;
+    out->vibrato_cents = v.cents;
+    lines_clear(&l);
+}
+
+held_score held_judge(const track *t, const flips *found, int hold, int vary,
+                      const held_settings *s)
+{
+    outline c = outline_of(t, found);
+    held_score out = nothing((double)c.n * t->hop_s);
+    if (out.sung_s >= s->least_s)
+        judge(&c, t, found, hold, vary, s, &out);
+    outline_clear(&c);
+    return out;
+}

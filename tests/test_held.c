@@ -1,0 +1,366 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What moved, how steady and how far it leaked. Oracles: tracks of closed form whose steadiness,
+ * vibrato, slopes and steps are known; a test voice each of two kinds against the truth beside its
+ * takes. */
+#include "base/array.h"
+#include "lesson/held.h"
+#include "register/decode.h"
+#include "voice/families.h"
+#include "voice/listen.h"
+#include "voice/perform.h"
+#include "voice/sing.h"
+#include "voice2/render.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <sndfile.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+#define P LESSON_PITCH
+#define L LESSON_LEVEL
+#define R LESSON_REGISTER
+
+static void close_to(const char *what, double ref, double got, double atol)
+{
+    printf("%s: %.3f, expected %.3f within %.3f\n", what, got, ref, atol);
+    assert_true(fabs(got - ref) <= atol);
+}
+
+/* A take of 8 s between half seconds of silence. */
+typedef struct plan {
+    double slide_st, swell_db;       /* there and back as a raised cosine */
+    double drift_cents, waver_cents; /* waver: amplitude at 0.5 Hz */
+    double vibrato_cents, vibrato_hz;
+    double db_per_octave, cents_per_10_db;
+    double leap_cents, step_db; /* in M2, which is sung from 3 to 6 s */
+    bool flips;
+} plan;
+
+static bool light(const plan *p, double s)
+{
+    return p->flips && s >= 3 && s < 6;
+}
+
+static track *track_make(const plan *p)
+{
+    track *t = track_new("made", 1800, 0.005, 0);
+    for (size_t i = 0; i < t->n; i++) {
+        double s = t->time_s[i] - 0.5, way = 0.5 - 0.5 * cos(2 * M_PI * s / 8);
+        t->level_db[i] = -80;
+        if (s < 0 || s >= 8)
+            continue;
+        double slide = p->slide_st * way, swell = p->swell_db * way;
+        double cents = p->drift_cents * s / 8 + p->waver_cents * sin(M_PI * s) +
+                       p->vibrato_cents * sin(2 * M_PI * p->vibrato_hz * s) +
+                       p->cents_per_10_db * swell / 10 + (light(p, s) ? p->leap_cents : 0);
+        t->pitch_st[i] = 60 + slide + cents / 100;
+        t->level_db[i] =
+            -30 + swell + p->db_per_octave * slide / 12 + (light(p, s) ? p->step_db : 0);
+        t->reg[i] = light(p, s) ? 2 : 1;
+    }
+    return t;
+}
+
+static void add_flip(flips *f, const plan *p, double time_s, flip_direction d, double confidence)
+{
+    double way = d == FLIP_UP ? 1 : -1;
+    flips_append(f, (flip){.time_s = time_s,
+                           .direction = d,
+                           .span_ms = 10,
+                           .confidence = confidence,
+                           .leap_cents = way * p->leap_cents,
+                           .level_step_db = way * p->step_db});
+}
+
+static held_score judged(const plan *p, int hold, int vary)
+{
+    const held_settings s = held_defaults();
+    track *t = track_make(p);
+    flips f = {0};
+    if (p->flips) {
+        add_flip(&f, p, 3.5, FLIP_UP, 0.9);
+        add_flip(&f, p, 6.5, FLIP_DOWN, 0.9);
+    }
+    held_score h = held_judge(t, &f, hold, vary, &s);
+    flips_clear(&f);
+    track_free(t);
+    return h;
+}
+
+static void test_held_with_vibrato(void **state)
+{
+    (void)state;
+    for (double hz = 4; hz <= 8; hz++) {
+        held_score h = judged(&(plan){.vibrato_cents = 100, .vibrato_hz = hz}, P | L | R, 0);
+        close_to("cents held with vibrato", 0, h.pitch_steady_cents, 2);
+        close_to("dB held with vibrato", 0, h.level_steady_db, 1e-9);
+        close_to("vibrato, Hz", hz, h.vibrato_hz, 0.05 * hz);
+        close_to("vibrato, cents", 100, h.vibrato_cents, 3);
+        assert_int_equal(h.moved, 0);
+        assert_int_equal(h.held, P | L | R);
+    }
+    assert_true(isnan(judged(&(plan){.waver_cents = 30}, P, 0).vibrato_hz));
+}
+
+static void test_steadiness(void **state)
+{
+    (void)state;
+    /* Standard deviations of a sine and of a straight line; 0.96 is what the window leaves of 0.5
+     * Hz. The ends that are left out shorten the line to 8 - 0.7 s of its 8. */
+    plan waver = {.waver_cents = 40, .vibrato_cents = 60, .vibrato_hz = 5.5};
+    close_to("waver", 0.96 * 40 / sqrt(2), judged(&waver, P, L).pitch_steady_cents, 2);
+    plan drift = {.drift_cents = 80};
+    close_to("drift", 80 * 7.3 / 8 / sqrt(12), judged(&drift, P, L).pitch_steady_cents, 0.5);
+    plan swell = {.swell_db = 4};
+    close_to("swell", 4 / sqrt(8), judged(&swell, L, P).level_steady_db, 0.15);
+}
+
+static void test_moved(void **state)
+{
+    (void)state;
+    static const plan plans[] = {
+        {.vibrato_cents = 100, .vibrato_hz = 6},
+        {.slide_st = 12},
+        {.swell_db = 15},
+        {.flips = true, .leap_cents = 700, .step_db = -4},
+        {.slide_st = 12, .flips = true, .leap_cents = 300},
+        {.swell_db = 15, .flips = true, .leap_cents = 300, .step_db = -8},
+    };
+    static const int moved[] = {0, P, L, R, P | R, L | R};
+    for (size_t i = 0; i < sizeof moved / sizeof *moved; i++)
+        assert_int_equal(judged(&plans[i], -1, -1).moved, moved[i]);
+    /* A leap is no meant motion, but nothing held either. */
+    held_score leaping = judged(&plans[3], P | L, R);
+    assert_int_equal(leaping.held, L);
+    assert_int_equal(leaping.varied, R);
+}
+
+static void test_leak(void **state)
+{
+    (void)state;
+    plan slide = {.slide_st = 14, .db_per_octave = 5, .vibrato_cents = 50, .vibrato_hz = 6};
+    for (int leaps = 0; leaps < 2; leaps++) {
+        slide.flips = leaps;
+        slide.leap_cents = leaps ? 300 : 0;
+        slide.step_db = leaps ? -6 : 0;
+        held_score h = judged(&slide, L, P);
+        close_to("dB/octave", 5, h.leak, 0.3);
+        assert_int_equal(h.unit, LEAK_DB_PER_OCTAVE);
+    }
+    held_score swell = judged(&(plan){.swell_db = 20, .cents_per_10_db = 25}, P, L);
+    close_to("cents/10 dB", 25, swell.leak, 0.5);
+    assert_int_equal(swell.unit, LEAK_CENTS_PER_10_DB);
+    plan change = {.flips = true, .leap_cents = 120, .step_db = -3};
+    held_score pitch = judged(&change, P, R), level = judged(&change, L, R),
+               both = judged(&change, R, P);
+    close_to("cents at the flip", 120, pitch.leak, 1e-9);
+    close_to("dB at the flip", 3, level.leak, 1e-9);
+    close_to("unwanted flips", 2, both.leak, 0);
+    assert_int_equal(both.unit, LEAK_FLIPS);
+    assert_int_equal(both.held, 0);
+    close_to("share", 5.0 / 8, both.register_share, 1e-9);
+    /* Neither declared nor alone in moving: nothing to say. */
+    assert_true(isnan(judged(&(plan){.slide_st = 12, .swell_db = 20}, -1, -1).leak));
+}
+
+static void test_doubtful(void **state)
+{
+    (void)state;
+    const held_settings s = held_defaults();
+    plan p = {.slide_st = 9};
+    track *t = track_make(&p);
+    flips f = {0};
+    add_flip(&f, &p, 4, FLIP_UP, 0.3);
+    held_score h = held_judge(t, &f, R, P, &s);
+    assert_int_equal(h.untold, R);
+    assert_int_equal(h.moved, P);
+    assert_int_equal(h.held, 0);
+    assert_int_equal(h.doubtful, 1);
+    assert_int_equal(h.flips, 0);
+    flips_clear(&f);
+    for (size_t i = 0; i < t->n; i++)
+        t->reg[i] = 0;
+    h = held_judge(t, &f, -1, -1, &s);
+    assert_int_equal(h.untold, R);
+    assert_int_equal(h.reg, 0);
+    assert_true(isnan(h.register_share));
+    track_free(t);
+}
+
+static void test_nothing(void **state)
+{
+    (void)state;
+    const held_settings s = held_defaults();
+    for (size_t n = 0; n < 400; n += 100) {
+        track *t = track_new("nothing", n, 0.005, 0);
+        flips f = {0};
+        for (size_t i = 0; i < n; i++)
+            t->level_db[i] = -INFINITY;
+        held_score h = held_judge(t, &f, P, L, &s);
+        assert_int_equal(h.untold, LESSON_ALL);
+        assert_int_equal(h.moved | h.held | h.varied, 0);
+        assert_true(isnan(h.pitch_steady_cents) && isnan(h.leak) && isnan(h.register_share));
+        track_free(t);
+    }
+}
+
+static void test_exercises(void **state)
+{
+    (void)state;
+    int by_held[4] = {0};
+    for (size_t i = 0; i < EXERCISES; i++) {
+        const exercise *x = &exercises[i];
+        assert_int_equal(x->hold & x->vary, 0);
+        assert_int_equal(__builtin_popcount((unsigned)x->vary), 1);
+        assert_ptr_equal(exercise_find(x->hold, x->vary), x);
+        by_held[__builtin_popcount((unsigned)x->hold)]++;
+    }
+    assert_int_equal(by_held[0], 3);
+    assert_int_equal(by_held[1], 6);
+    assert_int_equal(by_held[2], 3);
+    assert_null(exercise_find(-1, P));
+    assert_null(exercise_find(P, P));
+}
+
+/* Heard again from a WAV of 24 bits, one take alone, all of it declared M1. */
+static held_score heard(const double *samples, size_t n, int rate_hz, int hold, int vary)
+{
+    const held_settings s = held_defaults();
+    char path[] = "/tmp/test_held-XXXXXX";
+    int fd = mkstemp(path);
+    SF_INFO info = {
+        .samplerate = rate_hz, .channels = 1, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
+    SNDFILE *file = sf_open_fd(fd, SFM_WRITE, &info, SF_TRUE);
+    assert_non_null(file);
+    assert_int_equal(sf_writef_double(file, samples, (sf_count_t)n), n);
+    sf_close(file);
+    voice_settings v = voice_defaults();
+    track *t;
+    err e = {""};
+    if (!voice_listen(path, &v, &t, NULL, &e))
+        fail_msg("%s", e.text);
+    remove(path);
+    t->declared = DECLARED_M1;
+    register_settings r = register_defaults();
+    register_summary summary;
+    flips f = {0};
+    register_decode(&t, 1, &r, &f, &summary);
+    held_score h = held_judge(t, &f, hold, vary, &s);
+    flips_clear(&f);
+    track_free(t);
+    return h;
+}
+
+/* The same from what was meant, in steps of 1 ms, without noise, jitter and a listener. */
+static held_score meant(size_t n, const double *pitch_st, const double *level_db,
+                        const unsigned char *reg, int hold, int vary)
+{
+    const held_settings s = held_defaults();
+    track *t = track_new("meant", n / 5, 0.005, 0);
+    for (size_t i = 0; i < t->n; i++) {
+        t->pitch_st[i] = reg[5 * i] ? pitch_st[5 * i] : (double)NAN;
+        t->level_db[i] = level_db[5 * i];
+        t->reg[i] = reg[5 * i];
+    }
+    flips none = {0};
+    held_score h = held_judge(t, &none, hold, vary, &s);
+    track_free(t);
+    return h;
+}
+
+/* Tolerances: those of a lesson, 5 cents, 0.5 dB, and leak within 0.3 dB/octave or 10 %, 3
+ * cents/10 dB. */
+static void compare(const char *who, const held_score *ref, const held_score *got)
+{
+    printf("%s\n", who);
+    assert_int_equal(got->moved, ref->moved);
+    assert_int_equal(got->held, ref->held);
+    assert_int_equal(got->varied, ref->varied);
+    assert_int_equal(got->flips, 0);
+    assert_int_equal(got->unit, ref->unit);
+    assert_int_equal(isnan(got->pitch_steady_cents), isnan(ref->pitch_steady_cents));
+    assert_int_equal(isnan(got->level_steady_db), isnan(ref->level_steady_db));
+    if (!isnan(ref->pitch_steady_cents))
+        close_to(" cents", ref->pitch_steady_cents, got->pitch_steady_cents, 5);
+    if (!isnan(ref->level_steady_db))
+        close_to(" dB", ref->level_steady_db, got->level_steady_db, 0.5);
+    if (ref->unit == LEAK_DB_PER_OCTAVE)
+        close_to(" dB/octave", ref->leak, got->leak, fmax(0.3, 0.1 * fabs(ref->leak)));
+    else if (ref->unit == LEAK_CENTS_PER_10_DB)
+        close_to(" cents/10 dB", ref->leak, got->leak, 3);
+}
+
+static const double leaning_db[] = {-34, -34, -34, -28}; /* level at the end */
+static const int moves[] = {0, P, L, P};
+
+static void test_first_voice(void **state)
+{
+    (void)state;
+    singer who = singer_draw(FAMILY_VIBRATO, 21);
+    for (size_t i = 0; i < 4; i++) {
+        score_kind kind = moves[i] == P ? SCORE_SLIDE : moves[i] == L ? SCORE_SWELL : SCORE_HOLD;
+        score sc = {.kind = kind,
+                    .seconds = 6,
+                    .from_st = 50,
+                    .to_st = moves[i] == P ? 62 : 50,
+                    .level_db = -34,
+                    .to_db = moves[i] == L ? -20 : leaning_db[i],
+                    .held = 1};
+        performance p = perform(&who, &sc, (int)i);
+        sound x = sing(&who, &p, (int)i);
+        sing_in_place(&who, &x, (int)i);
+        int hold = LESSON_ALL & ~moves[i];
+        held_score ref = meant(p.n, p.pitch_st, p.level_db, p.reg, hold, moves[i]);
+        held_score got = heard(x.samples, x.n, x.rate_hz, hold, moves[i]);
+        compare("first voice", &ref, &got);
+        sound_clear(&x);
+        performance_clear(&p);
+    }
+}
+
+static void test_second_voice(void **state)
+{
+    (void)state;
+    vocalist who = vocalist_draw(CAST_VIBRATO, 22);
+    for (size_t i = 0; i < 4; i++) {
+        chart_kind kind = moves[i] == P ? CHART_SLIDE : moves[i] == L ? CHART_SWELL : CHART_HOLD;
+        chart sc = {.kind = kind,
+                    .seconds = 6,
+                    .from_st = 50,
+                    .to_st = moves[i] == P ? 62 : 50,
+                    .from_db = -34,
+                    .to_db = moves[i] == L ? -20 : leaning_db[i],
+                    .pinned = 1};
+        act a = enact(&who, &sc, (int)i);
+        clip x = render_clean(&who, &a, (int)i);
+        render_place(&who, &x, (int)i);
+        int hold = LESSON_ALL & ~moves[i];
+        held_score ref = meant(a.n, a.pitch_st, a.level_db, a.reg, hold, moves[i]);
+        held_score got = heard(x.samples, x.n, x.rate_hz, hold, moves[i]);
+        compare("second voice", &ref, &got);
+        clip_clear(&x);
+        act_clear(&a);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_held_with_vibrato),
+        cmocka_unit_test(test_steadiness),
+        cmocka_unit_test(test_moved),
+        cmocka_unit_test(test_leak),
+        cmocka_unit_test(test_doubtful),
+        cmocka_unit_test(test_nothing),
+        cmocka_unit_test(test_exercises),
+        cmocka_unit_test(test_first_voice),
+        cmocka_unit_test(test_second_voice),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
