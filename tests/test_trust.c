@@ -132,21 +132,19 @@ static void test_what_speaks_for_a_flip_counts_for_it(void **state)
     assert_true(fabs(log(nothing / (1 - nothing)) - odds) < 1e-9);
     cues[CUE_LEAP] = 3; /* a sudden leap, a step of the harmonics, where M2 is likely */
     cues[CUE_SPEED] = 3;
-    cues[CUE_SUDDEN] = 1;
     double leap = trust_of(cues);
     cues[CUE_STEP] = 10;
     cues[CUE_CHAIN] = 5;
     cues[CUE_PLACE] = 2;
     double more = trust_of(cues);
     assert_true(leap > nothing && more > leap);
-    cues[CUE_SUDDEN] = 0.3; /* the same leap in 100 ms */
-    cues[CUE_SPEED] = 1;
+    cues[CUE_SPEED] = 1; /* the same leap in 100 ms */
     cues[CUE_SLOW] = 2;
     assert_true(trust_of(cues) < more);
     odds = trust_weigh(cues, nats);
     for (int k = 0; k < TRUST_TERMS; k++)
         sum += nats[k] - none[k];
-    cues[CUE_LEAP] = cues[CUE_SPEED] = cues[CUE_SUDDEN] = cues[CUE_STEP] = 0;
+    cues[CUE_LEAP] = cues[CUE_SPEED] = cues[CUE_STEP] = 0;
     cues[CUE_CHAIN] = cues[CUE_PLACE] = cues[CUE_SLOW] = 0;
     assert_true(fabs(odds - sum - trust_weigh(cues, none)) < 1e-9);
     for (int c = 0; c < CUES; c++)

@@ -7,22 +7,20 @@
 
 /* Of the change: */
 typedef enum cue {
-    CUE_CHAIN,  /* -log(1 - P + 0.003), P the chain's probability of the old register before (at
+    CUE_CHAIN, /* -log(1 - P + 0.003), P the chain's probability of the old register before (at
                      its highest in 100 ms) times that of the new one after */
-    CUE_LEAP,   /* leap of the pitch within 80 ms the way the flip goes, semitones; negative: the
+    CUE_LEAP,  /* leap of the pitch within 80 ms the way the flip goes, semitones; negative: the
                      other way */
-    CUE_SPEED,  /* most that the pitch moves that way in 40 ms, semitones */
-    CUE_SUDDEN, /* share of a leap of more than a semitone that the pitch moves in 40 ms; else 1 */
-    CUE_SLOW,   /* what a leap takes longer than that for, semitones */
-    CUE_STEP,   /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
-    CUE_ODD,    /* log of the mean square of the step of harmonics that a flip does not explain, in
+    CUE_SPEED, /* most that the pitch moves that way in 40 ms, semitones */
+    CUE_SLOW,  /* what a leap takes longer than that for, semitones */
+    CUE_STEP,  /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
+    CUE_ODD,   /* log of the mean square of the step of harmonics that a flip does not explain, in
                      units of the usual, plus 0.3 */
-    CUE_DIP,    /* dip of the level, dB */
-    CUE_FALL,   /* most that the level falls from the side in M1 to that in M2, dB, at least 0 */
-    CUE_FAR,    /* step of the register coordinate from 40-250 ms before to as long after; 1 is
+    CUE_DIP,   /* dip of the level, dB */
+    CUE_FALL,  /* most that the level falls from the side in M1 to that in M2, dB, at least 0 */
+    CUE_FAR,   /* step of the register coordinate from 40-250 ms before to as long after; 1 is
                      that from M1 to M2 */
-    CUE_FAR_MORE, /* the same */
-    CUE_NEAR,     /* the same from 15-80 ms before to as long after */
+    CUE_NEAR,  /* the same from 15-80 ms before to as long after */
     CUE_STAY_BEFORE,
     CUE_STAY_AFTER, /* log of the seconds to the nearest other change or end */
     CUE_EDGE_BEFORE,

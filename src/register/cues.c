@@ -20,14 +20,12 @@ const char *cue_name(cue c)
     static const char *const names[CUES] = {[CUE_CHAIN] = "chain",
                                             [CUE_LEAP] = "leap_st",
                                             [CUE_SPEED] = "speed_st",
-                                            [CUE_SUDDEN] = "sudden",
                                             [CUE_SLOW] = "slow_st",
                                             [CUE_STEP] = "step_nats",
                                             [CUE_ODD] = "odd",
                                             [CUE_DIP] = "dip_db",
                                             [CUE_FALL] = "fall_db",
                                             [CUE_FAR] = "far",
-                                            [CUE_FAR_MORE] = "far_more",
                                             [CUE_NEAR] = "near",
                                             [CUE_STAY_BEFORE] = "stay_before",
                                             [CUE_STAY_AFTER] = "stay_after",
@@ -104,7 +102,6 @@ static void pitch_cues(const view *v, double out[CUES])
         speed = fabs(move) > fabs(speed) ? move : speed;
     }
     out[CUE_LEAP] = v->way * leap;
-    out[CUE_SUDDEN] = fabs(leap) > 1 ? fmin(1, fabs(speed / leap)) : 1;
     out[CUE_SPEED] = v->way * speed;
     out[CUE_SLOW] = fmax(0, v->way * leap - fmax(0, v->way * speed));
 }
@@ -171,7 +168,7 @@ static void own_cues(const view *v, const harmonic_step *steps, const double *od
     out[CUE_CHAIN] = chain_cue(v);
     pitch_cues(v, out);
     step_cues(v, steps, out);
-    out[CUE_FAR] = out[CUE_FAR_MORE] = coordinate_step(v, far_lo_s, far_hi_s);
+    out[CUE_FAR] = coordinate_step(v, far_lo_s, far_hi_s);
     out[CUE_NEAR] = coordinate_step(v, near_lo_s, near_hi_s);
     out[CUE_STAY_BEFORE] = log_time(v, c->first, c->at);
     out[CUE_STAY_AFTER] = log_time(v, c->at, c->last);

@@ -7,7 +7,7 @@
 
 #include "register/cues.h"
 
-enum { TRUST_TERMS = 26 };
+enum { TRUST_TERMS = 24 };
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
