@@ -110,7 +110,7 @@ static void store_track(journal *j, const sung *s, int number, const track *t)
         take.sound[i] = (unsigned char)(31 * number + 7 * i + 1);
     journal_code(s->singer, take.sound, take.start_s, take.end_s, code);
     take.code = code;
-    must(journal_store(j, &take, t, &e), &e);
+    must(journal_store(j, &take, t, NULL, &e), &e);
 }
 
 static inline void store(journal *j, const sung *s, int number)

@@ -25,143 +25,9 @@
 
 #include <cmocka.h>
 
-enum { EXIT_DONE, EXIT_INPUT, EXIT_USAGE, MOST_ARGS = 24, RATE = 48000 };
+#include "run_program.h"
 
-static char *from_environment(const char *name, const char *otherwise)
-{
-    const char *value = getenv(name);
-    return realpath(value && *value ? value : otherwise, NULL);
-}
-
-static const char *program(void)
-{
-    return getenv("SEAMLINE_HERE");
-}
-
-static char *read_file(const char *path)
-{
-    FILE *f = fopen(path, "rb");
-    assert_non_null(f);
-    size_t room = 0, n = 0, got;
-    char *text = NULL;
-    do {
-        array_reserve((void **)&text, &room, n + 65536, 1);
-        got = fread(text + n, 1, room - n - 1, f);
-        n += got;
-    } while (got);
-    text[n] = '\0';
-    fclose(f);
-    return text;
-}
-
-static void write_file(const char *path, const char *text)
-{
-    FILE *f = fopen(path, "wb");
-    assert_non_null(f);
-    assert_true(fputs(text, f) >= 0);
-    assert_int_equal(fclose(f), 0);
-}
-
-typedef struct said {
-    int code;
-    char *out, *err;
-} said;
-
-static void said_clear(said *s)
-{
-    free(s->out);
-    free(s->err);
-}
-
-/* Runs the program with these arguments; NULL ends them. */
-static said run_list(const char *const *args)
-{
-    const char *argv[MOST_ARGS + 2] = {program()};
-    for (size_t i = 0; args[i]; i++) {
-        assert_true(i < MOST_ARGS);
-        argv[i + 1] = args[i];
-    }
-    int out = open("stdout", O_RDWR | O_CREAT | O_TRUNC, 0600);
-    int errors = open("stderr", O_RDWR | O_CREAT | O_TRUNC, 0600);
-    said s;
-    assert_int_equal(process_run(argv, "", 0, out, errors, &s.code), PROCESS_DONE);
-    close(out);
-    close(errors);
-    s.out = read_file("stdout");
-    s.err = read_file("stderr");
-    return s;
-}
-
-#define run(...) run_list((const char *const[]){__VA_ARGS__, NULL})
-
-static size_t lines(const char *text)
-{
-    size_t n = 0;
-    for (; *text; text++)
-        n += *text == '\n';
-    return n;
-}
-
-/* Every line on stderr is a whole sentence by the program. */
-static void check_sentences(const char *text)
-{
-    while (*text) {
-        size_t n = strcspn(text, "\n");
-        if (strncmp(text, "seamline: ", 10) != 0 || n < 20)
-            fail_msg("no sentence: %s", text);
-        text += n + (text[n] == '\n');
-    }
-}
-
-/* Exactly one sentence, which holds `part`, and this exit code. */
-static void check_refused(said s, int code, const char *part)
-{
-    check_sentences(s.err);
-    if (s.code != code || lines(s.err) != 1 || !strstr(s.err, part))
-        fail_msg("exit %d, stderr: %s\nexpected exit %d and: %s", s.code, s.err, code, part);
-    said_clear(&s);
-}
-
-static void check_done(said s)
-{
-    check_sentences(s.err);
-    if (s.code != EXIT_DONE)
-        fail_msg("exit %d: %s", s.code, s.err);
-    said_clear(&s);
-}
-
-static table *table_of(const said *s)
-{
-    table *t;
-    err e;
-    write_file("table", s->out);
-    if (!table_read("table", &t, &e))
-        fail_msg("%s", e.text);
-    return t;
-}
-
-static size_t rows_of(const said *s)
-{
-    table *t = table_of(s);
-    size_t n = t->n_rows;
-    table_free(t);
-    return n;
-}
-
-static const char *cell(const table *t, size_t row, const char *column)
-{
-    int c = table_column(t, column);
-    assert_true(c >= 0);
-    return table_cell(t, row, c);
-}
-
-static double number(const table *t, size_t row, const char *column)
-{
-    double value;
-    err e;
-    assert_true(table_value(t, row, table_column(t, column), &value, &e));
-    return value;
-}
+enum { RATE = 48000 };
 
 static void write_sound(const char *path, int format, int channels, const float *x, size_t frames)
 {
@@ -197,22 +63,14 @@ static void write_slide(const char *path, double seconds, double hz, double ampl
 
 static int enter_folder(void **state)
 {
-    char *found = from_environment("SEAMLINE", "build/seamline");
     char *voice = from_environment("TESTVOICE", "build/testvoice");
-    char *folder = xstrdup("/tmp/test_commands_XXXXXX");
-    *state = folder;
-    if (!found || !voice || !mkdtemp(folder) || chdir(folder) != 0)
+    if (!voice || enter_new_folder(state) != 0)
         return -1;
-    setenv("SEAMLINE_HERE", found, 1);
-    setenv("HOME", folder, 1);
-    unsetenv("XDG_DATA_HOME");
-    unsetenv("SEAMLINE_JOURNAL");
     const char *const family[] = {voice, "family", "clear", "3", "sung", NULL};
     int code = -1;
     int null = open("/dev/null", O_RDWR);
     process_run(family, "", 0, null, null, &code);
     close(null);
-    free(found);
     free(voice);
     write_slide("slide.wav", 1.5, 200, 0.1, 1e-4, 1, 0);
     write_slide("silence.wav", 1, 200, 0, 0, 1, 0);
@@ -222,23 +80,6 @@ static int enter_folder(void **state)
     write_file("empty.wav", "");
     write_file("text.wav", "This is no sound at all.\n");
     return code;
-}
-
-static int leave_folder(void **state)
-{
-    char *command = xformat("rm -rf '%s'", (char *)*state);
-    int failed = chdir("/") != 0 || system(command) != 0;
-    free(command);
-    free(*state);
-    return failed;
-}
-
-static int fresh(void **state)
-{
-    (void)state;
-    unlink("j.db");
-    setenv("SEAMLINE_JOURNAL", "j.db", 1);
-    return 0;
 }
 
 static const char *const commands[] = {"analyse", "fit",     "add",     "map",    "singers",
@@ -329,7 +170,7 @@ static void test_nothing_sung(void **state)
         s = run("add", "wren", files[i]);
         check_sentences(s.err);
         assert_int_equal(s.code, EXIT_DONE);
-        assert_non_null(strstr(s.err, "no voice"));
+        assert_non_null(strstr(s.err, "check voice: fail"));
         assert_int_equal(rows_of(&s), 1);
         said_clear(&s);
     }
@@ -369,7 +210,7 @@ static void test_microphone_of_a_take(void **state)
     (void)state;
     said s = run("add", "wren", "eight.wav", "--microphone", "1");
     assert_int_equal(s.code, EXIT_DONE);
-    assert_non_null(strstr(s.err, "no voice was heard"));
+    assert_non_null(strstr(s.err, "check voice: fail"));
     said_clear(&s);
     for (int again = 0; again < 2; again++) {
         s = again ? run("add", "wren", "eight.wav", "--name", "siren")
@@ -502,7 +343,7 @@ static void test_standard_input(void **state)
     assert_int_equal(system(command), 0);
     free(command);
     char *piped = read_file("piped"), *rows = takes_of("wren");
-    assert_non_null(strstr(piped, "\tknown\n"));
+    assert_non_null(strstr(piped, "\tknown\t"));
     assert_int_equal(lines(rows), 2);
     free(piped);
     free(rows);
@@ -538,7 +379,7 @@ static void test_said_again(void **state)
     table_free(t);
     said_clear(&s);
     s = run("add", "wren", "slide.wav", "--vowel", "o");
-    assert_non_null(strstr(s.out, "\theard again\n"));
+    assert_non_null(strstr(s.out, "\theard again\t"));
     said_clear(&s);
     s = run("takes", "wren", "--vowel", "a");
     assert_int_equal(rows_of(&s), 0);

@@ -170,7 +170,7 @@ static void made_free(made *m)
 static void store_or_fail(journal *j, const made *m)
 {
     err e;
-    if (!journal_store(j, &m->take, m->track, &e))
+    if (!journal_store(j, &m->take, m->track, NULL, &e))
         fail_msg("%s", e.text);
 }
 
@@ -648,11 +648,12 @@ static void test_killed_in_the_middle(void **state)
             err e;
             made *all[] = {make_take(1), make_take(2), make_take(4)};
             if (!journal_open(file, JOURNAL_WRITE, &j, &e) ||
-                !journal_store(j, &all[0]->take, all[0]->track, &e))
+                !journal_store(j, &all[0]->take, all[0]->track, NULL, &e))
                 _exit(1);
             judge_or_fail(j, "wren", all, 3);
-            if (!journal_begin(j, &e) || !journal_store(j, &all[1]->take, all[1]->track, &e) ||
-                !journal_store(j, &all[2]->take, all[2]->track, &e))
+            if (!journal_begin(j, &e) ||
+                !journal_store(j, &all[1]->take, all[1]->track, NULL, &e) ||
+                !journal_store(j, &all[2]->take, all[2]->track, NULL, &e))
                 _exit(1);
             if (moment > 0)
                 judge_or_fail(j, "wren", all, 3);
@@ -683,7 +684,7 @@ static void write_until_killed(int report, size_t first)
         _exit(1);
     for (size_t k = first;; k++) {
         made *m = make_take(4 * k);
-        if (!journal_store(j, &m->take, m->track, &e))
+        if (!journal_store(j, &m->take, m->track, NULL, &e))
             _exit(1);
         judge_or_fail(j, "wren", &m, 1);
         if (write(report, "+", 1) != 1)

@@ -120,6 +120,24 @@ static void write_take(table_writer *w, const intake *in, const turn *of, const 
     cell_level_unit(w, t, "C");
     table_text(w, date_from);
     table_text(w, outcomes[of->outcome]);
+    cell_checks(w, t);
+}
+
+/* What is wrong with a recording, a sentence each. */
+static bool tell_checks(batch *b, const char *file, const char *code, err *e)
+{
+    journal_check *checks;
+    size_t n;
+    if (!journal_checks(b->j, code, &checks, &n, e))
+        return false;
+    for (size_t i = 0; i < n; i++) {
+        const journal_check *c = &checks[i];
+        if (strcmp(c->result, "pass") != 0)
+            message_warn("%s: check %s: %s, %.*f %s. %s", file, c->name, c->result,
+                         check_decimals_of(c->name), c->figure, c->unit, c->remedy);
+    }
+    journal_checks_free(checks, n);
+    return true;
 }
 
 static void show_one(batch *b, size_t i)
@@ -130,8 +148,9 @@ static void show_one(batch *b, size_t i)
     if (!journal_find(b->j, b->turns[i].code, &t, &found, &e)) {
         fail(b, &e, true);
     } else if (found) {
-        if (t.voiced_s <= 0)
-            message_warn("%s: no voice was heard in it.", b->list->items[i].file);
+        if (b->turns[i].outcome != HEAR_KNOWN &&
+            !tell_checks(b, b->list->items[i].file, t.code, &e))
+            fail(b, &e, true);
         write_take(b->w, &b->list->items[i], &b->turns[i], &t);
         journal_take_clear(&t);
     }
@@ -157,7 +176,7 @@ static int add_all(const command_call *call, batch *b, err *e)
 {
     static const char columns[] =
         "take file singer date seconds voiced_s flips doubtful clipped dc "
-        "peak level_db level_unit date_from state";
+        "peak level_db level_unit date_from state " TAKE_CHECK_COLUMNS;
     b->turns = xcalloc(b->list->n, sizeof *b->turns);
     b->ticker = ticker_new("recordings", b->list->n, call->shared->quiet);
     b->w = command_table(call, columns);
@@ -223,6 +242,7 @@ const command command_add = {
         "it), then decodes the registers of the singer's takes of the same vowel together, and\n"
         "prints a row for each take once it is safely stored. The same recording twice is one "
         "take.\n"
+        "What is wrong with a recording (see check) is said, and kept.\n"
         "With --table, each row of the table is a recording, of SINGER or of the singer it names.",
     .options = statement_options,
     .n_options = STATEMENT_OPTIONS,

@@ -22,11 +22,11 @@ static void print_checkup(table_writer *w, const char *file, const checkup *foun
 {
     for (int c = 0; c < CHECKS; c++) {
         const check_row *row = &found->of[c];
-        bool count = c == CHECK_CLIPPING || c == CHECK_DROPOUTS;
+        const char *name = check_name_of((check_name)c);
         table_text(w, file);
-        table_text(w, check_name_of((check_name)c));
+        table_text(w, name);
         table_text(w, check_result_of(row->result));
-        table_number(w, isfinite(row->figure) ? row->figure : (double)NAN, count ? 0 : 2);
+        table_number(w, isfinite(row->figure) ? row->figure : (double)NAN, check_decimals_of(name));
         table_text(w, check_unit_of((check_name)c));
         table_text(w, row->remedy);
     }

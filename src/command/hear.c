@@ -7,6 +7,7 @@
 #include "command/recorded.h"
 #include "journal/store.h"
 #include "sound/source.h"
+#include "voice/checkup.h"
 #include "voice/listen.h"
 
 #include <math.h>
@@ -45,7 +46,7 @@ static char *settings_text(const voice_settings *s)
     number_short(s->hop_s, hop);
     number_short(s->pitch.lo_hz, lo);
     number_short(s->pitch.hi_hz, hi);
-    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z", hop, lo, hi);
+    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z checks", hop, lo, hi);
 }
 
 static void fill(journal_take *t, const track *heard, const voice_whole *whole)
@@ -81,14 +82,16 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
 {
     track *heard;
     voice_whole whole;
+    checkup found;
     hear_outcome outcome = HEAR_UNREADABLE;
     if (!note_channels(name, &s->recording, t, e) || !voice_listen(name, s, &heard, &whole, e))
         return HEAR_UNREADABLE;
     fill(t, heard, &whole);
-    if (memcmp(t->sound, whole.counts.sound, JOURNAL_DIGEST) != 0)
+    bool checked = checkup_heard(name, &s->recording, heard, &found, e);
+    if (checked && memcmp(t->sound, whole.counts.sound, JOURNAL_DIGEST) != 0)
         err_set(e, "%s changed while it was read: add it again.", name);
-    else
-        outcome = journal_store(j, t, heard, e) ? HEAR_NEW : HEAR_UNSTORED;
+    else if (checked)
+        outcome = journal_store(j, t, heard, &found, e) ? HEAR_NEW : HEAR_UNSTORED;
     track_free(heard);
     return outcome;
 }

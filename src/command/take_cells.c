@@ -68,3 +68,18 @@ void cell_levels(table_writer *w, const journal_take *t)
     table_number(w, t->lcfmax_db, 1);
     table_number(w, t->lcsmax_db, 1);
 }
+
+void cell_checks(table_writer *w, const journal_take *t)
+{
+    table_text(w, *t->failed ? t->failed : NULL);
+    table_text(w, *t->warned ? t->warned : NULL);
+}
+
+void cell_check(table_writer *w, const journal_check *c)
+{
+    table_text(w, c->name);
+    table_text(w, c->result);
+    table_number(w, c->figure, check_decimals_of(c->name));
+    table_text(w, c->unit);
+    table_text(w, *c->remedy ? c->remedy : NULL);
+}

@@ -5,6 +5,7 @@
 /* A take of the journal as cells of a table, the same in every command. */
 
 #include "base/table.h"
+#include "journal/checks.h"
 #include "journal/journal.h"
 
 void cell_file(table_writer *w, const journal_take *t); /* FILE or FILE@START-END */
@@ -20,5 +21,13 @@ void cell_level_unit(table_writer *w, const journal_take *t, const char *weighti
 #define TAKE_LEVEL_COLUMNS "laeq_db lzeq_db lcfmax_db lcsmax_db"
 void take_level_notes(table_writer *w);
 void cell_levels(table_writer *w, const journal_take *t);
+
+/* The names of the checks that failed and that warned, "none", or empty where the recording was
+ * not checked. */
+#define TAKE_CHECK_COLUMNS "failed warned"
+void cell_checks(table_writer *w, const journal_take *t);
+/* One check, as the command check prints it. */
+#define CHECK_COLUMNS "check result figure unit remedy"
+void cell_check(table_writer *w, const journal_check *c);
 
 #endif

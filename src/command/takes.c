@@ -5,11 +5,14 @@
 
 typedef struct takes_settings {
     const char *vowel; /* NULL: all */
+    bool checks;       /* of each take's recording, in place of the takes */
 } takes_settings;
 
 static const option options[] = {
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(takes_settings, vowel),
      "only takes of this vowel"},
+    {"checks", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(takes_settings, checks),
+     "a row for each check of each take's recording instead"},
 };
 
 static void write_take(table_writer *w, const journal_take *t)
@@ -33,6 +36,46 @@ static void write_take(table_writer *w, const journal_take *t)
     cell_levels(w, t);
     cell_channel(w, t->channel);
     cell_channel(w, t->egg_channel);
+    cell_checks(w, t);
+}
+
+static bool write_checks(table_writer *w, journal *j, const journal_take *t, err *e)
+{
+    journal_check *checks;
+    size_t n;
+    if (!journal_checks(j, t->code, &checks, &n, e))
+        return false;
+    for (size_t i = 0; i < n; i++) {
+        table_text(w, t->take);
+        cell_file(w, t);
+        table_text(w, t->date);
+        cell_check(w, &checks[i]);
+    }
+    journal_checks_free(checks, n);
+    return true;
+}
+
+static bool list_checks(const command_call *call, journal *j, const journal_take *takes, size_t n,
+                        err *e)
+{
+    table_writer *w = command_table(call, "take file date " CHECK_COLUMNS);
+    err unwritten;
+    bool fine = true;
+    for (size_t i = 0; fine && i < n; i++)
+        fine = write_checks(w, j, &takes[i], e);
+    return table_writer_close(w, fine ? e : &unwritten) && fine;
+}
+
+static bool list_takes(const command_call *call, const journal_take *takes, size_t n, err *e)
+{
+    table_writer *w = command_table(
+        call, "take file date seconds flips doubtful vowel hold vary "
+              "register level_db level_unit name rig voiced_s clipped " TAKE_LEVEL_COLUMNS
+              " microphone egg " TAKE_CHECK_COLUMNS);
+    take_level_notes(w);
+    for (size_t i = 0; i < n; i++)
+        write_take(w, &takes[i]);
+    return table_writer_close(w, e);
 }
 
 static int run(const command_call *call, err *e)
@@ -44,18 +87,12 @@ static int run(const command_call *call, err *e)
     if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
         return EXIT_INPUT;
     bool fine = journal_takes(j, call->operands[0], s->vowel, &takes, &n, e);
+    if (fine) {
+        fine = s->checks ? list_checks(call, j, takes, n, e) : list_takes(call, takes, n, e);
+        journal_takes_free(takes, n);
+    }
     journal_close(j);
-    if (!fine)
-        return EXIT_INPUT;
-    table_writer *w = command_table(
-        call, "take file date seconds flips doubtful vowel hold vary "
-              "register level_db level_unit name rig voiced_s clipped " TAKE_LEVEL_COLUMNS
-              " microphone egg");
-    take_level_notes(w);
-    for (size_t i = 0; i < n; i++)
-        write_take(w, &takes[i]);
-    journal_takes_free(takes, n);
-    return table_writer_close(w, e) ? EXIT_DONE : EXIT_INPUT;
+    return fine ? EXIT_DONE : EXIT_INPUT;
 }
 
 const command command_takes = {
@@ -64,7 +101,8 @@ const command command_takes = {
     .usage = "SINGER",
     .detail =
         "A row per take, by date: asserted and doubtful flips, what was to be held and varied, "
-        "the\nregister that was named, and equivalent and largest levels of the whole take.",
+        "the\nregister that was named, equivalent and largest levels of the whole take, and which "
+        "checks of its\nrecording failed and warned; --checks tells what each measured.",
     .least = 1,
     .most = 1,
     .options = options,

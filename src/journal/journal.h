@@ -17,7 +17,6 @@
 #include <stddef.h>
 
 typedef struct journal journal;
-
 typedef enum journal_mode {
     JOURNAL_READ, /* fails when there is no journal */
     JOURNAL_WRITE /* makes it, mode 0600, when there is none */
@@ -76,6 +75,7 @@ typedef struct journal_take {
     bool removed;             /* by hand: it counts nowhere until it is restored */
     bool judged;              /* false: heard, but its registers are not decoded yet */
     size_t flips, doubtful;   /* asserted flips, and those of confidence below 0.5 */
+    char *failed, *warned;    /* checks of the recording: "hum,noise" or "none"; "": not checked */
 } journal_take;
 
 void journal_take_clear(journal_take *t);

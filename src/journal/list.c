@@ -9,6 +9,23 @@
 
 #include <stdlib.h>
 
+void journal_take_clear(journal_take *t)
+{
+    free(t->code);
+    free(t->take);
+    free(t->singer);
+    free(t->date);
+    free(t->rig);
+    free(t->file);
+    free(t->name);
+    free(t->vowel);
+    free(t->settings);
+    free(t->version);
+    free(t->failed);
+    free(t->warned);
+    *t = (journal_take){0};
+}
+
 static bool read_singers(const journal *j, journal_singer **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;

@@ -3,6 +3,7 @@
 
 #include "base/number.h"
 #include "base/text.h"
+#include "journal/checks.h"
 #include "journal/frames.h"
 #include "journal/take.h"
 
@@ -139,19 +140,24 @@ static bool insert_frames(const journal *j, long take, const track *t, err *e)
     return fine;
 }
 
-static bool store(const journal *j, const journal_take *t, const track *heard, err *e)
+static bool store(const journal *j, const journal_take *t, const track *heard,
+                  const checkup *opt_checks, err *e)
 {
     long session, removed;
-    return session_of(j, t, &session, e) &&
-           sql_long(j, "SELECT max(removed) FROM takes WHERE code = ?", 0, &removed, e, "t",
-                    t->code) &&
-           sql_do(j, "DELETE FROM takes WHERE code = ? AND judged = 0", e, "t", t->code) &&
-           insert_take(j, t, session, removed, e) &&
-           insert_frames(j, (long)sqlite3_last_insert_rowid(j->db), heard, e);
+    if (!session_of(j, t, &session, e) ||
+        !sql_long(j, "SELECT max(removed) FROM takes WHERE code = ?", 0, &removed, e, "t",
+                  t->code) ||
+        !sql_do(j, "DELETE FROM takes WHERE code = ? AND judged = 0", e, "t", t->code) ||
+        !insert_take(j, t, session, removed, e))
+        return false;
+    long id = (long)sqlite3_last_insert_rowid(j->db);
+    return insert_frames(j, id, heard, e) && (!opt_checks || checks_store(j, id, opt_checks, e));
 }
 
-bool journal_store(journal *j, const journal_take *t, const track *heard, err *e)
+bool journal_store(journal *j, const journal_take *t, const track *heard, const checkup *opt_checks,
+                   err *e)
 {
     bool begun;
-    return sql_begin_write(j, &begun, e) && sql_end_write(j, begun, store(j, t, heard, e), e);
+    return sql_begin_write(j, &begun, e) &&
+           sql_end_write(j, begun, store(j, t, heard, opt_checks, e), e);
 }

@@ -10,6 +10,7 @@
  * take that is heard anew the old hearing is shown until then. */
 
 #include "journal/journal.h"
+#include "voice/checkup.h"
 
 /* The code that singer, sound and stretch give. */
 void journal_code(const char *singer, const unsigned char sound[JOURNAL_DIGEST], double start_s,
@@ -20,9 +21,10 @@ void journal_code(const char *singer, const unsigned char sound[JOURNAL_DIGEST],
 bool journal_find(journal *j, const char *code, journal_take *out, bool *found, err *e);
 
 /* Stores a take as heard, in the place of an earlier hearing that was not judged. Read of t:
- * everything but take, session, judged, flips and doubtful. Singer and session are made when they
- * are not there. */
-bool journal_store(journal *j, const journal_take *t, const track *heard, err *e);
+ * everything but take, session, judged, flips, doubtful, failed and warned. Singer and session are
+ * made when they are not there. opt_checks: of its recording. */
+bool journal_store(journal *j, const journal_take *t, const track *heard, const checkup *opt_checks,
+                   err *e);
 
 /* The take that is named by the first digits of its code, as it is shown: judged, and removed only
  * where `removed` says that one is wanted which is. False, with a sentence, when there is none or

@@ -50,8 +50,15 @@ enum column {
     REMOVED,
     JUDGED,
     FLIPS,
-    DOUBTFUL
+    DOUBTFUL,
+    FAILED,
+    WARNED
 };
+
+#define CHECKED_AS(result)                                                                         \
+    ", (SELECT CASE WHEN count(*) THEN ifnull((SELECT group_concat(name) FROM (SELECT name FROM"   \
+    " checks WHERE take = t.id AND result = '" result "' ORDER BY name)), 'none') END"             \
+    " FROM checks WHERE take = t.id)"
 
 const char take_select[] =
     "SELECT t.id, t.code, (SELECT max(o.code) FROM takes o WHERE o.code < t.code),"
@@ -63,8 +70,9 @@ const char take_select[] =
     " t.egg, t.microphone, t.channel, t.egg_channel, t.settings, t.version,"
     " t.removed % 2, t.judged,"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
-    " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)"
-    " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON g.id = s.singer ";
+    " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)" CHECKED_AS("fail")
+        CHECKED_AS("warn") " FROM takes t JOIN sessions s ON s.id = t.session JOIN singers g ON "
+                           "g.id = s.singer ";
 
 const char take_order[] = " ORDER BY s.date, s.rig, ifnull(s.full_scale_db, -1), s.distance_cm,"
                           " t.file, ifnull(t.start_s, -1), t.code";
@@ -149,26 +157,13 @@ journal_take take_read(sqlite3_stmt *s)
         .judged = sqlite3_column_int(s, JUDGED) != 0,
         .flips = (size_t)sqlite3_column_int64(s, FLIPS),
         .doubtful = (size_t)sqlite3_column_int64(s, DOUBTFUL),
+        .failed = sql_text(s, FAILED),
+        .warned = sql_text(s, WARNED),
     };
     const void *sound = sqlite3_column_blob(s, SOUND);
     if (sound && sqlite3_column_bytes(s, SOUND) == JOURNAL_DIGEST)
         memcpy(t.sound, sound, JOURNAL_DIGEST);
     return t;
-}
-
-void journal_take_clear(journal_take *t)
-{
-    free(t->code);
-    free(t->take);
-    free(t->singer);
-    free(t->date);
-    free(t->rig);
-    free(t->file);
-    free(t->name);
-    free(t->vowel);
-    free(t->settings);
-    free(t->version);
-    *t = (journal_take){0};
 }
 
 static track *read_track(sqlite3_stmt *s, const journal_take *of)

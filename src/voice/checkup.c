@@ -60,6 +60,8 @@ static bool keep(void *context, const track *piece, err *e)
     listening *l = context;
     track *t = track_part(piece, 0, piece->n);
     leave_out_hum(piece, t);
+    for (size_t i = 0; i < t->n && !isnan(piece->full_scale_db); i++)
+        t->level_db[i] -= piece->full_scale_db;
     for (size_t i = 0; i < t->n; i++)
         if (!isnan(t->pitch_st[i]))
             loudness_add(l->loud, &t->level_db[i], 1);
@@ -200,25 +202,52 @@ static bool look_again(const char *name, const recording_settings *s, const list
     return fine;
 }
 
+static void listening_begin(listening *l, const char *name, double hop_s)
+{
+    *l = (listening){track_store_new(), loudness_new()};
+    track_store_begin(l->store, name, hop_s, DECLARED_NONE);
+}
+
+/* The rest, when all frames are in. */
+static bool judge(const char *name, const recording_settings *s, const listening *l, double hop_s,
+                  checkup *out, err *e)
+{
+    verdict_figures f = {.voiced_s = 0};
+    size_t n;
+    track_store_end(l->store);
+    const stretch *all = track_store_stretches(l->store, &n);
+    while (n--)
+        f.voiced_s += (double)all[n].voiced * hop_s;
+    if (!look_again(name, s, l, &f, e))
+        return false;
+    verdict_of(&f, out);
+    return true;
+}
+
+static void listening_clear(listening *l)
+{
+    loudness_free(l->loud);
+    track_store_free(l->store);
+}
+
 bool checkup_recording(const char *name, const recording_settings *s, checkup *out, err *e)
 {
-    listening l = {track_store_new(), loudness_new()};
+    listening l;
     voice_settings v = voice_defaults();
-    verdict_figures f = {.voiced_s = 0};
     v.recording = *s;
-    track_store_begin(l.store, name, v.hop_s, DECLARED_NONE);
-    bool fine = voice_listen_pieces(name, &v, keep, &l, NULL, e);
-    if (fine) {
-        track_store_end(l.store);
-        size_t n;
-        const stretch *all = track_store_stretches(l.store, &n);
-        while (n--)
-            f.voiced_s += (double)all[n].voiced * v.hop_s;
-        fine = look_again(name, s, &l, &f, e);
-    }
-    if (fine)
-        verdict_of(&f, out);
-    loudness_free(l.loud);
-    track_store_free(l.store);
+    listening_begin(&l, name, v.hop_s);
+    bool fine =
+        voice_listen_pieces(name, &v, keep, &l, NULL, e) && judge(name, s, &l, v.hop_s, out, e);
+    listening_clear(&l);
+    return fine;
+}
+
+bool checkup_heard(const char *name, const recording_settings *s, const track *heard, checkup *out,
+                   err *e)
+{
+    listening l;
+    listening_begin(&l, name, heard->hop_s);
+    bool fine = (!heard->n || keep(&l, heard, e)) && judge(name, s, &l, heard->hop_s, out, e);
+    listening_clear(&l);
     return fine;
 }

@@ -10,6 +10,7 @@
 
 #include "base/message.h"
 #include "sound/recording.h"
+#include "voice/track.h"
 
 typedef enum check_name {
     CHECK_VOICE,      /* seconds of voice */
@@ -40,10 +41,16 @@ typedef struct checkup {
 
 const char *check_name_of(check_name c);     /* "noise" */
 const char *check_unit_of(check_name c);     /* "dB" */
+int check_decimals_of(const char *name);     /* of its figure, as it is printed: counts have none */
 const char *check_result_of(check_result r); /* "pass"; NULL for CHECK_NONE */
 
 /* Reads `name` (see sound/recording.h) twice to its end, in bounded memory. Fails only where it
  * cannot be read. */
 bool checkup_recording(const char *name, const recording_settings *s, checkup *out, err *e);
+
+/* The same of a recording that voice_listen() has heard, with the same channels and 5 ms between
+ * frames: reads it once. */
+bool checkup_heard(const char *name, const recording_settings *s, const track *heard, checkup *out,
+                   err *e);
 
 #endif

@@ -2,6 +2,7 @@
 #include "voice/verdict.h"
 
 #include <math.h>
+#include <string.h>
 
 /* Thresholds. Where no source is named it is common practice, no source. */
 static const double voice_least_s = 0.2;
@@ -180,6 +181,13 @@ const char *check_name_of(check_name c)
 const char *check_unit_of(check_name c)
 {
     return checks[c].unit;
+}
+
+int check_decimals_of(const char *name)
+{
+    bool count = strcmp(name, checks[CHECK_CLIPPING].name) == 0 ||
+                 strcmp(name, checks[CHECK_DROPOUTS].name) == 0;
+    return count ? 0 : 2;
 }
 
 const char *check_result_of(check_result r)
