@@ -340,5 +340,10 @@ bool take_by_id(const journal *j, long id, journal_item *item, err *e)
     if (fine)
         item->take = take_read(s);
     sqlite3_finalize(s);
-    return fine && load(j, id, item, e);
+    if (fine && !load(j, id, item, e)) {
+        journal_take_clear(&item->take);
+        item->take = (journal_take){0};
+        fine = false;
+    }
+    return fine;
 }
