@@ -198,7 +198,7 @@ static void test_no_flip_is_invented(void **state)
     for (size_t k = 0; k < sizeof still / sizeof *still; k++)
         n += asserted(still[k], 41 + k, &minutes);
     print_message("%zu flips asserted in %.1f minutes without any\n", n, minutes);
-    assert_true((double)n <= 2 * minutes); /* before changes were asked by themselves, 50 */
+    assert_true((double)n <= 2 * minutes); /* each leap and vowel taken for one: 50 */
 }
 
 int main(void)

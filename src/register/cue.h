@@ -23,8 +23,7 @@ typedef enum cue {
     CUE_NEAR,  /* the same from 15-80 ms before to as long after */
     CUE_STAY_BEFORE,
     CUE_STAY_AFTER, /* log of the seconds to the nearest other change or end */
-    CUE_EDGE_BEFORE,
-    CUE_EDGE_AFTER, /* log of the seconds to the ends of the stretch of voice */
+    CUE_EDGE_AFTER, /* log of the seconds to the end of the stretch of voice */
     CUE_PLACE,      /* log odds of the new register by pitch and level */
     CUE_BRIEF,      /* 1 for a change into or out of a stay that is too short */
     /* Of all of the singer's voice: */

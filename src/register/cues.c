@@ -29,7 +29,6 @@ const char *cue_name(cue c)
                                             [CUE_NEAR] = "near",
                                             [CUE_STAY_BEFORE] = "stay_before",
                                             [CUE_STAY_AFTER] = "stay_after",
-                                            [CUE_EDGE_BEFORE] = "edge_before",
                                             [CUE_EDGE_AFTER] = "edge_after",
                                             [CUE_PLACE] = "place",
                                             [CUE_BRIEF] = "brief",
@@ -172,7 +171,6 @@ static void own_cues(const view *v, const harmonic_step *steps, const double *od
     out[CUE_NEAR] = coordinate_step(v, near_lo_s, near_hi_s);
     out[CUE_STAY_BEFORE] = log_time(v, c->first, c->at);
     out[CUE_STAY_AFTER] = log_time(v, c->at, c->last);
-    out[CUE_EDGE_BEFORE] = log_time(v, v->lo, c->at);
     out[CUE_EDGE_AFTER] = log_time(v, c->at, v->hi);
     out[CUE_PLACE] = v->way * odds[c->at];
     out[CUE_BRIEF] = c->brief;

@@ -18,7 +18,7 @@ static const double EVIDENCE_LAG_S = 0.1;
 typedef struct evidence {
     size_t n;                  /* voiced frames */
     double hop_s;              /* from one to the next where the voice goes on: 0.005, or that
-                                  of evidence_thin */
+                                  of thin_evidence() */
     size_t *take;              /* [n] which track */
     size_t *frame;             /* [n] which frame of it */
     double *gap_s;             /* [n] time since the voiced frame before; INFINITY where a new
