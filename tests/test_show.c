@@ -381,7 +381,7 @@ static void a_display_gets_a_window(void **state)
 static void a_screen_gets_characters(void **state)
 {
     (void)state;
-    picture where = {PICTURE_SCREEN, NULL, 600, 400, 100, 34};
+    picture where = {.kind = PICTURE_SCREEN, .columns = 100, .rows = 34};
     err e = {""};
     map m = example(0.5);
     map_labels l = labels("wren `touch ran`");

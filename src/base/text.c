@@ -4,6 +4,7 @@
 #include "base/array.h"
 
 #include <assert.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -44,6 +45,32 @@ char *text_utf8(const char *bytes)
     }
     *to = '\0';
     return valid;
+}
+
+/* C0, DEL and C1 (U+0080..U+009F). */
+static bool is_control(const unsigned char *p)
+{
+    return p[0] < 0x20 || p[0] == 0x7F || (p[0] == 0xC2 && p[1] < 0xA0);
+}
+
+char *text_visible(const char *bytes)
+{
+    char *valid = text_utf8(bytes), *shown = xmalloc(strlen(valid) + 1, 4), *to = shown;
+    for (const unsigned char *p = (const unsigned char *)valid; *p;) {
+        size_t n = character_bytes(p);
+        if (!is_control(p)) {
+            memcpy(to, p, n);
+            to += n;
+        } else if (*p == '\n' || *p == '\t') {
+            to += sprintf(to, "\\%c", *p == '\n' ? 'n' : 't');
+        } else {
+            to += sprintf(to, "\\x%02X", p[n - 1]);
+        }
+        p += n;
+    }
+    *to = '\0';
+    free(valid);
+    return shown;
 }
 
 static size_t least(size_t a, size_t b)

@@ -10,6 +10,10 @@
 /* A copy in valid UTF-8: each byte that is part of no character becomes U+FFFD. */
 char *text_utf8(const char *bytes);
 
+/* A copy that can be shown on one line: as text_utf8, and control characters, which break lines or
+ * are forbidden in SVG and HTML, as \n, \t or \xNN. The caller frees. */
+char *text_visible(const char *bytes);
+
 /* The name a mistyped word most likely meant: fewest letters added, left out, changed or swapped
  * (Damerau's distance with adjacent swaps), at most a third of the longer of the two and 1 at the
  * least; the first of equals. NULL when none is that near. */

@@ -5,7 +5,6 @@
 
 #include <assert.h>
 #include <math.h>
-#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -64,28 +63,15 @@ static size_t character(unsigned char first)
     return first < 0x80 ? 1 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : 4;
 }
 
-/* C0, DEL and C1 (U+0080..U+009F), which break lines or are forbidden in SVG. */
-static bool is_control(const unsigned char *p)
-{
-    return p[0] < 0x20 || p[0] == 0x7F || (p[0] == 0xC2 && p[1] < 0xA0);
-}
-
 /* In a single-quoted string all but a quote stands for itself. A doubled quote, which should stand
  * for one, is misread by gnuplot 5.4 where a string begins and beside another; so it is put in as a
  * string of its own. */
 static void append_character(gnuplot *g, const unsigned char *p)
 {
-    char shown[8];
-    size_t length = character(p[0]);
-    if (is_control(p)) {
-        snprintf(shown, sizeof shown, "\\x%02X", p[length - 1]);
-        gnuplot_commands(g, p[0] == '\n' ? "\\n" : p[0] == '\t' ? "\\t" : shown);
-        return;
-    }
     if (p[0] == '\'')
         gnuplot_commands(g, "' . \"'\" . '");
     else
-        append(g, (const char *)p, length);
+        append(g, (const char *)p, character(p[0]));
 }
 
 static size_t count_characters(const unsigned char *p)
@@ -99,15 +85,15 @@ static size_t count_characters(const unsigned char *p)
 void gnuplot_text(gnuplot *g, const char *variable, const char *text, size_t longest)
 {
     assert(longest >= 1);
-    char *valid = text_utf8(text ? text : "");
-    const unsigned char *p = (const unsigned char *)valid;
+    char *shown = text_visible(text ? text : "");
+    const unsigned char *p = (const unsigned char *)shown;
     size_t all = count_characters(p), kept = all > longest ? longest - 1 : all;
     gnuplot_commands(g, variable);
     gnuplot_commands(g, " = '");
     for (size_t i = 0; i < kept; i++, p += character(*p))
         append_character(g, p);
     gnuplot_commands(g, all > kept ? "\xE2\x80\xA6'\n" : "'\n");
-    free(valid);
+    free(shown);
 }
 
 void gnuplot_data(gnuplot *g, const char *name)

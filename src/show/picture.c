@@ -2,6 +2,7 @@
 #include "show/picture.h"
 #include "base/array.h"
 #include "base/process.h"
+#include "base/whole_file.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -9,7 +10,6 @@
 #include <string.h>
 #include <strings.h>
 #include <sys/ioctl.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 enum { REPORT_SIZE = 4096 }; /* bytes read of what gnuplot prints */
@@ -28,6 +28,9 @@ static const struct terminal {
     {"", "wxt", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
     {"", "x11", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
 };
+/* On a telephone a picture is 330 px wide: at this size 12 point still have 9 px there. */
+static const double page_zoom = 2;
+
 enum { TERMINALS = sizeof terminals / sizeof *terminals };
 
 static const struct terminal *file_terminal(const char *path)
@@ -131,7 +134,7 @@ static void screen_size(picture *p)
 
 bool picture_choose(const char *path_or_null, int width_px, int height_px, picture *out, err *e)
 {
-    *out = (picture){PICTURE_NONE, path_or_null, width_px, height_px, 0, 0};
+    *out = (picture){.path = path_or_null, .width_px = width_px, .height_px = height_px};
     if (path_or_null) {
         out->kind = PICTURE_FILE;
         return file_terminal(path_or_null) ||
@@ -147,20 +150,28 @@ bool picture_choose(const char *path_or_null, int width_px, int height_px, pictu
     return true;
 }
 
+picture picture_on_page(int width_px, int height_px, char **svg)
+{
+    *svg = NULL;
+    return (picture){
+        .kind = PICTURE_PAGE, .width_px = width_px, .height_px = height_px, .svg = svg};
+}
+
 /* Sets the terminal and the variables that templates measure by. */
 static char *prologue(const picture *p, const struct terminal *t)
 {
-    double scale = p->width_px / 1200.0;
+    bool bare = p->kind == PICTURE_PAGE;
+    double scale = p->width_px / 1200.0 * (bare ? page_zoom : 1);
     bool inches = strcmp(t->name, "pdfcairo") == 0;
     char *size = inches ? xformat("%.3fin, %.3fin", p->width_px / 100.0, p->height_px / 100.0)
                         : xformat("%d, %d", p->width_px, p->height_px);
     char *text =
         xformat("set encoding utf8\n"
                 "set terminal %s size %s font '%s,%.2f' linewidth %.3f noenhanced %s\n"
-                "width_px = %d.0\nheight_px = %d.0\nscale = %.4f\n"
+                "width_px = %d.0\nheight_px = %d.0\nbare = %d\nscale = %.4f\n"
                 "pt = %.4f\ndot = %.4f\nface = '%s'\nbold_face = '%s'\n",
                 t->name, size, t->face, 12 * t->pt * scale, t->line * scale, t->more, p->width_px,
-                p->height_px, scale, t->pt * scale, t->dot * scale, t->face, t->bold);
+                p->height_px, bare, scale, t->pt * scale, t->dot * scale, t->face, t->bold);
     free(size);
     return text;
 }
@@ -196,57 +207,47 @@ static bool draw_aside(const char *script, bool stays, FILE *to, err *e)
     return ok;
 }
 
-/* The rights that a new file would have: a temporary file is closed to others. */
-static bool open_rights(int fd)
-{
-    mode_t mask = umask(0);
-    umask(mask);
-    return fchmod(fd, 0666 & ~mask) == 0;
-}
-
-static bool regular_or_absent(const char *path, err *e)
-{
-    struct stat s;
-    return stat(path, &s) != 0 || S_ISREG(s.st_mode) ||
-           err_set(e,
-                   "The picture \"%s\" could not be written: there is something of that name "
-                   "that is no plain file.",
-                   path);
-}
-
 static bool draw_file(const char *script, const char *path, err *e)
 {
-    const char *slash = strrchr(path, '/');
-    char *part = xformat("%.*s.seamline-XXXXXX", slash ? (int)(slash + 1 - path) : 0, path);
-    int fd = -1;
-    bool ok = regular_or_absent(path, e);
-    if (ok && (fd = mkstemp(part)) < 0)
-        ok = err_set(e, "The picture \"%s\" could not be written: %s.", path, strerror(errno));
-    if (fd >= 0) {
-        ok = run(script, false, fd, e);
-        bool written = open_rights(fd);
-        written = close(fd) == 0 && written;
-        if (ok && (!written || rename(part, path) != 0))
-            ok = err_set(e, "The picture \"%s\" could not be written: %s.", path, strerror(errno));
-        if (!ok)
-            unlink(part);
+    whole_file f;
+    return whole_file_begin(&f, path, "picture", e) &&
+           whole_file_end(&f, run(script, false, f.fd, e), e);
+}
+
+static bool draw_in_memory(const char *script, char **svg, err *e)
+{
+    size_t n;
+    FILE *to = open_memstream(svg, &n);
+    if (!to)
+        return err_set(e, "The drawing could not be kept: %s.", strerror(errno));
+    bool ok = draw_aside(script, false, to, e);
+    ok = (fclose(to) == 0 || err_set(e, "The drawing could not be kept.")) && ok;
+    if (!ok) {
+        free(*svg);
+        *svg = NULL;
     }
-    free(part);
     return ok;
+}
+
+static const struct terminal *terminal_of(const picture *where)
+{
+    return where->kind == PICTURE_FILE     ? file_terminal(where->path)
+           : where->kind == PICTURE_PAGE   ? file_terminal(".svg")
+           : where->kind == PICTURE_WINDOW ? window_terminal()
+                                           : NULL;
 }
 
 bool picture_draw(const gnuplot *g, const picture *where, err *e)
 {
     if (where->kind == PICTURE_NONE)
         return true;
-    const struct terminal *t = where->kind == PICTURE_FILE     ? file_terminal(where->path)
-                               : where->kind == PICTURE_WINDOW ? window_terminal()
-                                                               : NULL;
+    const struct terminal *t = terminal_of(where);
     if (!t && where->kind != PICTURE_SCREEN)
         return err_set(e, "There is no window to draw on: name a file with -o.");
     char *script = whole_script(g, where, t);
-    bool ok = where->kind == PICTURE_FILE
-                  ? draw_file(script, where->path, e)
+    bool ok = where->kind == PICTURE_FILE ? draw_file(script, where->path, e)
+              : where->kind == PICTURE_PAGE
+                  ? draw_in_memory(script, where->svg, e)
                   : draw_aside(script, where->kind == PICTURE_WINDOW,
                                where->kind == PICTURE_SCREEN ? stdout : NULL, e);
     free(script);
