@@ -593,7 +593,7 @@ static void test_what_is_no_journal(void **state)
     run_sql_in(file, "PRAGMA user_version = 77");
     refuse(file, JOURNAL_READ,
            "The journal journal.db was written by a newer seamline (schema 77, this one knows up "
-           "to 3): update seamline.");
+           "to 4): update seamline.");
 }
 
 /* Where the journal lies when nobody says, and that others may not read it. */

@@ -2,6 +2,7 @@
 /* Journals of older versions are brought up to date, and nothing in them is lost. Oracles: a
  * journals that those versions wrote, kept as SQL; what SQLite itself reads from the file. */
 #include "base/array.h"
+#include "journal/calibrations.h"
 #include "journal/schema.h"
 
 #include <math.h>
@@ -82,7 +83,8 @@ static void nothing_is_lost(int from, journal_mode mode)
 {
     static const char unweighted[] = "SELECT quote(lzeq_db) FROM takes";
     version(from);
-    char *before = ask_sql_in(file, all_rows), *said = ask_sql_in(file, old_corrections);
+    char *before = ask_sql_in(file, all_rows);
+    char *said = ask_sql_in(file, from < 3 ? old_corrections : new_corrections);
     char *level = ask_sql_in(file, from == 1 ? "SELECT quote(leq_db) FROM takes" : unweighted);
     journal_close(open_journal(file, mode));
     char *after = ask_sql_in(file, all_rows);
@@ -90,7 +92,7 @@ static void nothing_is_lost(int from, journal_mode mode)
     assert_string_equal(before, after);
     expect_sql(new_corrections, said);
     expect_sql(unweighted, level);
-    expect_sql("PRAGMA user_version", "3\n");
+    expect_sql("PRAGMA user_version", "4\n");
     expect_sql("PRAGMA application_id", "1399153005\n");
     expect_sql("PRAGMA integrity_check", "ok\n");
     expect_sql("SELECT count(*) FROM pragma_foreign_key_check", "0\n");
@@ -117,6 +119,25 @@ static void test_unknown_stays_unknown(void **state)
     journal_close(open_journal(file, JOURNAL_READ));
     expect_sql("SELECT count(leq_db) + count(laeq_db) + count(lcfmax_db) FROM takes", "0\n");
     expect_sql("SELECT count(channel) + sum(microphone) FROM takes", "0\n");
+}
+
+/* A calibration of version 3 stays, with what it did not know left open. */
+static void test_calibration_stays(void **state)
+{
+    (void)state;
+    version(3);
+    journal *j = open_journal(file, JOURNAL_READ);
+    journal_calibration *items;
+    size_t n;
+    err e;
+    assert_true(calibrations_read(j, "studio", &items, &n, &e));
+    assert_int_equal(n, 1);
+    assert_string_equal(items[0].date, "2025-03-01");
+    assert_true(items[0].full_scale_db == 110 && items[0].steady_db == 0.125);
+    assert_true(isnan(items[0].distance_cm));
+    assert_string_equal(items[0].made, "");
+    calibrations_free(items, n);
+    journal_close(j);
 }
 
 /* Columns and indexes are those of a journal begun now. */
@@ -203,15 +224,16 @@ static void test_many_at_once(void **state)
         }
     wait_for_all();
     expect_sql("SELECT count(lzeq_db) FROM takes", "3\n");
-    expect_sql("PRAGMA user_version", "3\n");
+    expect_sql("PRAGMA user_version", "4\n");
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_nothing_is_lost), cmocka_unit_test(test_unknown_stays_unknown),
-        cmocka_unit_test(test_like_a_new_one),  cmocka_unit_test(test_is_read),
-        cmocka_unit_test(test_all_or_nothing),  cmocka_unit_test(test_many_at_once),
+        cmocka_unit_test(test_nothing_is_lost),   cmocka_unit_test(test_unknown_stays_unknown),
+        cmocka_unit_test(test_calibration_stays), cmocka_unit_test(test_like_a_new_one),
+        cmocka_unit_test(test_is_read),           cmocka_unit_test(test_all_or_nothing),
+        cmocka_unit_test(test_many_at_once),
     };
     return cmocka_run_group_tests(tests, NULL, remove_file);
 }

@@ -52,9 +52,9 @@ typedef struct journal_take {
     long session; /* same number, same session; otherwise without meaning */
     char *date;   /* YYYY-MM-DD */
     date_origin date_from;
-    char *rig;            /* "" when not stated */
-    double full_scale_db; /* dB SPL of RMS 1.0 at the microphone; NaN: not calibrated */
-    double distance_cm;
+    char *rig;                         /* "" when not stated */
+    double full_scale_db, distance_cm; /* dB SPL of RMS 1.0 at the microphone; NaN: unknown */
+    char *calibration; /* day of the rig's calibration that full_scale_db is of; "": stated */
     /* the recording */
     char *file;                          /* its name without folder */
     double start_s, end_s;               /* the stretch of the file; NaN: the whole file */
@@ -62,7 +62,7 @@ typedef struct journal_take {
     double seconds, voiced_s;
     size_t clipped_runs; /* as in sound/recording.h, so too dc and peak */
     double dc, peak;
-    /* on the track's scale; NaN: not known. Leq with C, A and Z; largest C level with F and S */
+    /* on the track's scale; NaN: not known. Leq with C, A, Z; largest C level with F and S */
     double leq_db, laeq_db, lzeq_db, lcfmax_db, lcsmax_db;
     /* what the singer says of it */
     char *name, *vowel; /* "" when not stated */

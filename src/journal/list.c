@@ -16,6 +16,7 @@ void journal_take_clear(journal_take *t)
     free(t->singer);
     free(t->date);
     free(t->rig);
+    free(t->calibration);
     free(t->file);
     free(t->name);
     free(t->vowel);

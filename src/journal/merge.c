@@ -3,6 +3,7 @@
 #include "journal/care.h"
 
 #include "base/array.h"
+#include "journal/calibrations.h"
 #include "journal/sql.h"
 
 #include <stdlib.h>
@@ -30,7 +31,9 @@ static const char *const steps[] = {
     "INSERT INTO main.sessions(singer, date, rig, full_scale_db, distance_cm, calibration, notes)"
     " SELECT g.id, s.date, s.rig, s.full_scale_db, s.distance_cm, s.calibration, s.notes"
     " FROM other.sessions s JOIN other.singers o ON o.id = s.singer"
-    " JOIN main.singers g ON g.name = o.name WHERE true ON CONFLICT DO NOTHING",
+    " JOIN main.singers g ON g.name = o.name WHERE true"
+    " ON CONFLICT(singer, date, rig, ifnull(full_scale_db, ''), distance_cm)"
+    " DO UPDATE SET calibration = max(calibration, excluded.calibration)",
     /* the last hearings there, and the row of sessions here that each goes to */
     "CREATE TEMP TABLE coming AS SELECT t.id AS there, t.code AS key, here.id AS place,"
     " t.judged AND g.name IN newcomers AS told, " RANK(
@@ -70,7 +73,7 @@ static const char *const contents[] = {
     " m.layout, m.model FROM other.models m JOIN other.singers o ON o.id = m.singer"
     " JOIN main.singers g ON g.name = o.name WHERE g.name IN newcomers",
     "INSERT OR IGNORE INTO main.corrections SELECT * FROM other.corrections",
-    "INSERT OR IGNORE INTO main.calibrations SELECT * FROM other.calibrations",
+    "INSERT INTO main.calibrations SELECT * FROM other.calibrations WHERE true" CALIBRATION_AGAIN,
     "UPDATE main.takes SET removed = max(removed, (SELECT max(o.removed) FROM other.takes o"
     "  WHERE o.code = main.takes.code)) WHERE code IN (SELECT code FROM other.takes)",
     /* of a take that is removed no registers are told: the hearing that stays is shown at once */

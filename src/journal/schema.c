@@ -42,6 +42,9 @@ static const long application = 0x5365616D;
     " sound BLOB,"                                                                                 \
     " version TEXT NOT NULL DEFAULT '',"                                                           \
     " PRIMARY KEY(rig, date, full_scale_db)) WITHOUT ROWID;"
+#define CALIBRATIONS_GROW                                                                          \
+    "ALTER TABLE calibrations ADD COLUMN distance_cm REAL;"                                        \
+    "ALTER TABLE calibrations ADD COLUMN made TEXT NOT NULL DEFAULT '';"
 
 static const char tables[] =
     "CREATE TABLE singers("
@@ -134,7 +137,7 @@ static const char tables[] =
     " figure REAL,"
     " unit TEXT,"
     " remedy TEXT,"
-    " PRIMARY KEY(take, name)) WITHOUT ROWID;" CORRECTIONS MODELS CALIBRATIONS;
+    " PRIMARY KEY(take, name)) WITHOUT ROWID;" CORRECTIONS MODELS CALIBRATIONS CALIBRATIONS_GROW;
 
 /* What makes version v + 1 of version v. The level of a take was unweighted in version 1: it
  * goes to lzeq_db, and the C-weighted one is not known until the take is heard anew. Corrections
@@ -171,6 +174,7 @@ static const char *const steps[SCHEMA_VERSION] = {
           "INSERT INTO models(singer, vowel, version, answer)"
           " SELECT singer, vowel, version, answer FROM old_models;"
           "DROP TABLE old_models;" CALIBRATIONS,
+    [3] = CALIBRATIONS_GROW,
 };
 
 typedef struct identity {

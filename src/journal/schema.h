@@ -6,7 +6,7 @@
 
 #include "journal/journal.h"
 
-enum { SCHEMA_VERSION = 3 };
+enum { SCHEMA_VERSION = 4 };
 
 /* Tells what the open file is; in an empty one makes the tables when `mode` is JOURNAL_WRITE,
  * and brings those of an older version up to date in either mode, all of it or nothing. Fails

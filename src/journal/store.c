@@ -87,9 +87,12 @@ static bool session_of(const journal *j, const journal_take *t, long *id, err *e
     return sql_do(j, "INSERT INTO singers(name) VALUES (?) ON CONFLICT DO NOTHING", e, "t",
                   t->singer) &&
            sql_do(j,
-                  "INSERT INTO sessions(singer, date, rig, full_scale_db, distance_cm)"
-                  " SELECT id, ?, ?, ?, ? FROM singers WHERE name = ? ON CONFLICT DO NOTHING",
-                  e, "ttrrt", t->date, t->rig, t->full_scale_db, t->distance_cm, t->singer) &&
+                  "INSERT INTO sessions(singer, date, rig, full_scale_db, distance_cm, calibration)"
+                  " SELECT id, ?, ?, ?, ?, ? FROM singers WHERE name = ?"
+                  " ON CONFLICT(singer, date, rig, ifnull(full_scale_db, ''), distance_cm)"
+                  " DO UPDATE SET calibration = max(calibration, excluded.calibration)",
+                  e, "ttrrtt", t->date, t->rig, t->full_scale_db, t->distance_cm,
+                  t->calibration ? t->calibration : "", t->singer) &&
            sql_long(j,
                     "SELECT s.id FROM sessions s JOIN singers g ON g.id = s.singer"
                     " WHERE g.name = ? AND s.date = ? AND s.rig = ? AND s.full_scale_db IS ?"

@@ -22,6 +22,7 @@ enum column {
     RIG,
     FULL_SCALE,
     DISTANCE,
+    CALIBRATION,
     FILE_NAME,
     START,
     END,
@@ -62,12 +63,11 @@ enum column {
 
 const char take_select[] =
     "SELECT t.id, t.code, (SELECT max(o.code) FROM takes o WHERE o.code < t.code),"
-    " (SELECT min(o.code) FROM takes o WHERE o.code > t.code), g.name, s.id, s.date, t.date_from, "
-    "s.rig,"
-    " s.full_scale_db, s.distance_cm, t.file, t.start_s, t.end_s, t.sound, t.seconds, t.voiced_s,"
-    " t.clipped_runs, t.dc, t.peak, t.leq_db, t.laeq_db, t.lzeq_db, t.lcfmax_db, t.lcsmax_db, "
-    "t.name, t.vowel, t.hold, t.vary, t.declared,"
-    " t.egg, t.microphone, t.channel, t.egg_channel, t.settings, t.version,"
+    " (SELECT min(o.code) FROM takes o WHERE o.code > t.code), g.name, s.id, s.date, t.date_from,"
+    " s.rig, s.full_scale_db, s.distance_cm, s.calibration, t.file, t.start_s, t.end_s, t.sound,"
+    " t.seconds, t.voiced_s, t.clipped_runs, t.dc, t.peak, t.leq_db, t.laeq_db, t.lzeq_db,"
+    " t.lcfmax_db, t.lcsmax_db, t.name, t.vowel, t.hold, t.vary, t.declared, t.egg, t.microphone,"
+    " t.channel, t.egg_channel, t.settings, t.version,"
     " t.removed % 2, t.judged,"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence >= 0.5),"
     " (SELECT count(*) FROM flips f WHERE f.take = t.id AND f.confidence < 0.5)" CHECKED_AS("fail")
@@ -129,6 +129,7 @@ journal_take take_read(sqlite3_stmt *s)
         .rig = sql_text(s, RIG),
         .full_scale_db = sql_real(s, FULL_SCALE),
         .distance_cm = sql_real(s, DISTANCE),
+        .calibration = sql_text(s, CALIBRATION),
         .file = sql_text(s, FILE_NAME),
         .start_s = sql_real(s, START),
         .end_s = sql_real(s, END),
