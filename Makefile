@@ -25,6 +25,7 @@ LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr
 # Others that pitch is compared with; the program needs none of them.
 PEER_PACKAGES = libaubio-dev sptk
+PAGE_PACKAGES = chromium poppler-utils
 SURVREG_PACKAGES = r-base-core r-cran-survival
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
@@ -68,6 +69,8 @@ test-peers: deps-peers ## write docs/pitch.md: pitch beside that of others; REAL
 	@$(MAKE) $(JOBS) do-test-peers
 test-survreg: deps-survreg ## the boundary's likelihood beside that of survreg, R's censored regression
 	@$(MAKE) $(JOBS) do-test-survreg
+test-page: deps-page ## the pages of report in headless Chromium: console, layout, screen readers, print
+	@$(MAKE) $(JOBS) do-test-page
 bench: deps-peers ## how long listening takes for a second of sound, beside aubio's yinfft
 	@$(MAKE) $(JOBS) do-bench
 intervals: deps-test ## write docs/intervals.md: how often intervals hold the truth; RUNS_A_CELL=2000 is the long form
@@ -110,6 +113,8 @@ deps-lint:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(LINT_PACKAGES) $(PEER_PACKAGES))
 deps-peers:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(PEER_PACKAGES))
+deps-page:
+	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(PAGE_PACKAGES))
 deps-survreg:
 	$(call install,$(PACKAGES) $(SURVREG_PACKAGES))
 deps-cover:
@@ -182,6 +187,11 @@ do-test-survreg: $(BUILD)/slides
 	@mkdir -p $(BUILD)/survreg; $< $(BUILD)/survreg
 	@Rscript --vanilla tests/survreg/compare.R $(BUILD)/survreg
 
+$(BUILD)/page: $(BUILD)/tests/page/page.o $(BUILD)/tests/page/browser.o $(BUILD)/libseamline.a
+	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
+do-test-page: $(PROGRAMS) $(BUILD)/page
+	@SEAMLINE=$(abspath $(BUILD))/seamline $(BUILD)/page
+
 do-bench: $(PROGRAMS) $(BUILD)/bench $(BUILD)/yinfft
 	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
 	@$(BUILD)/bench $(BUILD)/yinfft $(BUILD)/bench-takes/take-*.wav
@@ -232,7 +242,7 @@ do-install: $(BUILD)/seamline
 	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
 
 .PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
-  deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-survreg do-test-survreg deps-survreg \
+  deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-page do-test-page deps-page test-survreg do-test-survreg deps-survreg \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Why registers and flips were told. The program sets beforehand:
-#   width_px height_px scale pt dot face bold_face  as picture.h says
+#   width_px height_px scale tic pt dot face bold_face  as picture.h says
 #   registers, naming               the sentences above
 #   known                           0 without a model of the singer: the words alone
 #   flips, shown, labels[shown + 1] how many there are, and are drawn; what each is called

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The map of a voice, or one small map a session. The program sets beforehand:
-#   width_px height_px scale pt dot face bold_face  as picture.h says
+#   width_px height_px bare scale tic pt dot face bold_face  as picture.h says
 #   panels, columns, small, has_all maps, maps a row, 1 when they are small, 1 when $all_ is drawn
 #   titles[panels], lines[n_lines]  above each small map; the words beneath
 #   singer vowel counts pitch_axis level_scale
@@ -22,9 +22,9 @@ right_px(px) = px * scale / width_px
 
 rows = ceil(1.0 * panels / columns)
 left = right_px(104)
-right = 1 - right_px(278)
-top = 1 - down_px(96)
-bottom = down_px(100 + 27 * n_lines)
+right = 1 - right_px(bare ? 12 : 278)
+top = 1 - down_px(bare ? 10 : 96)
+bottom = down_px(bare ? 80 : 100 + 27 * n_lines)
 gap_x = right_px(16)
 gap_y = down_px(small ? 42 : 0)
 title_room = down_px(small ? 28 : 0)
@@ -44,6 +44,7 @@ set lmargin at screen 0
 set rmargin at screen 1
 set bmargin at screen 0
 set tmargin at screen 1
+if (!bare) {
 set label 1 singer at screen right_px(30), 1 - down_px(36) font bold(strlen(singer) > 36 ? 13 : 20)
 set label 2 (vowel eq '' ? '' : 'vowel ' . vowel . ' · ') . counts at screen right_px(30), 1 - down_px(70) font type(13) tc rgb '#444444'
 do for [i = 1:n_lines] {
@@ -81,6 +82,7 @@ if (has_all) {
     set arrow 3 from screen key_x, key_y(11.5) to screen key_x + 2 * tile_w, key_y(11.5) nohead lw 1.5 lc rgb all_ink
     set label 40 'all sessions' at screen key_text, key_y(11.5) font type(13)
 }
+}
 set label 50 pitch_axis at screen right_px(20), (top + bottom) / 2 center rotate by 90 font type(13)
 set label 51 'softer  ←   level, ' . level_scale . '   →  louder' at screen (left + right) / 2, bottom - down_px(54) center font type(13)
 plot NaN notitle
@@ -93,8 +95,8 @@ set border 31 lw 0.8 lc rgb '#555555'
 set xrange [lo_db:hi_db]
 set yrange [lo_st:hi_st]
 tic_font = type(12)
-set xtics db_step scale scale out nomirror font tic_font offset 0, 0.2
-set ytics scale scale out nomirror
+set xtics db_step scale tic out nomirror font tic_font offset 0, 0.2
+set ytics scale tic out nomirror
 set grid xtics lc rgb faint lt 1 lw 0.6
 set grid ytics lc rgb faint lt 1 lw 0.6
 set grid back

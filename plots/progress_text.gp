@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-# The course of a voice in characters. What is set beforehand: see progress.gp.
+# The course of a voice in characters, at the middle level. What is set beforehand: see progress.gp.
 set key off
 set border 3
 set xdata time
@@ -14,4 +14,5 @@ words = ''
 do for [i = 1:n_lines] { words = words . "\n" . lines[i] }
 set xlabel 'flips: ^ going up, v coming down' . words
 set title singer . (vowel eq '' ? '' : ', vowel ' . vowel) . ', ' . counts
-plot $up using 1:2:('^') with labels, $down using 1:2:('v') with labels
+m = (levels - 1) / 2
+plot $up index m using 1:2:('^') with labels, $down index m using 1:2:('v') with labels

@@ -27,7 +27,7 @@ typedef struct sung {
     bool slides; /* from F#3 to A#4 and back, flipping at 64 and back at 61; else on C4 */
 } sung;
 
-static int new_journal(void **state)
+static inline int new_journal(void **state)
 {
     char *file = xstrdup("/tmp/test_journal_XXXXXX");
     int fd = mkstemp(file);
@@ -39,7 +39,7 @@ static int new_journal(void **state)
     return 0;
 }
 
-static int drop_journal(void **state)
+static inline int drop_journal(void **state)
 {
     static const char *const parts[] = {"", "-wal", "-shm"};
     for (size_t i = 0; i < 3; i++) {

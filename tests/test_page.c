@@ -110,8 +110,10 @@ static void rows_are_whole(void **state)
         page_cell_format(p, "%d", i);
     page_table_end(p);
     char *text = written(p);
-    assert_holds(text, "<tr><th scope=\"row\">0</th><td>1</td></tr>\n"
-                       "<tr><th scope=\"row\">2</th><td>3</td></tr>\n</tbody>");
+    assert_holds(
+        text,
+        "<tr><th scope=\"row\" class=\"short\">0</th><td class=\"short\">1</td></tr>\n"
+        "<tr><th scope=\"row\" class=\"short\">2</th><td class=\"short\">3</td></tr>\n</tbody>");
     free(text);
 }
 

@@ -24,6 +24,7 @@
     one(progress) \
     one(compare) \
     one(next) \
+    one(report) \
     one(export) \
     one(merge) \
     one(journal)

@@ -3,6 +3,8 @@
 
 #include "base/array.h"
 #include "command/boundary_table.h"
+#include "fit/plan.h"
+#include "fit/ranges.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -40,6 +42,44 @@ bool follow_course(const plane *p, double at_db, course *out, err *e)
     bool ok = course_fit(paths, n, sessions, p->n_sessions, at_db, out, e);
     free(sessions);
     free(paths);
+    return ok;
+}
+
+/* The levels of the picture beside the middle one; false when they are not told or lie within 4 dB,
+ * which are not soft and loud. */
+static bool soft_and_loud(const plane *p, const boundary *b, double at_db[2])
+{
+    plan_reach reach;
+    double lo, hi;
+    if (p->pitch_only || !plan_reach_of(p->paths, p->n, &reach) ||
+        !boundary_levels(b, FLIP_UP, &lo, &hi))
+        return false;
+    at_db[0] = fmax(reach.soft_db, lo);
+    at_db[1] = fmin(reach.loud_db, hi);
+    double middle = boundary_at_db(b);
+    return at_db[1] - at_db[0] >= 4 && at_db[0] < middle && middle < at_db[1];
+}
+
+bool follow_levels(const plane *p, double at_db, double assumed_scatter_st, progress_levels *out,
+                   err *e)
+{
+    double beside[2];
+    *out = (progress_levels){.assumed_scatter_st = assumed_scatter_st};
+    if (!follow_course(p, at_db, &out->courses[0], e))
+        return false;
+    out->n = 1;
+    out->first_day = follow_day(p->sessions[0].date);
+    out->zones = xcalloc(p->n_sessions, sizeof *out->zones);
+    for (size_t i = 0; i < p->n_sessions; i++)
+        out->zones[i] = ranges_zone(p->paths + p->sessions[i].first, p->sessions[i].n);
+    bool ok = true;
+    if (isnan(at_db) && soft_and_loud(p, out->courses[0].whole, beside))
+        for (int k = 0; ok && k < 2; k++) {
+            ok = follow_course(p, beside[k], &out->courses[out->n], e);
+            out->n += ok;
+        }
+    if (!ok)
+        progress_levels_clear(out);
     return ok;
 }
 

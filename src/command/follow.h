@@ -8,6 +8,7 @@
 #include "base/table.h"
 #include "fit/course.h"
 #include "journal/plane.h"
+#include "show/progress.h"
 
 /* The rows that are compared: pitches, hysteresis and leaps. */
 enum { FOLLOW_ROWS = 5 };
@@ -16,6 +17,12 @@ extern const boundary_row follow_rows[FOLLOW_ROWS];
 /* The boundaries of a plane's sessions over the takes that count, at one level (NaN: the median).
  * False when no take has a label. The plane has to outlive it; free with course_clear. */
 bool follow_course(const plane *p, double at_db, course *out, err *e);
+
+/* The same for a picture: at at_db alone, or for NaN at the median and beside it soft and loud, the
+ * 10th and 90th percentile of the level sung, where these are levels at which the boundary was
+ * come to and lie apart. Free with progress_levels_clear. */
+bool follow_levels(const plane *p, double at_db, double assumed_scatter_st, progress_levels *out,
+                   err *e);
 
 /* Days since 1970-01-01 of a valid YYYY-MM-DD. */
 double follow_day(const char *date);

@@ -11,6 +11,7 @@
 #include "fit/ranges.h"
 #include "journal/plane.h"
 #include "show/map.h"
+#include "show/session_maps.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -42,17 +43,6 @@ static const option options[] = {
 static void defaults(void *settings)
 {
     *(map_settings *)settings = (map_settings){.at_db = (double)NAN};
-}
-
-static bool fit(const plane *p, size_t first, size_t n, double at_db, boundary **out, err *e)
-{
-    boundary_settings s = boundary_defaults();
-    s.at_db = at_db;
-    size_t counting;
-    path *paths = plane_counting(p, first, n, &counting);
-    bool ok = boundary_fit(paths, counting, &s, out, e);
-    free(paths);
-    return ok;
 }
 
 static const char *const least_names[2] = {"up.least_step", "down.least_step"};
@@ -117,27 +107,12 @@ static bool print_ranges(const command_call *call, const plane *p, err *e)
     return table_writer_close(w, e);
 }
 
-/* A session whose takes tell nothing keeps its place, with what was sung and no lines. */
 static bool draw_sessions(const plane *p, const map *all, const map_labels *labels,
                           const picture *where, err *e)
 {
-    map *maps = xcalloc(p->n_sessions, sizeof *maps);
-    const char **dates = xcalloc(p->n_sessions, sizeof *dates);
-    for (size_t i = 0; i < p->n_sessions; i++) {
-        const plane_session *s = &p->sessions[i];
-        boundary *b = NULL;
-        err ignored;
-        if (!fit(p, s->first, s->n, (double)NAN, &b, &ignored))
-            b = NULL;
-        map_gather(p->paths + s->first, s->n, b, &maps[i]);
-        boundary_free(b);
-        dates[i] = s->date;
-    }
-    bool ok = map_draw_sessions(maps, dates, p->n_sessions, all, labels, where, e);
-    for (size_t i = 0; i < p->n_sessions; i++)
-        map_clear(&maps[i]);
-    free(dates);
-    free(maps);
+    session_maps maps = session_maps_gather(p, 0);
+    bool ok = map_draw_sessions(maps.items, maps.dates, maps.n, all, labels, where, e);
+    session_maps_clear(&maps);
     return ok;
 }
 
@@ -145,13 +120,7 @@ static bool draw(const command_call *call, const plane *p, const boundary *b, pi
                  err *e)
 {
     const map_settings *s = call->settings;
-    map_labels labels = {.singer = call->operands[0],
-                         .vowel = p->vowel,
-                         .level_scale = plane_level_scale(p),
-                         .levels_are_spl = p->calibrated,
-                         .pitch_only = p->pitch_only,
-                         .sessions = p->n_sessions,
-                         .a4_hz = call->shared->a4_hz};
+    map_labels labels = plane_map_labels(p, call->operands[0], call->shared->a4_hz);
     where->height_px = map_height_px(WIDTH_PX, s->sessions ? p->n_sessions : 0);
     map m;
     map_gather(p->paths, p->n, b, &m);
@@ -167,7 +136,7 @@ static int map_singer(const command_call *call, const plane *p, picture *where, 
     boundary *b;
     if (s->ranges)
         return print_ranges(call, p, e) ? EXIT_DONE : EXIT_INPUT;
-    if (!fit(p, 0, p->n, s->at_db, &b, e))
+    if (!plane_fit(p, 0, p->n, s->at_db, &b, e))
         return EXIT_NO_ANSWER;
     int code = print(call, p, b, e) && draw(call, p, b, where, e) ? EXIT_DONE : EXIT_INPUT;
     boundary_free(b);

@@ -12,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { WIDTH_PX = 1200, HEIGHT_PX = 720 };
+enum { WIDTH_PX = 1200, HEIGHT_PX = 960 };
 
 typedef struct settings {
     const char *out, *vowel, *since;
@@ -104,8 +104,8 @@ static bool print(const command_call *call, const plane *p, const progress *show
 static int follow(const command_call *call, const plane *p, picture *where, err *e)
 {
     const settings *s = call->settings;
-    course c;
-    if (!follow_course(p, s->at_db, &c, e))
+    progress_levels all;
+    if (!follow_levels(p, s->at_db, s->scatter_st, &all, e))
         return EXIT_NO_ANSWER;
     progress_labels labels = {.singer = call->operands[0],
                               .vowel = p->vowel,
@@ -113,11 +113,11 @@ static int follow(const command_call *call, const plane *p, picture *where, err 
                               .first = p->sessions[0].date,
                               .last = p->sessions[p->n_sessions - 1].date,
                               .a4_hz = call->shared->a4_hz};
-    progress shown = progress_of(&c, follow_day(labels.first), s->scatter_st);
-    int code = print(call, p, &shown, &labels, e) && progress_draw(&shown, &labels, where, e)
+    progress shown = progress_of(&all.courses[0], all.first_day, s->scatter_st);
+    int code = print(call, p, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
                    ? EXIT_DONE
                    : EXIT_INPUT;
-    course_clear(&c);
+    progress_levels_clear(&all);
     return code;
 }
 

@@ -197,3 +197,14 @@ path *plane_counting(const plane *p, size_t first, size_t n, size_t *n_out)
             paths[(*n_out)++] = p->paths[i];
     return paths;
 }
+
+bool plane_fit(const plane *p, size_t first, size_t n, double at_db, boundary **out, err *e)
+{
+    boundary_settings s = boundary_defaults();
+    s.at_db = at_db;
+    size_t counting;
+    path *paths = plane_counting(p, first, n, &counting);
+    bool ok = boundary_fit(paths, counting, &s, out, e);
+    free(paths);
+    return ok;
+}

@@ -85,5 +85,7 @@ bool map_draw_beside(const map *maps, const char *const *titles, size_t n, const
                      const picture *where, err *e);
 /* Height that suits a width, so that cells keep their shape. */
 int map_height_px(int width_px, size_t sessions_or_0);
+/* A map, or small maps, for a page. */
+picture map_on_page(size_t sessions_or_0, char **svg);
 
 #endif

@@ -15,10 +15,10 @@ enum { NAME_LONGEST = 64, TITLE_LONGEST = 24, VOWEL_LONGEST = 12, ANY_LENGTH = 1
 
 static const double cell_gap = 0.04; /* of a cell, on each side: cells stay apart in grey print */
 
-/* Small maps are half as many again across as down. */
-static size_t panel_columns(size_t n)
+/* Small maps are half as many again across as down; on a page two across. */
+static size_t panel_columns(size_t n, bool page)
 {
-    size_t columns = (size_t)ceil(sqrt(1.5 * (double)n));
+    size_t columns = page ? 2 : (size_t)ceil(sqrt(1.5 * (double)n));
     return columns > n ? n : columns;
 }
 
@@ -245,7 +245,7 @@ static bool draw(const map *maps, const char *const *titles, size_t n, const map
     char variable[32];
     map_extent w = window_of(maps, n);
     gnuplot_number(g, "panels", (double)n);
-    gnuplot_number(g, "columns", small ? (double)panel_columns(n) : 1);
+    gnuplot_number(g, "columns", small ? (double)panel_columns(n, where->kind == PICTURE_PAGE) : 1);
     gnuplot_number(g, "small", small);
     gnuplot_commands(g, "array titles[panels]\n");
     for (size_t i = 0; i < n; i++) {
@@ -285,8 +285,14 @@ bool map_draw_beside(const map *maps, const char *const *titles, size_t n, const
 
 int map_height_px(int width_px, size_t sessions_or_0)
 {
-    size_t columns = panel_columns(sessions_or_0);
+    size_t columns = panel_columns(sessions_or_0, false);
     size_t rows = sessions_or_0 ? (sessions_or_0 + columns - 1) / columns : 0;
     double at_1200 = rows ? 300 + 270 * (double)rows : 920;
     return (int)lround(at_1200 * width_px / 1200);
+}
+
+picture map_on_page(size_t sessions_or_0, char **svg)
+{
+    size_t rows = (sessions_or_0 + 1) / 2;
+    return picture_on_page(1200, rows ? 200 + 420 * (int)rows : 980, svg);
 }

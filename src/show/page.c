@@ -139,13 +139,16 @@ void page_table_begin(page *p, const char *caption, const char *columns)
             "\">\n");
     element(p, "<table>\n<caption>", caption, "</caption>\n<thead>\n<tr>");
     for (; text_word(columns, p->columns, name); p->columns++)
-        element(p, "<th scope=\"col\">", name, "</th>");
+        element(p, "<th scope=\"col\" class=\"short\">", name, "</th>");
     page_markup(p, "</tr>\n</thead>\n<tbody>\n");
 }
 
-static const char *cell_open(const page *p)
+/* What is short is not broken into lines. */
+static void cell_open(page *p, const char *text)
 {
-    return p->column ? "<td>" : "<tr><th scope=\"row\">";
+    enum { SHORT = 20 };
+    page_markup(p, p->column ? "<td" : "<tr><th scope=\"row\"");
+    page_markup(p, strlen(text) <= SHORT ? " class=\"short\">" : ">");
 }
 
 static const char *cell_close(page *p)
@@ -159,7 +162,7 @@ static const char *cell_close(page *p)
 
 void page_cell(page *p, const char *text)
 {
-    page_markup(p, cell_open(p));
+    cell_open(p, text);
     page_text(p, text);
     page_markup(p, cell_close(p));
 }
@@ -176,7 +179,7 @@ void page_cell_format(page *p, const char *format, ...)
 
 void page_cell_link(page *p, const char *href, const char *text)
 {
-    page_markup(p, cell_open(p));
+    cell_open(p, text);
     page_link(p, href, text);
     page_markup(p, cell_close(p));
 }

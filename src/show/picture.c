@@ -15,14 +15,16 @@
 enum { REPORT_SIZE = 4096 }; /* bytes read of what gnuplot prints */
 
 /* How each terminal measures, so that a picture looks alike on all: one point of type, the usual
- * line and the usual mark in its own units, at 1200 px across. SVG has no bold face by name. */
+ * line and the usual mark in its own units, at 1200 px across. SVG takes the weight of a face
+ * as an attribute beside its name. */
 static const struct terminal {
     const char *ending, *name, *more;
     double pt, line, dot;
     const char *face, *bold;
 } terminals[] = {
     {".png", "pngcairo", "background rgb 'white'", 1, 1.5, 1, "Sans", "Sans:Bold"},
-    {".svg", "svg", "background rgb 'white'", 4.0 / 3, 1.5, 0.55, "sans-serif", "sans-serif"},
+    {".svg", "svg", "background rgb 'white'", 4.0 / 3, 1.5, 0.55, "sans-serif",
+     "sans-serif\" font-weight=\"bold"},
     {".pdf", "pdfcairo", "background rgb 'white' fontscale 1", 0.72, 2.2, 0.8, "Sans", "Sans:Bold"},
     {"", "qt", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
     {"", "wxt", "", 1, 1.5, 1, "Sans", "Sans:Bold"},
@@ -30,6 +32,8 @@ static const struct terminal {
 };
 /* On a telephone a picture is 330 px wide: at this size 12 point still have 9 px there. */
 static const double page_zoom = 2;
+/* Marks and tics grow with the font by themselves in SVG. */
+static const double page_marks = 1;
 
 enum { TERMINALS = sizeof terminals / sizeof *terminals };
 
@@ -161,17 +165,18 @@ picture picture_on_page(int width_px, int height_px, char **svg)
 static char *prologue(const picture *p, const struct terminal *t)
 {
     bool bare = p->kind == PICTURE_PAGE;
-    double scale = p->width_px / 1200.0 * (bare ? page_zoom : 1);
+    double share = p->width_px / 1200.0, scale = share * (bare ? page_zoom : 1);
+    double marks = bare ? page_marks : share;
     bool inches = strcmp(t->name, "pdfcairo") == 0;
     char *size = inches ? xformat("%.3fin, %.3fin", p->width_px / 100.0, p->height_px / 100.0)
                         : xformat("%d, %d", p->width_px, p->height_px);
-    char *text =
-        xformat("set encoding utf8\n"
-                "set terminal %s size %s font '%s,%.2f' linewidth %.3f noenhanced %s\n"
-                "width_px = %d.0\nheight_px = %d.0\nbare = %d\nscale = %.4f\n"
-                "pt = %.4f\ndot = %.4f\nface = '%s'\nbold_face = '%s'\n",
-                t->name, size, t->face, 12 * t->pt * scale, t->line * scale, t->more, p->width_px,
-                p->height_px, bare, scale, t->pt * scale, t->dot * scale, t->face, t->bold);
+    char *text = xformat("set encoding utf8\n"
+                         "set terminal %s size %s font '%s,%.2f' linewidth %.3f noenhanced %s\n"
+                         "width_px = %d.0\nheight_px = %d.0\nbare = %d\nscale = %.4f\ntic = %.4f\n"
+                         "pt = %.4f\ndot = %.4f\nface = '%s'\nbold_face = '%s'\n",
+                         t->name, size, t->face, 12 * t->pt * scale, t->line * scale, t->more,
+                         p->width_px, p->height_px, bare, scale, bare ? 0.5 : share, t->pt * scale,
+                         t->dot * marks, t->face, t->bold);
     free(size);
     return text;
 }

@@ -7,9 +7,9 @@
  * No shell takes part, the user's own gnuplot settings are not read, and no file name is part of a
  * command. Enhanced text is off everywhere: markup is shown as it was typed. A script finds set
  * its terminal, and on other than the screen: width_px, height_px; scale (width / 1200 px: type,
- * lines and marks keep their share of the picture); pt, one point of type, and dot, the usual mark,
- * at that scale and in the terminal's unit; face and bold_face, names of fonts; bare, 1 on a page,
- * where scale is twice as large and title, key and words are left out. */
+ * lines and marks keep their share of the picture); tic, the length of tics; pt, one point of type,
+ * and dot, the usual mark, at that scale and in the terminal's unit; face and bold_face, names of
+ * fonts; bare, 1 on a page, where scale is twice as large and title, key and words are left out. */
 
 #include "base/message.h"
 #include "show/gnuplot.h"

@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef SHOW_REPORT_TABLES_H
+#define SHOW_REPORT_TABLES_H
+
+/* The tables of a singer's page. */
+
+#include "show/report.h"
+
+void report_table_flips(const report_head *h, const report_part *r, page *p); /* at three levels */
+void report_table_figures(const report_part *r,
+                          page *p); /* all rows of the boundary, and the zone */
+void report_table_sessions(const report_head *h, const report_part *r, page *p);
+void report_table_takes(const report_part *r, page *p);
+void report_table_next(const report_head *h, const report_part *r, page *p);
+
+#endif
