@@ -29,6 +29,9 @@ static const label labels[CAST_FAMILIES] = {
     [CAST_DOUBLING] = {"doubling", "No flip: stretches in which every other cycle differs."},
     [CAST_CONSONANTS] = {"consonants", "No flip: stops, fricatives and nasals between vowels."},
     [CAST_TRILL] = {"trill", "No flip: trills of 1-3 semitones and wide vibrato."},
+    [CAST_FRY] = {"fry", "No flip: notes in M1 that fall into fry (M0) at 28-65 Hz and come back."},
+    [CAST_WHISTLE] = {"whistle", "No flip: women's notes in M2 that go into whistle (M3) at "
+                                 "1050-1400 Hz and come back."},
     [CAST_BESIDE] = {"one-register-beside", "one-register, beside takes with flips."},
     {"portamento-beside", "portamento, beside takes with flips."},
     {"vowel-change-beside", "vowel-change, beside takes with flips."},
@@ -36,6 +39,8 @@ static const label labels[CAST_FAMILIES] = {
     {"doubling-beside", "doubling, beside takes with flips."},
     {"consonants-beside", "consonants, beside takes with flips."},
     {"trill-beside", "trill, beside takes with flips."},
+    {"fry-beside", "fry, beside takes with flips."},
+    {"whistle-beside", "whistle, beside takes with flips."},
 };
 
 static void pair(double to[2], double lo, double hi)
@@ -97,6 +102,8 @@ static void make_still(cast_row *row, cast_family kind)
         row->vowels = "aeo";
     if (kind == CAST_TRILL)
         row->vibrato_share = 0;
+    if (kind == CAST_WHISTLE)
+        row->sex = CAST_WOMAN;
 }
 
 static cast_family kind_of(cast_family f)

@@ -33,7 +33,9 @@ typedef enum cast_family {
     CAST_DOUBLING,
     CAST_CONSONANTS,
     CAST_TRILL,
-    CAST_BESIDE, /* the same seven again */
+    CAST_FRY,
+    CAST_WHISTLE,
+    CAST_BESIDE, /* the same nine again */
     CAST_FAMILIES = CAST_BESIDE + CAST_BESIDE - CAST_STILL
 } cast_family;
 

@@ -7,9 +7,9 @@
 #include <math.h>
 #include <string.h>
 
-static const char *const names[CHART_KINDS] = {"slide",   "siren",      "swell",      "hold",
-                                               "scale",   "atwill",     "portamento", "vowels",
-                                               "doubled", "consonants", "trill"};
+static const char *const names[CHART_KINDS] = {
+    "slide",  "siren",   "swell",      "hold",  "scale", "atwill", "portamento",
+    "vowels", "doubled", "consonants", "trill", "fry",   "whistle"};
 
 const char *chart_name(chart_kind k)
 {
@@ -140,6 +140,12 @@ static chart tempting(gsl_rng *r, const vocalist *v, cast_family kind, int reg)
     case CAST_CONSONANTS:
         c.kind = CHART_CONSONANTS;
         break;
+    case CAST_FRY:
+        c.kind = CHART_FRY;
+        break;
+    case CAST_WHISTLE:
+        c.kind = CHART_WHISTLE;
+        break;
     default:
         c.kind = CHART_TRILL;
         c.rate_hz = chance_in(r, 4, 7);
@@ -152,6 +158,8 @@ static chart tempting(gsl_rng *r, const vocalist *v, cast_family kind, int reg)
  * take; beside flips the register is drawn for each take. */
 static int register_of(const vocalist *v, gsl_rng *take, cast_family kind)
 {
+    if (kind == CAST_FRY || kind == CAST_WHISTLE) /* next to M1, to M2 */
+        return kind == CAST_FRY ? 1 : 2;
     gsl_rng *r = chance_new(cast_get(v->family, v->woman).name, v->seed, 0, "register");
     double u = gsl_rng_uniform(r);
     gsl_rng_free(r);

@@ -22,6 +22,8 @@ typedef enum chart_kind {
     CHART_DOUBLED,
     CHART_CONSONANTS,
     CHART_TRILL,
+    CHART_FRY,
+    CHART_WHISTLE,
     CHART_KINDS
 } chart_kind;
 
@@ -43,6 +45,8 @@ typedef struct contour {
     double *closure; /* 1: a nasal or liquid is held */
     double *morph;   /* 0 the singer's vowel, 1 vowel_b */
     double *doubled; /* depth of period doubling, 0..1 */
+    double *fry;     /* 1: pulses of fry (M0) */
+    double *whistle; /* 1: whistle (M3) */
     double vibrato;  /* share of the singer's usual */
 } contour;
 

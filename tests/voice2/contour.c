@@ -2,6 +2,7 @@
 #include "voice2/chart.h"
 
 #include "base/array.h"
+#include "base/note.h"
 #include "voice2/chance.h"
 
 #include <math.h>
@@ -139,6 +140,25 @@ static void doubling(const sheet *s)
     }
 }
 
+/* Notes that go over to what lies between lo_hz and hi_hz, and back. `how` is 1 there. */
+static void beyond(const sheet *s, double *how, double lo_hz, double hi_hz, double more_db)
+{
+    double at = s->on_s + chance_in(s->r, 0.6, 1.1);
+    while (at < s->off_s - 0.9) {
+        double end = at + chance_in(s->r, 0.3, 0.9), back = end + chance_in(s->r, 0.02, 0.2);
+        double gone = at - chance_in(s->r, 0.02, 0.2);
+        double goal = note_from_hz(chance_in(s->r, lo_hz, hi_hz));
+        for (size_t k = 0; k < s->l->n; k++) {
+            double t = second(k);
+            double x = chart_ease((t - gone) / (at - gone)) * chart_ease((back - t) / (back - end));
+            s->l->pitch_st[k] += x * (goal - s->l->pitch_st[k]);
+            s->l->level_db[k] += x * more_db;
+            how[k] = fmax(how[k], x);
+        }
+        at = back + chance_in(s->r, 0.6, 1.3);
+    }
+}
+
 static void consonant(const sheet *s, double at)
 {
     double kind = gsl_rng_uniform(s->r);
@@ -199,8 +219,8 @@ static void human(const sheet *s)
 
 static void contour_new(contour *l, double seconds)
 {
-    double **all[] = {&l->pitch_st, &l->level_db, &l->gate,  &l->breath,
-                      &l->hiss,     &l->closure,  &l->morph, &l->doubled};
+    double **all[] = {&l->pitch_st, &l->level_db, &l->gate,    &l->breath, &l->hiss,
+                      &l->closure,  &l->morph,    &l->doubled, &l->fry,    &l->whistle};
     l->n = (size_t)(seconds / CHART_STEP_S);
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         *all[i] = xcalloc(l->n, sizeof **all[i]);
@@ -228,6 +248,14 @@ static void melodies(const sheet *s)
     case CHART_DOUBLED:
         notes(s, anywhere, longer, slow);
         doubling(s);
+        break;
+    case CHART_FRY: /* pitch from memory, after Hollien and Michel 1968 */
+        notes(s, anywhere, longer, slow);
+        beyond(s, s->l->fry, 28, 65, -8);
+        break;
+    case CHART_WHISTLE: /* M3 begins at about 1000 Hz: Garnier et al. 2010, from memory */
+        notes(s, anywhere, longer, slow);
+        beyond(s, s->l->whistle, 1050, 1400, -3);
         break;
     default:
         slide(s, s->c->kind == CHART_SIREN ? 2 * (int)floor(chance_in(s->r, 1, 2.999)) : 1);
@@ -262,8 +290,8 @@ contour contour_write(const chart *c, const vocalist *v, int take)
 
 void contour_clear(contour *l)
 {
-    double *all[] = {l->pitch_st, l->level_db, l->gate,  l->breath,
-                     l->hiss,     l->closure,  l->morph, l->doubled};
+    double *all[] = {l->pitch_st, l->level_db, l->gate,    l->breath, l->hiss,
+                     l->closure,  l->morph,    l->doubled, l->fry,    l->whistle};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         free(all[i]);
     *l = (contour){0};

@@ -52,6 +52,10 @@ size_t render_cycles(const vocalist *v, const act *a, int take, cycle **out)
             shake += wild;
             more += loud;
         }
+        if (a->line.fry[k] > 0) {
+            shake += a->line.fry[k] * fmin(fmax(chance_bell(r, 0.1), -0.3), 0.3);
+            more += a->line.fry[k] * chance_bell(r, 2);
+        }
         double deep = a->line.doubled[k];
         more += long_short > 0 ? 0 : 20 * log10(1 - fmin(deep, 0.9));
         shake += 0.1 * deep * long_short;

@@ -76,7 +76,9 @@ static throat throat_at(const stage *g, size_t k, double weight, double pitch_st
 
 static double open_at(const stage *g, size_t k, double weight, double pitch_st)
 {
-    double slack = 3 * (1 - g->a.line.gate[k]); /* looser folds where the voice sets in and ends */
+    const contour *l = &g->a.line;
+    double slack = 3 * (1 - l->gate[k]); /* looser folds where the voice sets in and ends */
+    slack += 6 * l->whistle[k] - 4 * l->fry[k];
     return vocalist_open(g->v, weight, pitch_st, meant_db(g, k), g->more_h1h2[k] + slack);
 }
 
@@ -322,7 +324,7 @@ static void fill(stage *g)
         slow += (w - slow) * CHART_STEP_S / 0.08;
         a->open[k] = open_at(g, k, w, pitch);
         a->skew[k] = vocalist_skew(v, w);
-        a->tilt_hz[k] = vocalist_tilt_hz(v, w, meant_db(g, k));
+        a->tilt_hz[k] = vocalist_tilt_hz(v, w, meant_db(g, k)) * pow(2, -a->line.whistle[k]);
         double softer = fmin(fmax(v->middle_db - meant_db(g, k), -10), 14);
         a->air_db[k] =
             (1 - w) * v->source[0].air_db + w * v->source[1].air_db + 0.3 * softer + g->more_air[k];
