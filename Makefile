@@ -4,7 +4,7 @@
 # compiler. `make help` lists the targets.
 BUILD ?= build
 STAGES ?= base sound voice register fit lesson journal show command
-CFLAGS ?= -O2 -g
+CFLAGS ?= -O3 -g
 PREFIX ?= /usr/local
 HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -fno-math-errno -Isrc -Itests \
   -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wvla \

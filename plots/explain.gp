@@ -101,11 +101,11 @@ unset ytics
 do for [i = 1:shown] { set label 100 + i labels[i] at screen right_px(290), first i right font type(11) }
 set label 10 'confidence' at screen right_px(1090), lower_top + down_px(14) center font bold(11)
 key_y(i) = lower_bottom - down_px(70)
-array item[7] = ['leap', 'step of harmonics', 'level', 'chain', 'both sides', 'place', 'the voice as a whole']
-array shape[7] = [9, 5, 3, 2, 6, 12, 7]
-array ink[7] = [light_ink, third_ink, light_ink, heavy_ink, heavy_ink, third_ink, grey]
-array from[7] = [190, 255, 415, 490, 570, 685, 760]
-do for [i = 1:7] {
+array item[8] = ['leap', 'step of harmonics', 'level', 'chain', 'both sides', 'place', 'the voice as a whole', 'the other changes']
+array shape[8] = [9, 5, 3, 2, 6, 12, 7, 10]
+array ink[8] = [light_ink, third_ink, light_ink, heavy_ink, heavy_ink, third_ink, grey, grey]
+array from[8] = [130, 195, 355, 430, 510, 625, 700, 890]
+do for [i = 1:8] {
     set label 20 + i '' at screen right_px(from[i]), key_y(i) point pt shape[i] ps 1.2 * dot lc rgb ink[i]
     set label 30 + i item[i] at screen right_px(from[i] + 14), key_y(i) font type(11)
 }
@@ -118,6 +118,7 @@ if (shown > 0) {
          $sides using (within($1)):2 with points pt 6 ps 1.2 * dot lw 2 lc rgb heavy_ink notitle, \
          $place using (within($1)):2 with points pt 12 ps 1.2 * dot lw 2 lc rgb third_ink notitle, \
          $whole using (within($1)):2 with points pt 7 ps 1.2 * dot lw 2 lc rgb grey notitle, \
+         $others using (within($1)):2 with points pt 10 ps 1.2 * dot lw 2 lc rgb grey notitle, \
          $confidence using (6):2:(sprintf('%.2f', $1)) with labels left offset character 6, 0 font type(11) notitle
 } else {
     set label 40 'none was heard' at graph 0.5, 0.5 center font type(13)

@@ -121,27 +121,31 @@ static void test_registers_agree_with_what_is_believed(void **state)
     evidence_free(ev);
 }
 
+static double probability(double nats)
+{
+    return 1 / (1 + exp(-nats));
+}
+
 static void test_what_speaks_for_a_flip_counts_for_it(void **state)
 {
     (void)state;
     double cues[CUES] = {0}, nats[TRUST_TERMS], sum = 0;
-    double odds = trust_weigh(cues, nats), nothing = trust_of(cues);
+    double odds = trust_weigh(cues, nats), nothing = probability(odds);
     double none[TRUST_TERMS];
     memcpy(none, nats, sizeof none);
     assert_true(nothing > 0 && nothing < 0.5);
-    assert_true(fabs(log(nothing / (1 - nothing)) - odds) < 1e-9);
     cues[CUE_LEAP] = 3; /* a sudden leap, a step of the harmonics, where M2 is likely */
     cues[CUE_SPEED] = 3;
-    double leap = trust_of(cues);
+    double leap = probability(trust_weigh(cues, nats));
     cues[CUE_STEP] = 10;
     cues[CUE_CHAIN] = 5;
     cues[CUE_PLACE] = 2;
-    double more = trust_of(cues);
+    double more = probability(trust_weigh(cues, nats));
     assert_true(leap > nothing && more > leap);
     cues[CUE_LEAP] = cues[CUE_SPEED] = 9;
-    more = trust_of(cues);
+    more = probability(trust_weigh(cues, nats));
     cues[CUE_SPEED] = cues[CUE_SLOW] = 4.5; /* the same leap in 80 ms */
-    assert_true(trust_of(cues) < more);
+    assert_true(probability(trust_weigh(cues, nats)) < more);
     odds = trust_weigh(cues, nats);
     for (int k = 0; k < TRUST_TERMS; k++)
         sum += nats[k] - none[k];
@@ -150,6 +154,30 @@ static void test_what_speaks_for_a_flip_counts_for_it(void **state)
     assert_true(fabs(odds - sum - trust_weigh(cues, none)) < 1e-9);
     for (int c = 0; c < CUES; c++)
         assert_true(cue_name((cue)c) && *cue_name((cue)c));
+}
+
+static void test_the_company_of_others_counts(void **state)
+{
+    (void)state;
+    double good[3][CUES], bad[3][CUES], p[3], q[3], nats[3] = {9, -1, 2};
+    for (int k = 0; k < 3; k++) { /* the first of three is the same, the others leap and step */
+        memset(good[k], 0, sizeof good[k]);
+        good[k][CUE_SOURCE] = 1;
+        good[k][CUE_GAIN] = 8;
+        good[k][CUE_VOICED] = 4;
+        memcpy(bad[k], good[k], sizeof bad[k]);
+        good[k][CUE_LEAP] = good[k][CUE_SPEED] = k ? 3 : 0;
+        good[k][CUE_STEP] = k ? 10 : 0;
+    }
+    trust_all(3, good, p);
+    trust_all(3, bad, q);
+    print_message("%.4f in good company, %.4f in none\n", p[0], q[0]);
+    assert_true(p[0] > 1.2 * q[0] && good[0][CUE_COMPANY] > bad[0][CUE_COMPANY]);
+    trust_company(3, nats, good); /* 9 counts as 4 */
+    assert_true(fabs(good[0][CUE_COMPANY] - (-1. + 2) / 6) < 1e-12);
+    assert_true(fabs(good[1][CUE_COMPANY] - (4. + 2) / 6) < 1e-12);
+    trust_company(1, nats, good);
+    assert_true(fabs(good[0][CUE_COMPANY]) < 1e-12); /* nobody else */
 }
 
 /* Asserted flips in the takes of a family's singer, and minutes of voice. */
@@ -208,6 +236,7 @@ int main(void)
         cmocka_unit_test(test_short_stays_are_brief_turns),
         cmocka_unit_test(test_registers_agree_with_what_is_believed),
         cmocka_unit_test(test_what_speaks_for_a_flip_counts_for_it),
+        cmocka_unit_test(test_the_company_of_others_counts),
         cmocka_unit_test(test_no_flip_is_invented),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

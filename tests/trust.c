@@ -8,7 +8,9 @@
  *
  * Each singer is heard four times: all takes, a third of them, and two takes alone. A found change
  * is a flip when a true one of the same direction lies within 60 ms. The regression is penalised
- * (a unit of weight on standardised terms costs half a nat times `ridge`). */
+ * (a unit of weight on standardised terms costs half a nat times `ridge`). It is learnt twice: each
+ * change alone, then with what the singer's other changes come to (CUE_COMPANY) when weighed by a
+ * regression that was learnt without that singer. */
 
 #include "base/array.h"
 #include "register/decode.h"
@@ -31,10 +33,11 @@ typedef struct example {
     double x[TRUST_TERMS];
     bool flip;
     unsigned long who;
+    size_t hearing; /* heard together with others of the same */
 } example;
 
 typedef struct examples {
-    size_t n, room;
+    size_t n, room, hearings;
     example *items;
 } examples;
 
@@ -42,7 +45,7 @@ static void add_example(examples *all, const flip *f, bool is_flip, unsigned lon
 {
     array_reserve((void **)&all->items, &all->room, all->n + 1, sizeof *all->items);
     example *e = &all->items[all->n++];
-    *e = (example){.flip = is_flip, .who = who};
+    *e = (example){.flip = is_flip, .who = who, .hearing = all->hearings};
     for (int k = 0; k < TRUST_TERMS; k++)
         e->x[k] = trust_term_value(k, f->cues);
 }
@@ -76,6 +79,7 @@ static void study(const truth *t, track *const *tracks, size_t every, size_t res
         free(match);
         flips_clear(&found[i]);
     }
+    all->hearings++;
     free(found);
     free(take);
     free(some);
@@ -130,12 +134,17 @@ static void standardise(const examples *all, learnt *l)
     }
 }
 
-static double probability(const learnt *l, const example *e)
+static double log_odds(const learnt *l, const example *e)
 {
     double odds = l->b[0];
     for (int k = 0; k < TRUST_TERMS; k++)
         odds += l->b[k + 1] * (e->x[k] - l->mean[k]) / l->sd[k];
-    return 1 / (1 + exp(-odds));
+    return odds;
+}
+
+static double probability(const learnt *l, const example *e)
+{
+    return 1 / (1 + exp(-log_odds(l, e)));
 }
 
 /* A step of Newton's method. */
@@ -175,6 +184,44 @@ static learnt learn(const examples *all, int fold)
     return l;
 }
 
+static int company_term(void)
+{
+    int k = 0;
+    while (trust_terms[k].from != CUE_COMPANY)
+        k++;
+    return k;
+}
+
+/* Each by itself: its log odds, by a regression that was learnt without its singer, and the one
+ * learnt from all. */
+static learnt learn_alone(examples *all, double *nats)
+{
+    for (size_t i = 0; i < all->n; i++)
+        all->items[i].x[company_term()] = 0;
+    for (int fold = 0; fold < FOLDS; fold++) {
+        learnt l = learn(all, fold);
+        for (size_t i = 0; i < all->n; i++)
+            if (left_out(&all->items[i], fold))
+                nats[i] = log_odds(&l, &all->items[i]);
+    }
+    return learn(all, -1);
+}
+
+/* Gives each what the others of its hearing come to. */
+static void keep_company(examples *all, const double *nats)
+{
+    int at = company_term();
+    for (size_t first = 0, end; first < all->n; first = end) {
+        for (end = first; end < all->n && all->items[end].hearing == all->items[first].hearing;)
+            end++;
+        double(*cues)[CUES] = xcalloc(end - first, sizeof *cues);
+        trust_company(end - first, nats + first, cues);
+        for (size_t i = first; i < end; i++)
+            all->items[i].x[at] = trust_term_value(at, cues[i - first]);
+        free(cues);
+    }
+}
+
 /* Tenths of probability: how many, and how many of them are flips. */
 static void say_calibration(const examples *all)
 {
@@ -211,13 +258,26 @@ static void print_array(const char *name, const double *v, const double *divide_
     puts("};");
 }
 
-static void print_table(const learnt *l)
+static void print_table(const learnt *alone, const learnt *l)
 {
     puts("/* SPDX-License-Identifier: GPL-3.0-or-later */\n"
          "/* Written by `make trust`: weights of register/trust.c's terms. */\n");
+    printf("static const double intercept_alone = %.4f;\n", alone->b[0]);
+    print_array("weights_alone", alone->b + 1, alone->sd);
     printf("static const double intercept = %.4f;\n", l->b[0]);
     print_array("means", l->mean, NULL);
     print_array("weights", l->b + 1, l->sd);
+}
+
+static void learn_twice(examples *all)
+{
+    double *nats = xcalloc(all->n, sizeof *nats);
+    learnt alone = learn_alone(all, nats);
+    keep_company(all, nats);
+    learnt l = learn(all, -1);
+    say_calibration(all);
+    print_table(&alone, &l);
+    free(nats);
 }
 
 int main(int argc, char **argv)
@@ -234,11 +294,8 @@ int main(int argc, char **argv)
             ok = one_singer(f, seed, argv[2], &all, &e);
     if (!ok)
         fprintf(stderr, "trust: %s\n", e.text);
-    if (ok && all.n) {
-        learnt l = learn(&all, -1);
-        say_calibration(&all);
-        print_table(&l);
-    }
+    if (ok && all.n)
+        learn_twice(&all);
     free(all.items);
     return ok && all.n ? 0 : 1;
 }

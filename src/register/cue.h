@@ -24,6 +24,7 @@ typedef enum cue {
     CUE_STAY_BEFORE,
     CUE_STAY_AFTER, /* log of the seconds to the nearest other change or end */
     CUE_EDGE_AFTER, /* log of the seconds to the end of the stretch of voice */
+    CUE_PAUSE,      /* longest pause of the voice within 80 ms, s */
     CUE_PLACE,      /* log odds of the new register by pitch and level */
     CUE_BRIEF,      /* 1 for a change into or out of a stay that is too short */
     /* Of all of the singer's voice: */
@@ -33,6 +34,10 @@ typedef enum cue {
     CUE_LEAPS,  /* mean leap of all changes the way they go, each within 4 semitones */
     CUE_WRONG,  /* share of changes that leap the other way */
     CUE_PITCH,  /* slope of the log odds of M2 on the pitch, 1/semitone */
+    CUE_VOICED, /* log of the seconds of voice */
+    /* Of the singer's other changes: */
+    CUE_COMPANY, /* sum of the log odds of each by the cues above, within 4, over their number and 4
+                    more */
     CUES
 } cue;
 

@@ -30,6 +30,7 @@ const char *cue_name(cue c)
                                             [CUE_STAY_BEFORE] = "stay_before",
                                             [CUE_STAY_AFTER] = "stay_after",
                                             [CUE_EDGE_AFTER] = "edge_after",
+                                            [CUE_PAUSE] = "pause_s",
                                             [CUE_PLACE] = "place",
                                             [CUE_BRIEF] = "brief",
                                             [CUE_GAIN] = "gain_nats_per_s",
@@ -37,7 +38,9 @@ const char *cue_name(cue c)
                                             [CUE_SIZE] = "size_db",
                                             [CUE_LEAPS] = "leaps_st",
                                             [CUE_WRONG] = "wrong_leaps",
-                                            [CUE_PITCH] = "pitch_per_st"};
+                                            [CUE_PITCH] = "pitch_per_st",
+                                            [CUE_VOICED] = "log_voiced_s",
+                                            [CUE_COMPANY] = "company_nats"};
     return names[c];
 }
 
@@ -160,6 +163,18 @@ static double log_time(const view *v, size_t from, size_t to)
     return log(fmax(least_stay_s, (double)(to - from) * v->of->ev->hop_s));
 }
 
+/* Frames follow each other at hop_s, or 1.5 times that where a stretch ends. */
+static double pause_cue(const view *v)
+{
+    const evidence *ev = v->of->ev;
+    size_t from, to;
+    double longest = 0;
+    window(v, about_s, &from, &to);
+    for (size_t j = from + 1; j <= to; j++)
+        longest = fmax(longest, ev->gap_s[j] - 1.5 * ev->hop_s);
+    return longest;
+}
+
 static void own_cues(const view *v, const harmonic_step *steps, const double *odds,
                      double out[CUES])
 {
@@ -172,6 +187,7 @@ static void own_cues(const view *v, const harmonic_step *steps, const double *od
     out[CUE_STAY_BEFORE] = log_time(v, c->first, c->at);
     out[CUE_STAY_AFTER] = log_time(v, c->at, c->last);
     out[CUE_EDGE_AFTER] = log_time(v, c->at, v->hi);
+    out[CUE_PAUSE] = pause_cue(v);
     out[CUE_PLACE] = v->way * odds[c->at];
     out[CUE_BRIEF] = c->brief;
 }
@@ -202,13 +218,14 @@ static void singer_cues(const cues_of *of, size_t n, double (*out)[CUES])
     source_cues(of->m, all);
     all[CUE_GAIN] = of->gain / ((double)of->ev->n * of->ev->hop_s);
     all[CUE_PITCH] = of->where->pitch;
+    all[CUE_VOICED] = log((double)of->ev->n * of->ev->hop_s);
     for (size_t k = 0; k < n; k++) {
         double leap = out[k][CUE_LEAP];
         all[CUE_LEAPS] += fmax(-most_leap_st, fmin(leap, most_leap_st)) / (double)n;
         all[CUE_WRONG] += leap < -wrong_leap_st ? 1 / (double)n : 0;
     }
     for (size_t k = 0; k < n; k++)
-        for (int c = CUE_GAIN; c < CUES; c++)
+        for (int c = CUE_GAIN; c < CUE_COMPANY; c++)
             out[k][c] = all[c];
 }
 

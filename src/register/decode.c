@@ -6,6 +6,7 @@
 #include "register/evidence.h"
 #include "register/explain.h"
 #include "register/figures.h"
+#include "register/kind.h"
 #include "register/search.h"
 #include "register/settle.h"
 #include "register/trust.h"
@@ -42,15 +43,14 @@ static void ask_microphone(decoded *d)
 {
     const world *w = d->w;
     cues_of of = {d->ev, &w->m, &w->where, w->says, w->p2, w->gain};
-    if (w->m.hi > w->m.lo)
+    if (w->m.hi > w->m.lo) {
         cues_measure(&of, &d->all, d->cues);
-    for (size_t k = 0; k < d->all.n; k++) {
-        if (w->m.hi > w->m.lo)
-            d->p[k] = trust_of(d->cues[k]);
-        else
-            for (int c = 0; c < CUES; c++)
-                d->cues[k][c] = (double)NAN;
+        trust_all(d->all.n, d->cues, d->p);
+        return;
     }
+    for (size_t k = 0; k < d->all.n; k++)
+        for (int c = 0; c < CUES; c++)
+            d->cues[k][c] = (double)NAN;
 }
 
 static decoded decoded_new(const evidence *ev, track *const *tracks, const world *w,
@@ -62,6 +62,8 @@ static decoded decoded_new(const evidence *ev, track *const *tracks, const world
     ask_microphone(&d);
     for (size_t k = 0; k < d.all.n; k++) {
         const turn *c = &d.all.items[k];
+        if (kind_of(ev, tracks, c->at) != FLIP_PROPER)
+            d.p[k] = fmin(d.p[k], KIND_MOST);
         if (egg && contact_tells_flip(egg, ev, c->at, c->up))
             d.p[k] = by_egg;
         if (d.all.items[k].brief)
@@ -120,6 +122,8 @@ static flip flip_of(const decoded *d, size_t k)
     figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s, d->egg};
     flip f = figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN);
     f.confidence = d->p[k];
+    if (f.confidence < FLIP_ASSERTED)
+        f.kind = kind_of(d->ev, d->tracks, c->at);
     memcpy(f.cues, d->cues[k], sizeof f.cues);
     return f;
 }
@@ -203,8 +207,10 @@ typedef struct hearing { /* what is decoded, with the EGG or by the microphone a
 static bool find_world(const hearing *h, world *best)
 {
     search_settings settings = search_defaults();
+    settings.opt_known = h->s->opt_known;
     if (h->summary->voiced_s >= h->s->least_voice_s && search_run(h->ev, &settings, best))
         return true;
+    world_clear(best);
     if (!h->egg)
         return false;
     *best = (world){.gain = (double)NAN, .p2 = xmalloc(h->ev->n, sizeof *best->p2)};
@@ -221,6 +227,8 @@ static void tell_world(const hearing *h, world *w)
     bool two = has_two(&d);
     if (two)
         settle_registers(h->ev, &d.all, d.p, w->p2);
+    if (two && h->s->opt_learnt)
+        *h->s->opt_learnt = (known){w->m, w->where};
     tell(&d, two, h->s->least_listed, h->found);
     h->summary->gain_nats = w->gain;
     h->summary->answer = two ? REGISTER_BOTH : REGISTER_ONE_UNNAMED;
@@ -250,6 +258,8 @@ static void decode(const hearing *h)
     *h->summary = (register_summary){.answer = REGISTER_TOO_LITTLE,
                                      .voiced_s = (double)h->ev->n * frame_s,
                                      .gain_nats = (double)NAN};
+    if (h->s->opt_learnt)
+        *h->s->opt_learnt = (known){.m = {.hi = 0}};
     if (find_world(h, &best))
         tell_world(h, &best);
     bool named = name_all(h);

@@ -17,6 +17,10 @@ typedef struct register_settings {
     double least_voice_s; /* 2: less does not determine tract and source */
     double least_listed;  /* 0.05: changes of less confidence are not even listed as doubtful */
     struct explanation *opt_why; /* register/explain.h: filled with the evidence; NULL: not asked */
+    const struct known *opt_known; /* register/known.h: of earlier takes of this singer's vowel, one
+                                      more guess that the search starts from; NULL: nothing */
+    struct known *opt_learnt;      /* another one: filled with what these takes tell; nothing known
+                                      where not both registers are heard; NULL: not asked */
 } register_settings;
 register_settings register_defaults(void);
 

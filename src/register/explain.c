@@ -193,9 +193,10 @@ static const cue_group groups[] = {
     {"chain", CUE_CHAIN, CUE_CHAIN, CUE_CHAIN, NULL},
     {"both sides", CUE_FAR, CUE_NEAR, CUE_FAR, "steps from M1 to M2"},
     {"place", CUE_PLACE, CUE_PLACE, CUE_PLACE, "log odds"},
-    {"surroundings", CUE_STAY_BEFORE, CUE_EDGE_AFTER, CUE_STAY_AFTER, "log s to the next change"},
+    {"surroundings", CUE_STAY_BEFORE, CUE_PAUSE, CUE_STAY_AFTER, "log s to the next change"},
     {"brief stay", CUE_BRIEF, CUE_BRIEF, CUE_BRIEF, NULL},
-    {"the voice as a whole", CUE_GAIN, CUE_PITCH, CUE_GAIN, "nats a second"},
+    {"the voice as a whole", CUE_GAIN, CUE_VOICED, CUE_GAIN, "nats a second"},
+    {"the other changes", CUE_COMPANY, CUE_COMPANY, CUE_COMPANY, "nats of each, on average"},
 };
 
 static void flip_row(explanation *x, const char *take, const flip *f, explain_row row)

@@ -4,6 +4,7 @@
 #include "base/note.h"
 #include "register/covariance.h"
 
+#include <gsl/gsl_math.h>
 #include <math.h>
 
 static const double student_df = 8;
@@ -46,9 +47,9 @@ double model_common(const model *m, const model_row *r)
            m->beta[MODEL_C + r->h] * r->pitch;
 }
 
-double model_step(const model *m, const model_row *r)
+double model_step(const model *m, int h, double level_db)
 {
-    return m->beta[MODEL_D + r->h] + m->beta[MODEL_E + r->h] * r->level;
+    return m->beta[MODEL_D + h] + m->beta[MODEL_E + h] * level_db;
 }
 
 int model_residual(const model *m, const evidence *ev, size_t i, double s, double r[HARMONICS])
@@ -61,7 +62,7 @@ int model_residual(const model *m, const evidence *ev, size_t i, double s, doubl
             continue;
         model_row x = model_row_of(m, ev, i, h);
         double w = 1 / (m->sigma[h * HARMONICS + h] + ev->var[i][h]);
-        r[h] = ev->y_db[i][h] - model_common(m, &x) - s * model_step(m, &x);
+        r[h] = ev->y_db[i][h] - model_common(m, &x) - s * model_step(m, h, x.level);
         sum += w * r[h];
         weight += w;
         n++;
@@ -93,7 +94,7 @@ static void add_stray(const model *m, const double *hz, int n, double *c)
     for (int a = 0; a < n; a++) {
         double slope =
             (model_tract(m, hz[a] * near) - model_tract(m, hz[a] / near)) / (2 * log2(near));
-        double share = 1 / (1 + pow(hz[a] / low_formants_hz, 8));
+        double share = 1 / (1 + gsl_pow_8(hz[a] / low_formants_hz));
         low[a] = stray_octaves * slope * share;
         high[a] = stray_octaves * slope * (1 - share);
     }
@@ -114,7 +115,7 @@ static saying frame_says(const model *m, const evidence *ev, size_t i)
     for (int a = 0; a < n; a++) {
         model_row x = model_row_of(m, ev, i, used[a]);
         r[a] = ev->y_db[i][used[a]] - model_common(m, &x);
-        d[a] = model_step(m, &x);
+        d[a] = model_step(m, used[a], x.level);
         hz[a] = (used[a] + 1) * ev->hz[i];
         for (int b = 0; b < n; b++)
             c[a * n + b] = m->sigma[used[a] * HARMONICS + used[b]] + free_gain_db2;

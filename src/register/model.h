@@ -39,9 +39,9 @@ typedef struct model_row {
 } model_row;
 model_row model_row_of(const model *m, const evidence *ev, size_t i, int h);
 
-/* The prediction at s = 0, without the gain, and what s multiplies; dB. */
+/* The prediction at s = 0, without the gain, and what s multiplies in harmonic h; dB. */
 double model_common(const model *m, const model_row *r);
-double model_step(const model *m, const model_row *r);
+double model_step(const model *m, int h, double level_db);
 
 /* What the model does not say of frame i at coordinate s, its mean weighted by the certainty of
  * each harmonic taken out (the gain); NaN where there is no harmonic. Returns how many there

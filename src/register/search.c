@@ -2,25 +2,25 @@
 #include "register/search.h"
 
 #include "base/array.h"
-#include "register/turns.h"
+#include "register/starts.h"
 #include "register/steps.h"
 #include "register/thin.h"
 #include "register/trust.h"
+#include "register/turns.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const double settled = 0.002;    /* mean change of p2 in a round */
-static const double start_slope = 0.15; /* semitones a dB: louder, the flip comes higher */
-static const double start_gap_st = 2;   /* between the lines going up and coming down */
+static const double settled = 0.002; /* mean change of p2 in a round */
 
 search_settings search_defaults(void)
 {
     return (search_settings){.regress = regress_defaults(),
                              .chain = chain_defaults(),
                              .hazard = hazard_defaults(),
+                             .first_rounds = 3,
+                             .kept = 2,
                              .rounds = 12,
                              .every = 4,
                              .full_rounds = 1};
@@ -95,11 +95,11 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     return true;
 }
 
-/* EM from w->p2. */
-static bool climb(const evidence *ev, const search_settings *s, workspace *work, world *w)
+/* EM from w->p2, rounds `from` to `to` of it. */
+static bool climb(const evidence *ev, const search_settings *s, int from, int to, workspace *work,
+                  world *w)
 {
-    w->m = (model){.hi = 0};
-    for (int round = 0; round < s->rounds; round++) {
+    for (int round = from; round < to; round++) {
         pin(ev, w->p2);
         memcpy(work->before, w->p2, ev->n * sizeof *w->p2);
         if (!fit_world(ev, s, work, w))
@@ -116,41 +116,6 @@ static bool climb(const evidence *ev, const search_settings *s, workspace *work,
     return true;
 }
 
-/* M2 from where the voice rises over a line in pitch and level to where it falls under a lower one:
- * flips come later going up than coming down. `share` of the frames lie below the middle. */
-static void start_by_pitch(const evidence *ev, double share, double *p2)
-{
-    double *height = xmalloc(ev->n, sizeof *height), *sorted = xmalloc(ev->n, sizeof *sorted);
-    for (size_t i = 0; i < ev->n; i++)
-        sorted[i] = height[i] = ev->pitch_st[i] - start_slope * ev->level_db[i];
-    gsl_sort(sorted, 1, ev->n);
-    double line = sorted[(size_t)(share * (double)(ev->n - 1))];
-    bool m2 = false;
-    for (size_t i = 0; i < ev->n; i++) {
-        double at = isinf(ev->gap_s[i]) ? 0 : (m2 ? -start_gap_st : start_gap_st) / 2;
-        m2 = height[i] > line + at;
-        double sure = fmin(1, fabs(height[i] - line) / 3);
-        p2[i] = m2 ? 0.7 + 0.25 * sure : 0.3 - 0.25 * sure;
-    }
-    free(height);
-    free(sorted);
-}
-
-/* The chain with leaps alone to go by. */
-static void start_by_leaps(const evidence *ev, const search_settings *s, workspace *work,
-                           double *p2)
-{
-    start_by_pitch(ev, 0.5, p2);
-    place where = place_fit(ev, p2);
-    place_measure(ev, &where, work->odds);
-    memset(work->says, 0, ev->n * sizeof *work->says);
-    memset(work->up_step, 0, ev->n * sizeof *work->up_step);
-    memset(work->down_step, 0, ev->n * sizeof *work->down_step);
-    hazard_measure(ev, work->up_step, work->down_step, &s->hazard, work->up, work->down);
-    chain_inputs in = inputs(work, true);
-    chain_run(ev, &in, &s->chain, p2);
-}
-
 /* How well the changes of a world stand up each by itself: -log of the probability that none is a
  * flip. The chain's own likelihood is surest of worlds in which vowels or leaps are registers. */
 static double standing(const evidence *ev, const world *w)
@@ -158,40 +123,114 @@ static double standing(const evidence *ev, const world *w)
     double *p2 = xmalloc(ev->n, sizeof *p2), sum = 0;
     memcpy(p2, w->p2, ev->n * sizeof *p2);
     turns c = turns_find(ev, p2);
-    double(*cues)[CUES] = xmalloc(c.n, sizeof *cues);
+    double(*cues)[CUES] = xmalloc(c.n, sizeof *cues), *p = xmalloc(c.n, sizeof *p);
     cues_of of = {ev, &w->m, &w->where, w->says, p2, w->gain};
     cues_measure(&of, &c, cues);
+    trust_all(c.n, cues, p);
     for (size_t k = 0; k < c.n; k++)
-        sum -= log1p(-fmin(trust_of(cues[k]), 1 - 1e-9));
+        sum -= log1p(-fmin(p[k], 1 - 1e-9));
+    free(p);
     free(cues);
     turns_clear(&c);
     free(p2);
     return sum;
 }
 
+static world world_new(size_t n)
+{
+    world w = {.p2 = xmalloc(n, sizeof *w.p2), .says = xmalloc(n, sizeof *w.says)};
+    w.m.hi = 0;
+    return w;
+}
+
+/* Best first. */
+static int by_standing(const void *a, const void *b)
+{
+    const world *x = a, *y = b;
+    return (x->standing < y->standing) - (x->standing > y->standing);
+}
+
+/* Worlds that determine no model come last, and stay there. */
+static void climb_all(const evidence *ev, const search_settings *s, int from, int to,
+                      workspace *work, world *worlds, size_t n)
+{
+    for (size_t k = 0; k < n; k++)
+        worlds[k].standing = worlds[k].standing >= 0 && climb(ev, s, from, to, work, &worlds[k])
+                                 ? standing(ev, &worlds[k])
+                                 : -1;
+    qsort(worlds, n, sizeof *worlds, by_standing);
+}
+
+/* Worlds that start by leaps and by as many shares of the frames below the line. */
+static void start_all(const evidence *ev, const search_settings *s, const double *shares,
+                      size_t n_shares, world *worlds)
+{
+    for (size_t k = 0; k <= n_shares; k++)
+        worlds[k] = world_new(ev->n);
+    start_by_leaps(ev, &s->chain, &s->hazard, worlds[0].p2);
+    for (size_t k = 0; k < n_shares; k++)
+        start_by_pitch(ev, shares[k], worlds[k + 1].p2);
+}
+
+static void clear_all(world *worlds, size_t n)
+{
+    for (size_t k = 0; k < n; k++)
+        world_clear(&worlds[k]);
+}
+
+/* The registers of frames lo..hi - 1, a take, heard by itself; the less its changes stand up, the
+ * nearer to 0.5. */
+static void hear_take(const evidence *ev, const search_settings *s, workspace *work, size_t lo,
+                      size_t hi, double *p2)
+{
+    static const double shares[] = {0.4, 0.6};
+    enum { N = 1 + sizeof shares / sizeof *shares };
+    world worlds[N];
+    evidence take = evidence_part(ev, lo, hi);
+    start_all(&take, s, shares, N - 1, worlds);
+    climb_all(&take, s, 0, s->first_rounds, work, worlds, N);
+    double sure = 1 - exp(-fmax(0, worlds[0].standing));
+    for (size_t i = lo; i < hi; i++)
+        p2[i] = 0.5 + sure * (worlds[0].p2[i - lo] - 0.5);
+    clear_all(worlds, N);
+    free(take.before);
+}
+
+/* Takes that only tempt, with a portamento or a vowel that changes, lead the worlds of all takes
+ * astray, but not that of a take with flips. Returns whether there are several takes. */
+static bool start_by_takes(const evidence *ev, const search_settings *s, workspace *work,
+                           double *p2)
+{
+    bool several = ev->take[0] != ev->take[ev->n - 1];
+    for (size_t lo = 0, hi; several && lo < ev->n; lo = hi) {
+        for (hi = lo; hi < ev->n && ev->take[hi] == ev->take[lo];)
+            hi++;
+        hear_take(ev, s, work, lo, hi, p2);
+    }
+    return several;
+}
+
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
-    static const double shares[] = {0 /* by leaps */, 0.25, 0.4, 0.5, 0.6, 0.75};
+    static const double shares[] = {0.25, 0.4, 0.5, 0.6, 0.75};
+    enum { N = 1 + sizeof shares / sizeof *shares };
+    if (!ev->n)
+        return false;
     workspace work = workspace_new(ev);
-    *best = (world){.p2 = NULL};
-    double most = -1;
-    for (size_t k = 0; k < sizeof shares / sizeof *shares; k++) {
-        world w = {.p2 = xmalloc(ev->n, sizeof *w.p2), .says = xmalloc(ev->n, sizeof *w.says)};
-        if (shares[k] > 0)
-            start_by_pitch(ev, shares[k], w.p2);
-        else
-            start_by_leaps(ev, s, &work, w.p2);
-        double now = climb(ev, s, &work, &w) ? standing(ev, &w) : -1;
-        if (now > most) {
-            most = now;
-            world_clear(best);
-            *best = w;
-        } else {
-            world_clear(&w);
-        }
-    }
+    world worlds[N + 2];
+    size_t n = N;
+    start_all(ev, s, shares, N - 1, worlds);
+    worlds[N] = world_new(ev->n);
+    worlds[N + 1] = world_new(ev->n);
+    if (s->opt_known && s->opt_known->m.hi > s->opt_known->m.lo)
+        start_by_known(ev, s->opt_known, &s->chain, &s->hazard, worlds[n++].p2);
+    n += start_by_takes(ev, s, &work, worlds[n].p2);
+    climb_all(ev, s, 0, s->first_rounds, &work, worlds, n);
+    climb_all(ev, s, s->first_rounds, s->rounds, &work, worlds, s->kept);
+    *best = worlds[0];
+    clear_all(worlds + 1, N + 1);
     workspace_clear(&work);
-    return best->p2 != NULL;
+    return best->standing >= 0;
 }
 
 /* The world of every frame from that of one in a few: the registers carry over, and what goes with
@@ -199,14 +238,12 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
 static bool fill_in(const evidence *ev, const search_settings *s, const size_t *stands_for,
                     world *w)
 {
-    world all = {.p2 = xmalloc(ev->n, sizeof *all.p2), .says = xmalloc(ev->n, sizeof *all.says)};
+    world all = world_new(ev->n);
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);
     workspace work = workspace_new(ev);
-    search_settings few = *s;
-    few.rounds = s->full_rounds;
-    bool good = climb(ev, &few, &work, &all);
+    bool good = climb(ev, s, 0, s->full_rounds, &work, &all);
     workspace_clear(&work);
     *w = all;
     return good;

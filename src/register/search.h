@@ -7,25 +7,29 @@
 
 #include "register/chain.h"
 #include "register/hazard.h"
-#include "register/place.h"
+#include "register/known.h"
 #include "register/regress.h"
 
 typedef struct search_settings {
     regress_settings regress;
     chain_settings chain;
     hazard_settings hazard;
-    int rounds;      /* 12: of EM at most, from each start */
-    size_t every;    /* 4: one frame in so many is searched with */
-    int full_rounds; /* 1: of EM with all frames, from where the search ends */
+    int first_rounds;       /* 3: of EM from each start, then only those from the best go on */
+    size_t kept;            /* 2: so many */
+    int rounds;             /* 12: of EM at most */
+    size_t every;           /* 4: one frame in so many is searched with */
+    const known *opt_known; /* one more start; NULL: none */
+    int full_rounds;        /* 1: of EM with all frames, from where the search ends */
 } search_settings;
 search_settings search_defaults(void);
 
 typedef struct world { /* where one start ended */
     model m;
     place where;
-    double gain;  /* log of the likelihood with flips over that without, nats */
-    double *p2;   /* [n] probability of M2 */
-    saying *says; /* [n] what the frames say under m */
+    double gain;     /* log of the likelihood with flips over that without, nats */
+    double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
+    double *p2;      /* [n] probability of M2 */
+    saying *says;    /* [n] what the frames say under m */
 } world;
 
 /* The best world; false when the evidence determines none. */

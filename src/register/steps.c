@@ -110,29 +110,55 @@ static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
 {
     double n[HARMONICS][HARMONICS] = {{0}};
     memset(c, 0, HARMONICS * sizeof *c);
-    for (size_t i = 0; i < ev->n; i++)
+    for (size_t i = 0; i < ev->n; i++) {
+        double x[HARMONICS], there[HARMONICS];
+        for (int h = 0; h < HARMONICS; h++) {
+            there[h] = !isnan(d[i][h]);
+            x[h] = isnan(d[i][h]) ? 0 : cut(d[i][h]);
+        }
         for (int a = 0; a < HARMONICS; a++)
             for (int b = 0; b < HARMONICS; b++) {
-                if (isnan(d[i][a]) || isnan(d[i][b]))
-                    continue;
-                c[a][b] += cut(d[i][a]) * cut(d[i][b]);
-                n[a][b]++;
+                c[a][b] += x[a] * x[b];
+                n[a][b] += there[a] * there[b];
             }
+    }
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b < HARMONICS; b++)
             c[a][b] *= (a == b ? 1 : 1 - shrink) / (n[a][b] + 1);
     covariance_mend(&c[0][0], floor_db2);
 }
 
-static harmonic_step compare(const double d[HARMONICS], const double step[HARMONICS],
-                             double c[HARMONICS][HARMONICS])
+/* The factor of the usual scatter of the harmonics that are there: neighbours mostly have the
+ * same. */
+typedef struct factor {
+    int used[HARMONICS], n; /* n = -1: none */
+    double of[HARMONICS * HARMONICS];
+} factor;
+
+static bool factor_for(factor *f, const int *used, int n, double c[HARMONICS][HARMONICS])
 {
-    double m[HARMONICS * HARMONICS], v[HARMONICS], w[HARMONICS], mean_v = 0, mean_w = 0;
+    if (f->n == n && memcmp(f->used, used, (size_t)n * sizeof *used) == 0)
+        return true;
+    f->n = n;
+    memcpy(f->used, used, (size_t)n * sizeof *used);
+    for (int a = 0; a < n; a++)
+        for (int b = 0; b < n; b++)
+            f->of[a * n + b] = c[used[a]][used[b]];
+    bool good = covariance_factor(f->of, n);
+    if (!good)
+        f->n = -1;
+    return good;
+}
+
+static harmonic_step compare(const double d[HARMONICS], const double step[HARMONICS],
+                             double c[HARMONICS][HARMONICS], factor *usual)
+{
+    double v[HARMONICS], w[HARMONICS], mean_v = 0, mean_w = 0;
     int used[HARMONICS], n = 0;
     for (int h = 0; h < HARMONICS; h++)
         if (!isnan(d[h]))
             used[n++] = h;
-    if (n < 3)
+    if (n < 3 || !factor_for(usual, used, n, c))
         return (harmonic_step){0, 0, 0};
     for (int a = 0; a < n; a++) {
         mean_v += d[used[a]] / n;
@@ -141,13 +167,9 @@ static harmonic_step compare(const double d[HARMONICS], const double step[HARMON
     for (int a = 0; a < n; a++) {
         v[a] = d[used[a]] - mean_v;
         w[a] = step[used[a]] - mean_w;
-        for (int b = 0; b < n; b++)
-            m[a * n + b] = c[used[a]][used[b]];
     }
-    if (!covariance_factor(m, n))
-        return (harmonic_step){0, 0, 0};
-    covariance_whiten(m, n, v);
-    covariance_whiten(m, n, w);
+    covariance_whiten(usual->of, n, v);
+    covariance_whiten(usual->of, n, w);
     harmonic_step s = {.cross = covariance_dot(v, w, n), .square = covariance_dot(w, w, n)};
     double along = s.square > 0 ? s.cross * s.cross / s.square : 0;
     s.odd = fmax(0, covariance_dot(v, v, n) - along) / (n - 2);
@@ -169,16 +191,15 @@ void steps_of_harmonics(const model *m, const evidence *ev, harmonic_step *out)
 {
     double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r), (*d)[HARMONICS] = xmalloc(ev->n, sizeof *d);
     double scatter[HARMONICS][HARMONICS], step[HARMONICS];
+    factor usual = {.n = -1};
     for (size_t i = 0; i < ev->n; i++)
         model_residual(m, ev, i, 0, r[i]);
     differences(ev, r, d);
     usual_scatter(ev, d, scatter);
     for (size_t i = 0; i < ev->n; i++) {
-        for (int h = 0; h < HARMONICS; h++) {
-            model_row x = model_row_of(m, ev, i, h);
-            step[h] = model_step(m, &x);
-        }
-        out[i] = compare(d[i], step, scatter);
+        for (int h = 0; h < HARMONICS; h++)
+            step[h] = model_step(m, h, ev->level_db[i]);
+        out[i] = compare(d[i], step, scatter, &usual);
     }
     free(r);
     free(d);

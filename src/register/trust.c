@@ -17,7 +17,9 @@ const trust_term trust_terms[TRUST_TERMS] = {
     {CUE_PLACE, -3, 3},        {CUE_BRIEF, 0, 1},
     {CUE_GAIN, 0, 8},          {CUE_SOURCE, -1, 1},
     {CUE_SIZE, 0, 4},          {CUE_LEAPS, -1, 3},
-    {CUE_WRONG, 0, 0.5},       {CUE_PITCH, 0, 1}};
+    {CUE_WRONG, 0, 0.5},       {CUE_PITCH, 0, 1},
+    {CUE_VOICED, 0, 5},        {CUE_PAUSE, 0.015, 0.04},
+    {CUE_COMPANY, -4, 4}};
 
 double trust_term_value(int k, const double cues[CUES])
 {
@@ -25,18 +27,39 @@ double trust_term_value(int k, const double cues[CUES])
     return fmax(t->lo, fmin(cues[t->from], t->hi));
 }
 
-double trust_weigh(const double cues[CUES], double nats[TRUST_TERMS])
+static const double most_nats = 4, usual_company = 4;
+
+static double weigh(const double cues[CUES], double from, const double *by, double *nats)
 {
-    double sum = intercept;
+    double sum = from;
     for (int k = 0; k < TRUST_TERMS; k++) {
-        nats[k] = weights[k] * (trust_term_value(k, cues) - means[k]);
+        nats[k] = by[k] * (trust_term_value(k, cues) - means[k]);
         sum += nats[k];
     }
     return sum;
 }
 
-double trust_of(const double cues[CUES])
+double trust_weigh(const double cues[CUES], double nats[TRUST_TERMS])
+{
+    return weigh(cues, intercept, weights, nats);
+}
+
+void trust_company(size_t n, const double *nats, double (*cues)[CUES])
+{
+    double sum = 0;
+    for (size_t k = 0; k < n; k++)
+        sum += fmax(-most_nats, fmin(nats[k], most_nats));
+    for (size_t k = 0; k < n; k++)
+        cues[k][CUE_COMPANY] =
+            (sum - fmax(-most_nats, fmin(nats[k], most_nats))) / ((double)n - 1 + usual_company);
+}
+
+void trust_all(size_t n, double (*cues)[CUES], double *p)
 {
     double nats[TRUST_TERMS];
-    return 1 / (1 + exp(-trust_weigh(cues, nats)));
+    for (size_t k = 0; k < n; k++)
+        p[k] = weigh(cues[k], intercept_alone, weights_alone, nats);
+    trust_company(n, p, cues);
+    for (size_t k = 0; k < n; k++)
+        p[k] = 1 / (1 + exp(-trust_weigh(cues[k], nats)));
 }

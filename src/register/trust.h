@@ -7,7 +7,7 @@
 
 #include "register/cues.h"
 
-enum { TRUST_TERMS = 24 };
+enum { TRUST_TERMS = 27 };
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
@@ -23,7 +23,11 @@ double trust_term_value(int k, const double cues[CUES]);
  * learnt from; returns their sum and the intercept: the log odds of a flip. */
 double trust_weigh(const double cues[CUES], double nats[TRUST_TERMS]);
 
-/* Probability of a flip. */
-double trust_of(const double cues[CUES]);
+/* p: the probability of a flip of each of a singer's n changes. First each is weighed alone; what
+ * the others come to is its cue CUE_COMPANY, which is set here. */
+void trust_all(size_t n, double (*cues)[CUES], double *p);
+
+/* That cue, from the log odds of each change when weighed alone; nats[n]. */
+void trust_company(size_t n, const double *nats, double (*cues)[CUES]);
 
 #endif

@@ -69,6 +69,7 @@ static void send_flips(gnuplot *g, const explanation *why, const size_t *number)
                  {"both sides", "sides"},
                  {"place", "place"},
                  {"the voice as a whole", "whole"},
+                 {"the other changes", "others"},
                  {"confidence", "confidence"}};
     for (size_t k = 0; k < sizeof items / sizeof *items; k++) {
         gnuplot_data(g, items[k].block);
