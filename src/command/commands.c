@@ -19,6 +19,7 @@
     one(singers) \
     one(takes) \
     one(held) \
+    one(sheet) \
     one(correct) \
     one(map) \
     one(progress) \
