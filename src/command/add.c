@@ -9,6 +9,7 @@
 #include "command/intake.h"
 #include "command/interrupt.h"
 #include "command/judge.h"
+#include "command/rig.h"
 #include "command/take_cells.h"
 #include "journal/store.h"
 
@@ -32,6 +33,7 @@ typedef struct batch {
     bool interrupted, broken; /* by Ctrl-C; by a journal that fails */
     ticker *ticker;
     table_writer *w;
+    char *doubted; /* what was last said of a rig; NULL: nothing was */
 } batch;
 
 static void say(batch *b, const char *sentence)
@@ -140,6 +142,22 @@ static bool tell_checks(batch *b, const char *file, const char *code, err *e)
     return true;
 }
 
+/* What is doubtful about the rig, once for takes on end. */
+static bool tell_rig(batch *b, const journal_take *t, err *e)
+{
+    char *sentence;
+    if (!rig_doubt(b->j, t, &sentence, e))
+        return false;
+    if (!sentence || (b->doubted && strcmp(sentence, b->doubted) == 0)) {
+        free(sentence);
+        return true;
+    }
+    message_warn("%s", sentence);
+    free(b->doubted);
+    b->doubted = sentence;
+    return true;
+}
+
 static void show_one(batch *b, size_t i)
 {
     journal_take t = {0};
@@ -149,7 +167,7 @@ static void show_one(batch *b, size_t i)
         fail(b, &e, true);
     } else if (found) {
         if (b->turns[i].outcome != HEAR_KNOWN &&
-            !tell_checks(b, b->list->items[i].file, t.code, &e))
+            (!tell_checks(b, b->list->items[i].file, t.code, &e) || !tell_rig(b, &t, &e)))
             fail(b, &e, true);
         write_take(b->w, &b->list->items[i], &b->turns[i], &t);
         journal_take_clear(&t);
@@ -188,6 +206,7 @@ static int add_all(const command_call *call, batch *b, err *e)
         }
     ticker_free(b->ticker);
     free(b->turns);
+    free(b->doubted);
     bool written = table_writer_close(b->w, e);
     if (written && b->interrupted)
         err_set(e, "Stopped after %zu of %zu recordings: the same command goes on from there.",
@@ -242,7 +261,10 @@ const command command_add = {
         "it), then decodes the registers of the singer's takes of the same vowel together, and\n"
         "prints a row for each take once it is safely stored. The same recording twice is one "
         "take.\n"
-        "What is wrong with a recording (see check) is said, and kept.\n"
+        "What is wrong with a recording (see check) is said, and kept. With --rig and without\n"
+        "--full-scale, levels go by the rig's last calibration on or before the take's day, else "
+        "by the\n"
+        "first after it (see calibrate).\n"
         "With --table, each row of the table is a recording, of SINGER or of the singer it names.",
     .options = statement_options,
     .n_options = STATEMENT_OPTIONS,

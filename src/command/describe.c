@@ -43,6 +43,7 @@ journal_take describe_take(const intake *in)
                       .rig = stated(said->rig),
                       .full_scale_db = said->how.full_scale_db,
                       .distance_cm = said->how.distance_cm,
+                      .calibration = stated(NULL),
                       .name = stated(said->name),
                       .vowel = stated(said->vowel),
                       .hold = said->hold,
@@ -85,14 +86,23 @@ static bool keeps_name(const char *now, const char *was)
     return nameless(now) || (!nameless(was) && strcmp(was, now) < 0);
 }
 
+/* What the calibration of one rig said is not true of another. */
+static bool keeps_full_scale(const journal_take *t, const journal_take *was)
+{
+    bool same_rig = !*t->rig || strcmp(t->rig, was->rig) == 0;
+    return isnan(t->full_scale_db) && (same_rig || !*was->calibration);
+}
+
 void describe_keep(journal_take *t, const journal_take *was)
 {
+    bool keeps = keeps_full_scale(t, was);
     keep_date(t, was);
     keep_text(&t->file, was->file, keeps_name(t->file, was->file));
     keep_text(&t->rig, was->rig, !*t->rig);
     keep_text(&t->name, was->name, !*t->name);
     keep_text(&t->vowel, was->vowel, !*t->vowel);
-    if (isnan(t->full_scale_db))
+    keep_text(&t->calibration, was->calibration, keeps);
+    if (keeps)
         t->full_scale_db = was->full_scale_db;
     if (isnan(t->distance_cm))
         t->distance_cm = was->distance_cm;
@@ -118,8 +128,8 @@ bool describe_same(const journal_take *a, const journal_take *b)
 {
     return strcmp(a->date, b->date) == 0 && a->date_from == b->date_from &&
            strcmp(a->file, b->file) == 0 && strcmp(a->rig, b->rig) == 0 &&
-           strcmp(a->name, b->name) == 0 && strcmp(a->vowel, b->vowel) == 0 &&
-           same_number(a->full_scale_db, b->full_scale_db) &&
+           strcmp(a->calibration, b->calibration) == 0 && strcmp(a->name, b->name) == 0 &&
+           strcmp(a->vowel, b->vowel) == 0 && same_number(a->full_scale_db, b->full_scale_db) &&
            same_number(a->distance_cm, b->distance_cm) && a->hold == b->hold &&
            a->vary == b->vary && a->declared == b->declared && a->microphone == b->microphone &&
            a->egg == b->egg && strcmp(a->settings, b->settings) == 0 &&

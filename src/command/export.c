@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "command/command.h"
 #include "command/export_row.h"
+#include "journal/calibrations.h"
 #include "journal/checks.h"
 #include "journal/corrections.h"
 #include "journal/store.h"
@@ -13,8 +14,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define RECORDS "singer|take|flip|correction|model|frame|check"
-enum record { SINGER, TAKE, FLIP, CORRECTION, MODEL, FRAME, CHECK };
+#define RECORDS "singer|take|flip|correction|model|frame|check|calibration"
+enum record { SINGER, TAKE, FLIP, CORRECTION, MODEL, FRAME, CHECK, CALIBRATION };
 
 typedef struct settings {
     int records;
@@ -22,7 +23,7 @@ typedef struct settings {
 
 static const option options[] = {
     {"records", 0, OPTION_SET, "LIST", RECORDS, 0, 0, offsetof(settings, records),
-     "only these: singer, take, flip, correction, model, frame, check with commas (all)"},
+     "only these: singer, take, flip, correction, model, frame, check, calibration (all)"},
 };
 
 static void defaults(void *p)
@@ -56,6 +57,15 @@ static void set_session(sheet *s, const journal_take *t)
     set_text(&s->row, AT_rig, t->rig);
     set_number(&s->row, AT_full_scale_db, t->full_scale_db, 3);
     set_number(&s->row, AT_distance_cm, t->distance_cm, 2);
+    set_text(&s->row, AT_calibration, *t->calibration ? t->calibration : NULL);
+}
+
+static void write_sound(sheet *s, const unsigned char sound[JOURNAL_DIGEST],
+                        char hex[2 * JOURNAL_DIGEST + 1])
+{
+    for (size_t i = 0; i < JOURNAL_DIGEST; i++)
+        snprintf(hex + 2 * i, 3, "%02x", sound[i]);
+    set_text(&s->row, AT_sound, hex);
 }
 
 static void set_heard(sheet *s, const journal_take *t)
@@ -80,15 +90,13 @@ static void write_take(sheet *s, const journal_take *t)
     char *hold = t->hold < 0 ? NULL : text_set_write(JOURNAL_DIMENSIONS, t->hold);
     char *vary = t->vary < 0 ? NULL : text_set_write(JOURNAL_DIMENSIONS, t->vary);
     text_word(JOURNAL_DATE_FROM, (size_t)t->date_from, date_from);
-    for (size_t i = 0; i < JOURNAL_DIGEST; i++)
-        snprintf(sound + 2 * i, 3, "%02x", t->sound[i]);
     row_begin(&s->row, "take", t->singer, t->code);
     set_session(s, t);
     set_text(&s->row, AT_date_from, date_from);
     set_text(&s->row, AT_file, t->file);
     set_number(&s->row, AT_start_s, t->start_s, 6);
     set_number(&s->row, AT_end_s, t->end_s, 6);
-    set_text(&s->row, AT_sound, sound);
+    write_sound(s, t->sound, sound);
     set_text(&s->row, AT_name, t->name);
     set_text(&s->row, AT_vowel, t->vowel);
     set_text(&s->row, AT_hold, hold);
@@ -242,6 +250,32 @@ static bool write_singer(sheet *s, journal *j, const journal_singer *g, err *e)
     return fine && write_answers(s, j, g->name, e);
 }
 
+static bool write_calibrations(sheet *s, const journal *j, err *e)
+{
+    journal_calibration *items;
+    size_t n;
+    if (!calibrations_kept(j, &items, &n, e))
+        return false;
+    for (size_t i = 0; i < n; i++) {
+        const journal_calibration *c = &items[i];
+        char sound[2 * JOURNAL_DIGEST + 1];
+        row_begin(&s->row, "calibration", NULL, NULL);
+        set_text(&s->row, AT_rig, c->rig);
+        set_text(&s->row, AT_date, c->date);
+        set_number(&s->row, AT_full_scale_db, c->full_scale_db, 3);
+        set_number(&s->row, AT_distance_cm, c->distance_cm, 2);
+        set_text(&s->row, AT_file, c->file);
+        write_sound(s, c->sound, sound);
+        set_text(&s->row, AT_version, c->version);
+        set_number(&s->row, AT_reads_db, c->reads_db, 2);
+        set_number(&s->row, AT_steady_db, c->steady_db, 3);
+        set_text(&s->row, AT_made, c->made);
+        row_write(&s->row, s->w);
+    }
+    calibrations_free(items, n);
+    return true;
+}
+
 static int run(const command_call *call, err *e)
 {
     journal *j;
@@ -259,6 +293,8 @@ static int run(const command_call *call, err *e)
     bool fine = journal_snapshot(j, e) && journal_singers(j, &singers, &n, e), all = fine;
     for (size_t i = 0; all && i < n; i++)
         all = write_singer(s, j, &singers[i], e);
+    if (all && wants(s, CALIBRATION))
+        all = write_calibrations(s, j, e);
     if (fine)
         journal_singers_free(singers, n);
     journal_close(j);
@@ -274,12 +310,10 @@ const command command_export = {
     .usage = "",
     .detail =
         "A row for each record, which the first column names: singer, take, flip, correction,\n"
-        "model, frame, check; the columns that a record has not are empty. The order is one: the "
-        "same\n"
-        "takes, corrections and settings give the same table, however they came together. Of "
-        "takes\n"
-        "that were removed no flips and registers are told. Frames are most of it: \"--records\n"
-        "take,flip,correction\" leaves them out.",
+        "model, frame, check, calibration; the columns that a record has not are empty. The "
+        "order\nis one: the same takes, corrections and settings give the same table, however "
+        "they came\ntogether. Of takes that were removed no flips and registers are told. Frames "
+        "are most of\nit: \"--records take,flip,correction\" leaves them out.",
     .options = options,
     .n_options = sizeof options / sizeof *options,
     .settings_size = sizeof(settings),

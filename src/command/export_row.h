@@ -21,7 +21,8 @@
     one(irregular_cycles) one(seam_jnd) one(kind) one(stated) one(part) one(answer) \
     one(pitch_st) one(voicing) one(level_db) one(reg) one(p_m2) one(doubled)
 /* to the right of the harmonics */
-#define EXPORT_LATER(one) one(check) one(result) one(figure) one(unit) one(remedy)
+#define EXPORT_LATER(one) one(check) one(result) one(figure) one(unit) one(remedy) \
+    one(calibration) one(reads_db) one(steady_db) one(made)
 /* clang-format on */
 #define EXPORT_AT(name) AT_##name,
 enum export_column {

@@ -5,6 +5,7 @@
 #include "base/number.h"
 #include "command/describe.h"
 #include "command/recorded.h"
+#include "command/rig.h"
 #include "journal/store.h"
 #include "sound/source.h"
 #include "voice/checkup.h"
@@ -98,29 +99,31 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
 
 /* t: as stated now; was: as the journal has it, or NULL. A take that was heard and not judged when
  * an earlier run was stopped is not heard again. */
-static hear_outcome hear_what_is_new(journal *j, const char *name, journal_take *t,
+static hear_outcome hear_what_is_new(journal *j, const intake *in, journal_take *t,
                                      const journal_take *was, err *e)
 {
     if (was && was->removed)
         return HEAR_REMOVED;
     if (was)
         describe_keep(t, was);
+    if (!rig_apply(j, &in->said, t, e))
+        return HEAR_UNSTORED;
     describe_default(t);
     voice_settings s = settings_of(t);
     t->settings = settings_text(&s);
     if (was && describe_same(t, was))
         return was->judged ? HEAR_KNOWN : HEAR_NEW;
-    hear_outcome outcome = listen(j, name, &s, t, e);
+    hear_outcome outcome = listen(j, in->file, &s, t, e);
     return outcome == HEAR_NEW && was && was->judged ? HEAR_AGAIN : outcome;
 }
 
-static hear_outcome look_up(journal *j, const char *name, journal_take *t, err *e)
+static hear_outcome look_up(journal *j, const intake *in, journal_take *t, err *e)
 {
     journal_take was;
     bool found;
     if (!journal_find(j, t->code, &was, &found, e))
         return HEAR_UNSTORED;
-    hear_outcome outcome = hear_what_is_new(j, name, t, found ? &was : NULL, e);
+    hear_outcome outcome = hear_what_is_new(j, in, t, found ? &was : NULL, e);
     if (found)
         journal_take_clear(&was);
     return outcome;
@@ -138,7 +141,7 @@ hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE
     memcpy(t.sound, counts.sound, JOURNAL_DIGEST);
     journal_code(t.singer, t.sound, t.start_s, t.end_s, code);
     t.code = xstrdup(code);
-    hear_outcome outcome = look_up(j, in->file, &t, e);
+    hear_outcome outcome = look_up(j, in, &t, e);
     journal_take_clear(&t);
     return outcome;
 }

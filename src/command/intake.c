@@ -20,7 +20,7 @@ const option statement_options[STATEMENT_OPTIONS] = {
     {"date", 0, OPTION_TEXT, "YYYY-MM-DD", NULL, 0, 0, offsetof(statement, date),
      "the day of the session (else what the file says)"},
     {"rig", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, rig),
-     "microphone, recorder and gain, so that like is compared with like"},
+     "name of microphone, recorder and gain; calibrate --rig tells its full scale"},
     RECORDED_OPTIONS(statement),
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, hold),
      "what was to be held: pitch, level, register with commas, or none"},

@@ -6,6 +6,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { BLOCK = 4096 };
 static const double hop_s = 0.01, within_db = 3, end_s = 0.1, least_s = 0.5;
@@ -27,7 +28,8 @@ typedef struct metered { /* levels at every hop_s */
     size_t cut;
 } metered;
 
-static bool meter_all(recording *r, const calibration_settings *s, metered *out, err *e)
+static bool meter_all(recording *r, const calibration_settings *s, metered *out,
+                      unsigned char sound[RECORDING_DIGEST], err *e)
 {
     float block[BLOCK];
     size_t got = BLOCK;
@@ -40,6 +42,7 @@ static bool meter_all(recording *r, const calibration_settings *s, metered *out,
         peaks_add(p, block, got);
     }
     recording_counts counts = recording_count(r);
+    memcpy(sound, counts.sound, RECORDING_DIGEST);
     out->n = (size_t)(counts.seconds / hop_s);
     out->fast_db = xmalloc(out->n, sizeof *out->fast_db);
     out->asked_db = xmalloc(out->n, sizeof *out->asked_db);
@@ -131,7 +134,7 @@ bool calibrate_recording(const char *name, const recording_settings *rs,
     *answer = true;
     if (!recording_open(name, rs, &r, e))
         return false;
-    bool fine = meter_all(r, s, &m, e);
+    bool fine = meter_all(r, s, &m, out->sound, e);
     if (fine) {
         *answer = fine = choose(name, &m, s, out, e);
         fine = fine && mean_level(r, s, out, e);

@@ -26,10 +26,11 @@ typedef struct calibration_settings {
 calibration_settings calibration_defaults(void); /* reads_db NaN, C, F */
 
 typedef struct calibration {
-    double full_scale_db; /* dB SPL at the microphone of RMS 1.0, unweighted */
-    double level_db;      /* of the tone, weighted, dB re full scale */
-    double steady_db;     /* it stayed within plus or minus this */
-    double from_s, to_s;  /* what was used */
+    double full_scale_db;                  /* dB SPL at the microphone of RMS 1.0, unweighted */
+    double level_db;                       /* of the tone, weighted, dB re full scale */
+    double steady_db;                      /* it stayed within plus or minus this */
+    double from_s, to_s;                   /* what was used */
+    unsigned char sound[RECORDING_DIGEST]; /* as in recording_counts */
 } calibration;
 
 /* False with a sentence, and *answer false, where the recording gives none: no tone, too short, not
