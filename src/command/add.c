@@ -7,6 +7,7 @@
 #include "command/command.h"
 #include "command/hear.h"
 #include "command/intake.h"
+#include "command/intake_split.h"
 #include "command/interrupt.h"
 #include "command/judge.h"
 #include "command/rig.h"
@@ -218,6 +219,8 @@ static bool usage_good(const command_call *call, const statement *said, err *e)
 {
     if (said->date && !date_valid(said->date))
         return err_set(e, "--date takes a day like 2024-03-05, not \"%s\".", said->date);
+    if (said->split && call->n < 2)
+        return err_set(e, "add --split wants SINGER and the recordings of whole lessons.");
     if (call->n == 0 && !said->table)
         return err_set(e, "add wants SINGER FILE..., or --table T.tsv.");
     if (call->n == 1 && !said->table)
@@ -228,17 +231,33 @@ static bool usage_good(const command_call *call, const statement *said, err *e)
     return true;
 }
 
-static int run(const command_call *call, err *e)
+/* The recordings that are called for, lessons as the takes in them. */
+static bool gather(const command_call *call, intake_list *list, size_t *failed, err *e)
 {
-    const statement *said = call->settings;
-    intake_list list;
-    if (!usage_good(call, said, e))
-        return EXIT_USAGE;
+    statement said = *(const statement *)call->settings;
+    const char *more = said.table;
     const char *singer = call->n ? call->operands[0] : NULL;
     const char *const *files = call->n ? call->operands + 1 : NULL;
-    if (!intake_read(singer, files, call->n ? call->n - 1 : 0, said, &list, e))
+    *failed = 0;
+    if (said.split)
+        said.table = NULL;
+    if (!intake_read(singer, files, call->n ? call->n - 1 : 0, &said, list, e))
+        return false;
+    if (!said.split || intake_split(list, more, call->shared->quiet, failed, e))
+        return true;
+    intake_clear(list);
+    return false;
+}
+
+static int run(const command_call *call, err *e)
+{
+    intake_list list;
+    size_t failed;
+    if (!usage_good(call, call->settings, e))
+        return EXIT_USAGE;
+    if (!gather(call, &list, &failed, e))
         return EXIT_INPUT;
-    batch b = {.list = &list};
+    batch b = {.list = &list, .failed = failed > 0};
     int code = journal_open(call->shared->journal, JOURNAL_WRITE, &b.j, e) ? add_all(call, &b, e)
                                                                            : EXIT_INPUT;
     journal_close(b.j);
@@ -265,7 +284,9 @@ const command command_add = {
         "--full-scale, levels go by the rig's last calibration on or before the take's day, else "
         "by the\n"
         "first after it (see calibrate).\n"
-        "With --table, each row of the table is a recording, of SINGER or of the singer it names.",
+        "With --table, each row of the table is a recording, of SINGER or of the singer it names; "
+        "with\n--split, it says more of the take that its start_s and end_s overlap most "
+        "(docs/split.md).",
     .options = statement_options,
     .n_options = STATEMENT_OPTIONS,
     .settings_size = sizeof(statement),

@@ -31,6 +31,8 @@ const option statement_options[STATEMENT_OPTIONS] = {
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(statement, vowel), "the vowel sung"},
     {"register", 0, OPTION_CHOICE, "M1|M2", "M1|M2", 0, 0, offsetof(statement, declared),
      "the whole take is in this register"},
+    {"split", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(statement, split),
+     "each FILE is a whole lesson: its takes are found, and --table says more of them"},
     {"table", 0, OPTION_TEXT, "T.tsv", NULL, 0, 0, offsetof(statement, table),
      "recordings from a table: file singer drop, and columns called as these options"},
 };
@@ -43,7 +45,7 @@ statement statement_none(void)
                        .declared = -1};
 }
 
-static void take_in(intake_list *out, const char *singer, const char *file, const statement *said)
+void intake_append(intake_list *out, const char *singer, const char *file, const statement *said)
 {
     array_reserve((void **)&out->items, &out->room, out->n + 1, sizeof *out->items);
     out->items[out->n++] = (intake){xstrdup(singer), xstrdup(file), *said};
@@ -63,10 +65,11 @@ static bool read_cell(const table *t, size_t row, const option *o, statement *sa
     return fine;
 }
 
-static bool read_statement(const table *t, size_t row, statement *said, err *e)
+bool intake_row_read(const table *t, size_t row, statement *said, err *e)
 {
     for (size_t i = 0; i < STATEMENT_OPTIONS; i++)
-        if (strcmp(statement_options[i].name, "table") != 0 &&
+        if (statement_options[i].kind != OPTION_FLAG &&
+            strcmp(statement_options[i].name, "table") != 0 &&
             !read_cell(t, row, &statement_options[i], said, e))
             return false;
     return !said->date || date_valid(said->date) ||
@@ -108,7 +111,7 @@ static char *file_of(const table *t, size_t row)
     return find_file(t->path, name);
 }
 
-static bool dropped(const table *t, size_t row)
+bool intake_row_dropped(const table *t, size_t row)
 {
     const char *cell = table_cell(t, row, table_column(t, "drop"));
     return *cell && strcmp(cell, "no") != 0 && strcmp(cell, "0") != 0;
@@ -119,7 +122,7 @@ static bool take_row(const table *t, size_t row, const char *singer, const state
 {
     statement own = *said;
     const char *cell = table_cell(t, row, table_column(t, "singer"));
-    if (dropped(t, row))
+    if (intake_row_dropped(t, row))
         return true;
     if (*cell)
         singer = cell;
@@ -127,10 +130,10 @@ static bool take_row(const table *t, size_t row, const char *singer, const state
         return err_set(e, "%s line %zu: the row names no singer.", t->path, t->line[row]);
     if (!*table_cell(t, row, table_column(t, "file")))
         return err_set(e, "%s line %zu: the row names no file.", t->path, t->line[row]);
-    if (!read_statement(t, row, &own, e))
+    if (!intake_row_read(t, row, &own, e))
         return false;
     char *file = file_of(t, row);
-    take_in(out, singer, file, &own);
+    intake_append(out, singer, file, &own);
     free(file);
     return true;
 }
@@ -184,7 +187,7 @@ static bool take_folder(const char *path, const char *singer, const statement *s
     if (n)
         qsort(names, n, sizeof *names, by_name);
     for (size_t i = 0; i < n; i++) {
-        take_in(out, singer, names[i], said);
+        intake_append(out, singer, names[i], said);
         free(names[i]);
     }
     free(names);
@@ -206,7 +209,7 @@ bool intake_read(const char *singer, const char *const *files, size_t n_files,
         if (is_folder(files[i]))
             fine = take_folder(files[i], singer, said, out, e);
         else
-            take_in(out, singer, files[i], said);
+            intake_append(out, singer, files[i], said);
     if (!fine) {
         intake_clear(out);
         return false;

@@ -17,13 +17,15 @@ typedef struct statement {
     const char *date, *rig, *name, *vowel;
     recorded how;
     int hold, vary;
-    int declared;      /* 0 M1, 1 M2 */
-    const char *table; /* where more is said; for the command line alone */
+    int declared; /* 0 M1, 1 M2 */
+    /* for the command line alone */
+    const char *table; /* where more is said */
+    bool split;        /* recordings are whole lessons (command/intake_split.h) */
 } statement;
 
 statement statement_none(void);
 /* As option rows, for the command line; intake_list() reads cells by the same rows. */
-enum { STATEMENT_OPTIONS = 12 };
+enum { STATEMENT_OPTIONS = 13 };
 extern const option statement_options[STATEMENT_OPTIONS];
 
 typedef struct intake {
@@ -45,5 +47,10 @@ typedef struct intake_list {
 bool intake_read(const char *singer, const char *const *files, size_t n_files,
                  const statement *said, intake_list *out, err *e);
 void intake_clear(intake_list *l);
+
+void intake_append(intake_list *l, const char *singer, const char *file, const statement *said);
+/* The cells of a row go before what `said` holds; texts are borrowed from the table. */
+bool intake_row_read(const struct table *t, size_t row, statement *said, err *e);
+bool intake_row_dropped(const struct table *t, size_t row);
 
 #endif

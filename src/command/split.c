@@ -63,9 +63,9 @@ const command command_split = {
     .usage = "FILE...",
     .detail = "Prints a row for each take, a stretch that is sung; talk, a piano, breaths and "
               "silence are none.\nThe kind is slide, swell, hold or other. FILE@START-END names "
-              "such a take to every other command,\nand the table, with a column singer and what "
-              "else is known of a take, is what add --table reads.\nA teacher's sung example is "
-              "a take, too: drop its row.",
+              "such a take to every other command,\nand the table, with columns for what is known "
+              "of each take, is one for add --split --table.\nA teacher's sung example is "
+              "a take, too: drop it by that table.",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

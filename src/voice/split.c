@@ -74,7 +74,8 @@ bool split_recording(const char *name, const recording_settings *rs, split_take 
     v.recording = *rs;
     v.pitch.gate_db = gate_db;
     track_store_begin(store, name, v.hop_s, DECLARED_NONE);
-    bool fine = voice_listen_pieces(name, &v, keep, store, NULL, e);
+    voice_whole whole;
+    bool fine = voice_listen_pieces(name, &v, keep, store, &whole, e);
     if (fine) {
         size_t stretches;
         track_store_end(store);
@@ -84,6 +85,8 @@ bool split_recording(const char *name, const recording_settings *rs, split_take 
     }
     if (s.n && s.voice_s < least_voice_s)
         s.n--;
+    if (fine && s.n) /* nothing lies beyond the recording */
+        s.takes[s.n - 1].end_s = fmin(s.takes[s.n - 1].end_s, whole.counts.seconds);
     track_store_free(store);
     *takes = s.takes;
     *n = s.n;

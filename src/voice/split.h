@@ -25,7 +25,7 @@
 typedef enum split_kind { SPLIT_SLIDE, SPLIT_SWELL, SPLIT_HOLD, SPLIT_OTHER } split_kind;
 
 typedef struct split_take {
-    double start_s, end_s; /* 0.05 s before and after the voice */
+    double start_s, end_s; /* 0.05 s before and after the voice, within the recording */
     split_kind kind;
 } split_take;
 
