@@ -138,7 +138,7 @@ static double zone_middle(const sung *s)
     return (fmax(s->reg[0].lo_st, s->reg[1].lo_st) + fmin(s->reg[0].hi_st, s->reg[1].hi_st)) / 2;
 }
 
-/* Semitones from the middle of the zone; those that ask for more than the middle level come last. */
+/* Semitones from the middle of the zone; more for those that ask for more than the middle level. */
 static double zone_order(const sung *s, int st, double middle)
 {
     bool gentle = true;

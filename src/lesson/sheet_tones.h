@@ -11,7 +11,7 @@
  *
  * The sound has eight harmonics falling by 9 dB an octave, so that a telephone's loudspeaker gives
  * low notes too. Its loudest is -20 dB re full scale (RMS), moderate on purpose; where the level of
- * an exercise changes, it follows, by 15 dB at the most. Fades of 30 ms at both ends of what sounds. */
+ * an exercise changes, it follows, by 15 dB at the most. Fades of 30 ms at both ends. */
 
 #include "lesson/sheet.h"
 

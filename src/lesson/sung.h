@@ -27,8 +27,8 @@ typedef struct sung_line {
     double at_db, pitch_st, slope; /* pitch_st at at_db, rising by slope st/dB; NaN: not told */
 } sung_line;
 
-/* Where levels are not known they are -12, 0 and 12 for soft, middle and loud, chest voice goes from
- * -15 to 15, light voice to less on its lowest notes: words are made of them, never figures. */
+/* Where levels are not known they are -12, 0 and 12 for soft, middle and loud; chest voice goes
+ * from -15 to 15, light voice to less on its lowest notes: words are made of them, never figures. */
 typedef struct sung {
     bool from_map;                      /* false: notes that most voices can sing */
     bool levels_known;                  /* false: automatic gain, or no map */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "show/sheet_page.h"
 
+#include "base/array.h"
 #include "lesson/cautions.h"
 
 #include <stdio.h>
@@ -9,7 +10,8 @@
 static void add_line(page *p, const sheet *s, size_t i, double a4_hz)
 {
     const sheet_line *l = &s->lines[i];
-    char *how = sheet_how(s, l, a4_hz), *why = sheet_why(s, l, a4_hz), open[64], minutes[64] = "";
+    char *how = sheet_how(s, l, a4_hz), *reason = sheet_why(s, l, a4_hz);
+    char *why = xformat("Why: %s", reason), open[64], minutes[64] = "";
     snprintf(open, sizeof open, "<li value=\"%zu\"><strong>", i + 1);
     if (l->minutes > 0)
         snprintf(minutes, sizeof minutes, ", %g min", l->minutes);
@@ -23,6 +25,7 @@ static void add_line(page *p, const sheet *s, size_t i, double a4_hz)
     page_markup(p, "</li>\n");
     free(how);
     free(why);
+    free(reason);
 }
 
 void sheet_page_cautions(page *p)
