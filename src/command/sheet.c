@@ -131,7 +131,7 @@ static bool hand_over(const command_call *call, const plane *p, const sheet *s,
 /* No singer, or one of whom nothing can be told. */
 static bool without_map(const command_call *call, const char *why, err *e)
 {
-    sung usual = sung_default();
+    sung_voice usual = sung_default();
     sheet s = sheet_plan(&usual);
     sheet_labels labels = {.singer = call->n ? call->operands[0] : NULL,
                            .vowel = "",
@@ -155,7 +155,7 @@ static bool from_plane(const command_call *call, const plane *p, err *e)
     boundary *b = NULL;
     err ignored;
     size_t n;
-    sung voice;
+    sung_voice voice;
     path *paths = plane_counting(p, 0, p->n, &n);
     if (!boundary_fit(paths, n, &how, &b, &ignored))
         b = NULL;

@@ -9,7 +9,7 @@ static const double STEP_DB = 1; /* by which a level is lowered */
 static const double WIDE_SHARE =
     0.75; /* of the widest room: wide enough, and no higher than needed */
 
-places_room places_room_of(const sung *s, int reg, int st)
+places_room places_room_of(const sung_voice *s, int reg, int st)
 {
     places_room none = {0, -1};
     if (!sung_note(s, reg, st))
@@ -23,14 +23,14 @@ static double width(places_room r)
     return r.hi_db - r.lo_db;
 }
 
-bool places_easy(const sung *s, int reg, int st, double db)
+bool places_easy(const sung_voice *s, int reg, int st, double db)
 {
     places_room r = places_room_of(s, reg, st);
     return db >= r.lo_db && db <= r.hi_db;
 }
 
 /* Down from top_st, the notes with room in chest voice. */
-static int chest_bottom(const sung *s, int top_st, double db)
+static int chest_bottom(const sung_voice *s, int top_st, double db)
 {
     int from = top_st;
     while (top_st - from < SPAN_ST && places_easy(s, 1, from - 1, db))
@@ -39,7 +39,7 @@ static int chest_bottom(const sung *s, int top_st, double db)
 }
 
 /* Highest chest note with room at this level, not above the flip. */
-static int chest_top(const sung *s, double db)
+static int chest_top(const sung_voice *s, double db)
 {
     double turn = sung_flip(s, FLIP_UP, db);
     int top = s->reg[0].hi_st;
@@ -48,7 +48,7 @@ static int chest_top(const sung *s, double db)
     return top;
 }
 
-static bool chest_at(const sung *s, double db, chest_level *out)
+static bool chest_at(const sung_voice *s, double db, chest_level *out)
 {
     int top = chest_top(s, db);
     if (top < s->reg[0].lo_st)
@@ -63,7 +63,7 @@ static bool chest_at(const sung *s, double db, chest_level *out)
     return top - out->from_st + 1 >= LEAST_ST;
 }
 
-chest_level places_chest(const sung *s)
+chest_level places_chest(const sung_voice *s)
 {
     chest_level first = {.found = false}, here;
     for (double db = s->middle_db; db >= s->soft_db; db -= STEP_DB) {
@@ -77,7 +77,7 @@ chest_level places_chest(const sung *s)
     return first;
 }
 
-static bool light_at(const sung *s, double db, light_low *out)
+static bool light_at(const sung_voice *s, double db, light_low *out)
 {
     double turn = sung_flip(s, FLIP_DOWN, db);
     int lo = s->reg[1].lo_st, hi;
@@ -94,7 +94,7 @@ static bool light_at(const sung *s, double db, light_low *out)
     return lo <= s->reg[1].hi_st && hi - lo + 1 >= LEAST_ST;
 }
 
-light_low places_light_low(const sung *s)
+light_low places_light_low(const sung_voice *s)
 {
     light_low here;
     for (double db = s->middle_db; db >= s->soft_db; db -= STEP_DB)
@@ -104,13 +104,13 @@ light_low places_light_low(const sung *s)
 }
 
 /* Whether a swell through all the room of a note stays clear of the flip. */
-static bool keeps_register(const sung *s, int reg, int st, places_room r)
+static bool keeps_register(const sung_voice *s, int reg, int st, places_room r)
 {
     return reg == 1 ? !(st > sung_flip(s, FLIP_UP, r.lo_db))
                     : !(st < sung_flip(s, FLIP_DOWN, r.hi_db));
 }
 
-wide_swell places_wide(const sung *s, int reg)
+wide_swell places_wide(const sung_voice *s, int reg)
 {
     double widest = 0;
     wide_swell none = {0, {0, -1}};
@@ -128,7 +128,7 @@ wide_swell places_wide(const sung *s, int reg)
 }
 
 /* NaN when no note was sung in both. */
-static double zone_middle(const sung *s)
+static double zone_middle(const sung_voice *s)
 {
     double up = sung_flip(s, FLIP_UP, s->middle_db), down = sung_flip(s, FLIP_DOWN, s->middle_db);
     if (isfinite(up) && isfinite(down))
@@ -139,7 +139,7 @@ static double zone_middle(const sung *s)
 }
 
 /* Semitones from the middle of the zone; more for those that ask for more than the middle level. */
-static double zone_order(const sung *s, int st, double middle)
+static double zone_order(const sung_voice *s, int st, double middle)
 {
     bool gentle = true;
     for (int reg = 1; reg <= 2; reg++) {
@@ -149,7 +149,7 @@ static double zone_order(const sung *s, int st, double middle)
     return fabs(st - middle) + (gentle ? 0 : SUNG_NOTES);
 }
 
-size_t places_zone(const sung *s, int *st, size_t most)
+size_t places_zone(const sung_voice *s, int *st, size_t most)
 {
     double middle = zone_middle(s);
     size_t n = 0;
@@ -166,7 +166,7 @@ size_t places_zone(const sung *s, int *st, size_t most)
     return n;
 }
 
-places_room places_shared(const sung *s, int st)
+places_room places_shared(const sung_voice *s, int st)
 {
     places_room a = places_room_of(s, 1, st), b = places_room_of(s, 2, st);
     if (width(a) < 0 || width(b) < 0)
@@ -174,7 +174,7 @@ places_room places_shared(const sung *s, int st)
     return (places_room){fmax(a.lo_db, b.lo_db), fmin(a.hi_db, b.hi_db)};
 }
 
-static size_t levels_held(const sung *s, int st, const double levels[MATCHES])
+static size_t levels_held(const sung_voice *s, int st, const double levels[MATCHES])
 {
     size_t n = 0;
     for (int i = 0; i < MATCHES; i++)
@@ -182,7 +182,7 @@ static size_t levels_held(const sung *s, int st, const double levels[MATCHES])
     return n;
 }
 
-static int low_chest(const sung *s, const double levels[MATCHES])
+static int low_chest(const sung_voice *s, const double levels[MATCHES])
 {
     int best = s->reg[0].lo_st;
     for (int st = best + 1; st <= s->reg[0].hi_st; st++)
@@ -191,7 +191,7 @@ static int low_chest(const sung *s, const double levels[MATCHES])
     return best;
 }
 
-size_t places_matched(const sung *s, matched *out)
+size_t places_matched(const sung_voice *s, matched *out)
 {
     const double levels[MATCHES] = {(s->soft_db + s->middle_db) / 2, s->middle_db,
                                     (s->middle_db + s->loud_db) / 2};
@@ -210,7 +210,7 @@ size_t places_matched(const sung *s, matched *out)
 }
 
 /* Sung at this level in one register or the other, and louder too. */
-static bool passable(const sung *s, int st, double db)
+static bool passable(const sung_voice *s, int st, double db)
 {
     double loudest = -INFINITY;
     for (int reg = 1; reg <= 2; reg++)
@@ -219,7 +219,7 @@ static bool passable(const sung *s, int st, double db)
     return (sung_at(s, 1, st, db) || sung_at(s, 2, st, db)) && db <= loudest - PLACES_SPARE_DB;
 }
 
-bool places_across(const sung *s, double db, int below, int above, int *lo_st, int *hi_st)
+bool places_across(const sung_voice *s, double db, int below, int above, int *lo_st, int *hi_st)
 {
     double turn = sung_flip(s, FLIP_UP, db);
     int centre = (int)lround(isfinite(turn) ? turn : zone_middle(s));

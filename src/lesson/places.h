@@ -15,8 +15,8 @@ static const double PLACES_SOFT_DB = 1;  /* stays above the softest; the same */
 typedef struct places_room {
     double lo_db, hi_db;
 } places_room;
-places_room places_room_of(const sung *s, int reg, int st);
-bool places_easy(const sung *s, int reg, int st, double db); /* within that room */
+places_room places_room_of(const sung_voice *s, int reg, int st);
+bool places_easy(const sung_voice *s, int reg, int st, double db); /* within that room */
 
 /* The level at which chest voice reaches the transition without force: the middle level if there,
  * at a note no more than two semitones below the flip, chest voice has room; else the next lower
@@ -29,7 +29,7 @@ typedef struct chest_level {
     double db, flip_st;  /* flip_st NaN: not told */
     double spare_db;     /* at top_st, below the loudest */
 } chest_level;
-chest_level places_chest(const sung *s);
+chest_level places_chest(const sung_voice *s);
 
 /* The lowest note at which light voice still holds the middle level, with three semitones in a row
  * from there on; where it never holds it, the next lower level that it holds. Notes at which it
@@ -39,7 +39,7 @@ typedef struct light_low {
     int lo_st, hi_st;    /* light voice has room from here to there, at most 7 semitones */
     double db, flip_st;  /* where it flips back at that level; NaN: not told */
 } light_low;
-light_low places_light_low(const sung *s);
+light_low places_light_low(const sung_voice *s);
 
 /* The lowest note of a register with three quarters of the widest room for a swell that any of its
  * notes has; in M2 those above the flip back at its loud end, in M1 those below the flip at its
@@ -48,15 +48,15 @@ typedef struct wide_swell {
     int st;
     places_room room;
 } wide_swell;
-wide_swell places_wide(const sung *s, int reg);
+wide_swell places_wide(const sung_voice *s, int reg);
 
 /* Notes that were sung in both registers. First come those at which both have room at the middle
  * level or softer, and of these the nearest to the middle of the zone: midway between flip and flip
  * back at the middle level, or midway between the ends of the zone where these are not told.
  * Returns how many, at most `most`, into st[]. */
-size_t places_zone(const sung *s, int *st, size_t most);
+size_t places_zone(const sung_voice *s, int *st, size_t most);
 /* Levels at which both registers have room there. */
-places_room places_shared(const sung *s, int st);
+places_room places_shared(const sung_voice *s, int st);
 
 /* A low chest note, the lowest that has room for as many of the levels as any, and the light note
  * that matches its level: the lowest above it at which light voice has room for that level. */
@@ -65,11 +65,11 @@ typedef struct matched {
     double db;
 } matched;
 /* Softer to louder, light notes never falling; at most three, into out[]. */
-size_t places_matched(const sung *s, matched *out);
+size_t places_matched(const sung_voice *s, matched *out);
 
 /* The stretch about the transition in which every note was sung at this level, in one register or
  * the other, and louder too by PLACES_SPARE_DB, at most `below` and `above` semitones from where
  * the voice flips; false: none of four semitones or more. */
-bool places_across(const sung *s, double db, int below, int above, int *lo_st, int *hi_st);
+bool places_across(const sung_voice *s, double db, int below, int above, int *lo_st, int *hi_st);
 
 #endif

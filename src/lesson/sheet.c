@@ -20,20 +20,20 @@ const char *sheet_part_name(sheet_part p)
     return names[p];
 }
 
-static double soft_to_middle(const sung *s)
+static double soft_to_middle(const sung_voice *s)
 {
     return (s->soft_db + s->middle_db) / 2;
 }
 
 /* Chest notes for loosening lie below the flip back; where it is not told, in the lower half. */
-static bool is_low(const sung *s, int st, double flip_st)
+static bool is_low(const sung_voice *s, int st, double flip_st)
 {
     const sung_register *chest = &s->reg[0];
     return isfinite(flip_st) ? st <= flip_st - 1 : 2 * st <= chest->lo_st + chest->hi_st + 2;
 }
 
 /* Up to five semitones down from this note; less than three are none. */
-static bool easy_slide(const sung *s, sheet_line *l, int reg, int top)
+static bool easy_slide(const sung_voice *s, sheet_line *l, int reg, int top)
 {
     int bottom = top;
     while (top - bottom < EASY_ST && places_easy(s, reg, bottom - 1, l->db) &&
@@ -46,7 +46,7 @@ static bool easy_slide(const sung *s, sheet_line *l, int reg, int top)
 }
 
 /* Softly down in chest voice, or where there is none in light voice above the flip back. */
-static void plan_easy(const sung *s, sheet_line *l)
+static void plan_easy(const sung_voice *s, sheet_line *l)
 {
     l->rule = RULE_BELOW_FLIP;
     l->db = soft_to_middle(s);
@@ -60,7 +60,7 @@ static void plan_easy(const sung *s, sheet_line *l)
 }
 
 /* Where the map has both registers, across the flip; else over what there is. */
-static void explore_pitch(const sung *s, sheet_line *l)
+static void explore_pitch(const sung_voice *s, sheet_line *l)
 {
     int lo, hi;
     l->rule = RULE_ACROSS;
@@ -73,7 +73,7 @@ static void explore_pitch(const sung *s, sheet_line *l)
         }
 }
 
-static void explore_level(const sung *s, sheet_line *l)
+static void explore_level(const sung_voice *s, sheet_line *l)
 {
     wide_swell w = places_wide(s, 1);
     int reg = 1;
@@ -90,13 +90,13 @@ static void explore_level(const sung *s, sheet_line *l)
 }
 
 /* The level in a register's room that is nearest to the singer's middle. */
-static double near_middle(const sung *s, places_room r)
+static double near_middle(const sung_voice *s, places_room r)
 {
     return fmin(fmax(s->middle_db, r.lo_db), r.hi_db);
 }
 
 /* Light and chest in turn on the notes of the zone, each where it is at ease. */
-static void change_on_notes(const sung *s, sheet_line *l, size_t most)
+static void change_on_notes(const sung_voice *s, sheet_line *l, size_t most)
 {
     int notes[ZONE_MOST];
     size_t n = places_zone(s, notes, ZONE_MOST);
@@ -113,12 +113,12 @@ static void change_on_notes(const sung *s, sheet_line *l, size_t most)
     }
 }
 
-static void explore_register(const sung *s, sheet_line *l)
+static void explore_register(const sung_voice *s, sheet_line *l)
 {
     change_on_notes(s, l, SHEET_ZONE);
 }
 
-static void slide_at_one_level(const sung *s, sheet_line *l)
+static void slide_at_one_level(const sung_voice *s, sheet_line *l)
 {
     int lo, hi;
     l->rule = RULE_CHEST_LEVEL;
@@ -142,7 +142,7 @@ static int short_of_back(const light_low *low)
     return low->lo_st < low->flip_st + 1 ? (int)ceil(low->flip_st + 1) : low->lo_st;
 }
 
-static void chest_slide(const sung *s, sheet_line *l)
+static void chest_slide(const sung_voice *s, sheet_line *l)
 {
     l->chest = places_chest(s);
     int top = short_of_flip(&l->chest);
@@ -151,7 +151,7 @@ static void chest_slide(const sung *s, sheet_line *l)
         strokes_slide(l, 1, l->chest.from_st, top, l->chest.db);
 }
 
-static void slide_in_one_register(const sung *s, sheet_line *l)
+static void slide_in_one_register(const sung_voice *s, sheet_line *l)
 {
     l->rule = RULE_KEEP;
     chest_slide(s, l);
@@ -163,14 +163,14 @@ static void slide_in_one_register(const sung *s, sheet_line *l)
 }
 
 /* Softly it is light voice and loudly chest voice by itself; true too where that is not told. */
-static bool changes_by_itself(const sung *s, int st, places_room r)
+static bool changes_by_itself(const sung_voice *s, int st, places_room r)
 {
     return !(sung_flip(s, FLIP_UP, r.lo_db) > st) && !(sung_flip(s, FLIP_DOWN, r.hi_db) < st);
 }
 
 enum { BY_ITSELF, SOFTER, ANYHOW };
 
-static bool swell_from_light(const sung *s, sheet_line *l, int st, int wanted)
+static bool swell_from_light(const sung_voice *s, sheet_line *l, int st, int wanted)
 {
     places_room shared = places_shared(s, st);
     places_room light = places_room_of(s, 2, st), chest = places_room_of(s, 1, st);
@@ -191,7 +191,7 @@ static bool swell_from_light(const sung *s, sheet_line *l, int st, int wanted)
     return true;
 }
 
-static void swell_on_one_note(const sung *s, sheet_line *l)
+static void swell_on_one_note(const sung_voice *s, sheet_line *l)
 {
     int notes[ZONE_MOST];
     size_t n = places_zone(s, notes, ZONE_MOST);
@@ -203,10 +203,11 @@ static void swell_on_one_note(const sung *s, sheet_line *l)
 }
 
 /* Whether a stroke to this note can begin so many semitones below, at the soft end. */
-static bool rises(const sung *s, int reg, const wide_swell *w, int by_st)
+static bool rises(const sung_voice *s, int reg, const wide_swell *w, int by_st)
 {
     for (int k = 0; k <= by_st; k++) {
-        double db = w->room.lo_db + (w->room.hi_db - w->room.lo_db) * k / by_st;
+        double part = (double)k / by_st;
+        double db = (1 - part) * w->room.lo_db + part * w->room.hi_db;
         int st = w->st - by_st + k;
         if (!places_easy(s, reg, st, db) || (reg == 2 && st < sung_flip(s, FLIP_DOWN, db)))
             return false;
@@ -214,7 +215,7 @@ static bool rises(const sung *s, int reg, const wide_swell *w, int by_st)
     return true;
 }
 
-static void swells(const sung *s, sheet_line *l, bool rising)
+static void swells(const sung_voice *s, sheet_line *l, bool rising)
 {
     l->rule = RULE_WIDE_SWELL;
     for (int reg = 2; reg >= 1; reg--) {
@@ -232,17 +233,17 @@ static void swells(const sung *s, sheet_line *l, bool rising)
 }
 
 /* Pitch is free: a rise with the level is easier than one note. */
-static void swell_in_one_register(const sung *s, sheet_line *l)
+static void swell_in_one_register(const sung_voice *s, sheet_line *l)
 {
     swells(s, l, true);
 }
 
-static void change_on_one_note(const sung *s, sheet_line *l)
+static void change_on_one_note(const sung_voice *s, sheet_line *l)
 {
     change_on_notes(s, l, 1);
 }
 
-static void change_at_one_level(const sung *s, sheet_line *l)
+static void change_at_one_level(const sung_voice *s, sheet_line *l)
 {
     l->rule = RULE_MATCH;
     l->n_matched = places_matched(s, l->matched);
@@ -255,7 +256,7 @@ static void change_at_one_level(const sung *s, sheet_line *l)
 }
 
 /* Light voice goes all the way down to the lowest note that holds the level. */
-static void slide_at_one_level_in_one_register(const sung *s, sheet_line *l)
+static void slide_at_one_level_in_one_register(const sung_voice *s, sheet_line *l)
 {
     l->rule = RULE_LIGHT_LOW;
     l->low = places_light_low(s);
@@ -264,12 +265,12 @@ static void slide_at_one_level_in_one_register(const sung *s, sheet_line *l)
     chest_slide(s, l);
 }
 
-static void swell_on_one_note_in_one_register(const sung *s, sheet_line *l)
+static void swell_on_one_note_in_one_register(const sung_voice *s, sheet_line *l)
 {
     swells(s, l, false);
 }
 
-static void change_on_one_note_at_one_level(const sung *s, sheet_line *l)
+static void change_on_one_note_at_one_level(const sung_voice *s, sheet_line *l)
 {
     int notes[ZONE_MOST];
     size_t n = places_zone(s, notes, ZONE_MOST);
@@ -286,7 +287,7 @@ static void change_on_one_note_at_one_level(const sung *s, sheet_line *l)
     }
 }
 
-typedef void (*planner)(const sung *, sheet_line *);
+typedef void (*planner)(const sung_voice *, sheet_line *);
 static const planner planners[EXERCISES] = {
     explore_pitch,
     explore_level,
@@ -302,7 +303,7 @@ static const planner planners[EXERCISES] = {
     change_on_one_note_at_one_level,
 };
 
-static sheet_line line(const sung *s, sheet_part part, const exercise *x, planner plan)
+static sheet_line line(const sung_voice *s, sheet_part part, const exercise *x, planner plan)
 {
     sheet_line l = {.part = part,
                     .exercise = x,
@@ -322,7 +323,7 @@ static sheet_part part_of(const exercise *x)
     return !x->hold ? SHEET_EXPLORE : two ? SHEET_COMBINED : SHEET_PAIRS;
 }
 
-sheet sheet_plan(const sung *s)
+sheet sheet_plan(const sung_voice *s)
 {
     sheet out = {.sung = *s};
     out.lines[0] = line(s, SHEET_LOOSEN, NULL, plan_easy);

@@ -72,12 +72,12 @@ typedef struct sheet_line {
 
 enum { SHEET_LINES = EXERCISES + 2 };
 typedef struct sheet {
-    sung sung;                     /* what it was planned from */
+    sung_voice sung;               /* what it was planned from */
     sheet_line lines[SHEET_LINES]; /* all of them, in order */
     double minutes;                /* of all lines */
 } sheet;
 
-sheet sheet_plan(const sung *s);
+sheet sheet_plan(const sung_voice *s);
 
 const char *sheet_part_name(sheet_part p); /* "Loosen", ... */
 

@@ -14,7 +14,7 @@ static void say_range(say *y, int reg)
 
 static void say_levels(say *y)
 {
-    const sung *s = &y->s->sung;
+    const sung_voice *s = &y->s->sung;
     if (!s->levels_known)
         fputs("Levels are not known here, so soft, middle and loud are the singer's own.\n",
               y->out);

@@ -35,7 +35,7 @@ const char *say_note(say *y, double st)
 }
 
 /* Nearer to soft, to loud, or to neither. */
-static const char *loudness(const sung *s, double db)
+static const char *loudness(const sung_voice *s, double db)
 {
     const double about = 0.5; /* halfway counts for the outer one */
     if (db <= (s->soft_db + s->middle_db) / 2 + about)
@@ -43,7 +43,7 @@ static const char *loudness(const sung *s, double db)
     return db >= (s->middle_db + s->loud_db) / 2 - about ? "loud" : "middle";
 }
 
-static void write_db(const sung *s, double db, char text[SAY_LEVEL_SIZE])
+static void write_db(const sung_voice *s, double db, char text[SAY_LEVEL_SIZE])
 {
     double whole = round(db) + 0.0; /* no -0 */
     bool plain = s->levels_are_spl || whole == 0;
@@ -67,7 +67,7 @@ const char *say_size(say *y, double db)
 const char *say_level(say *y, double db)
 {
     char *text = slot(y), level[SAY_LEVEL_SIZE];
-    const sung *s = &y->s->sung;
+    const sung_voice *s = &y->s->sung;
     write_db(s, db, level);
     if (s->levels_known)
         snprintf(text, NOTE_NAME_SIZE, "%s (%s)", level, loudness(s, db));

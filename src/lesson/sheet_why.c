@@ -124,7 +124,7 @@ static void room(say *y)
 
 static void zone(say *y)
 {
-    const sung *s = &y->s->sung;
+    const sung_voice *s = &y->s->sung;
     if (!y->l->n_zone) {
         fputs("No note was sung in both registers yet; flips found here will show where.", y->out);
         return;
@@ -148,7 +148,7 @@ static void zone(say *y)
 static void chest(say *y)
 {
     const chest_level *c = &y->l->chest;
-    const sung *s = &y->s->sung;
+    const sung_voice *s = &y->s->sung;
     if (c->reaches && c->db < s->middle_db)
         fprintf(y->out,
                 "At the middle level, %s, chest voice does not get near its flip with room "
@@ -237,7 +237,7 @@ static void turns(say *y)
 static void start_light(say *y)
 {
     const sheet_line *l = y->l;
-    const sung *s = &y->s->sung;
+    const sung_voice *s = &y->s->sung;
     int st = l->zone[0];
     double light = sung_floor(s, 2, st), in_chest = sung_floor(s, 1, st);
     if (light < in_chest)

@@ -80,7 +80,7 @@ static sung_line line_of(const boundary *b, flip_direction d)
     return line;
 }
 
-static void in_words(sung *s)
+static void in_words(sung_voice *s)
 {
     s->levels_known = s->levels_are_spl = false;
     s->soft_db = -WORD_DB;
@@ -98,7 +98,7 @@ static void in_words(sung *s)
 }
 
 bool sung_gather(const path *paths, size_t n, const boundary *b_or_null, bool levels_known,
-                 bool levels_are_spl, sung *out)
+                 bool levels_are_spl, sung_voice *out)
 {
     plan_reach reach = {0};
     range *items;
@@ -109,7 +109,7 @@ bool sung_gather(const path *paths, size_t n, const boundary *b_or_null, bool le
         clean[i].reg = reg[i] = trusted(&paths[i]);
     }
     size_t n_items = ranges_of(clean, n, &items);
-    *out = (sung){.from_map = true, .levels_known = true, .levels_are_spl = levels_are_spl};
+    *out = (sung_voice){.from_map = true, .levels_known = true, .levels_are_spl = levels_are_spl};
     for (int r = 0; r < 2; r++) {
         out->reg[r] = register_of(items, n_items, r + 1);
         out->flips[r] = line_of(b_or_null, (flip_direction)r);
@@ -131,10 +131,10 @@ bool sung_gather(const path *paths, size_t n, const boundary *b_or_null, bool le
     return any;
 }
 
-sung sung_default(void)
+sung_voice sung_default(void)
 {
     const sung_line untold = {(double)NAN, (double)NAN, (double)NAN};
-    sung s = {.flips = {untold, untold}};
+    sung_voice s = {.flips = {untold, untold}};
     s.reg[0] = s.reg[1] = empty_register();
     s.reg[0].lo_st = 55;
     s.reg[0].hi_st = 64;
@@ -144,35 +144,35 @@ sung sung_default(void)
     return s;
 }
 
-bool sung_note(const sung *s, int reg, int st)
+bool sung_note(const sung_voice *s, int reg, int st)
 {
     return st >= s->reg[reg - 1].lo_st && st <= s->reg[reg - 1].hi_st;
 }
 
-double sung_floor(const sung *s, int reg, int st)
+double sung_floor(const sung_voice *s, int reg, int st)
 {
     return s->reg[reg - 1].floor_db[st - SUNG_LOW_ST];
 }
 
-double sung_ceiling(const sung *s, int reg, int st)
+double sung_ceiling(const sung_voice *s, int reg, int st)
 {
     return s->reg[reg - 1].ceiling_db[st - SUNG_LOW_ST];
 }
 
-bool sung_at(const sung *s, int reg, double st, double db)
+bool sung_at(const sung_voice *s, int reg, double st, double db)
 {
     int note = (int)lround(st);
     return sung_note(s, reg, note) && db >= sung_floor(s, reg, note) &&
            db <= sung_ceiling(s, reg, note);
 }
 
-double sung_flip(const sung *s, flip_direction d, double db)
+double sung_flip(const sung_voice *s, flip_direction d, double db)
 {
     const sung_line *line = &s->flips[d];
     return line->pitch_st + line->slope * (db - line->at_db);
 }
 
-double sung_flip_level(const sung *s, flip_direction d, double st)
+double sung_flip_level(const sung_voice *s, flip_direction d, double st)
 {
     const sung_line *line = &s->flips[d];
     return line->slope > LEAST_SLOPE ? line->at_db + (st - line->pitch_st) / line->slope

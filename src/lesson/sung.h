@@ -28,36 +28,37 @@ typedef struct sung_line {
 } sung_line;
 
 /* Where levels are not known they are -12, 0 and 12 for soft, middle and loud; chest voice goes
- * from -15 to 15, light voice to less on its lowest notes: words are made of them, never figures. */
-typedef struct sung {
+ * from -15 to 15, light voice to less on its lowest notes: words are made of them, never figures.
+ * */
+typedef struct sung_voice {
     bool from_map;                      /* false: notes that most voices can sing */
     bool levels_known;                  /* false: automatic gain, or no map */
     bool levels_are_spl;                /* dB SPL at 30 cm, else dB re session median */
     sung_register reg[2];               /* M1, M2 */
     double soft_db, middle_db, loud_db; /* as in fit/plan.h */
     sung_line flips[2];                 /* by flip_direction */
-} sung;
+} sung_voice;
 
 /* From all takes of a singer's vowel, and the boundary of those that count, or NULL. levels_known
  * false: the levels in paths are not looked at. False when no note of either register was sung, and
  * *out is then that of sung_default(). */
 bool sung_gather(const path *paths, size_t n, const boundary *b_or_null, bool levels_known,
-                 bool levels_are_spl, sung *out);
+                 bool levels_are_spl, sung_voice *out);
 
 /* For a singer without a map: chest voice G3 to E4, light voice D4 to A4, which men and women
  * mostly have, about the usual place of the flip (D4 to G4 in men and women alike: Titze,
  * Principles of Voice Production, 1994, from memory). */
-sung sung_default(void);
+sung_voice sung_default(void);
 
 /* Whether the register was sung there: within half a semitone, and from floor to ceiling. */
-bool sung_at(const sung *s, int reg, double st, double db);
-bool sung_note(const sung *s, int reg, int st);      /* at whatever level */
-double sung_floor(const sung *s, int reg, int st);   /* of a note that was sung */
-double sung_ceiling(const sung *s, int reg, int st); /* the same */
+bool sung_at(const sung_voice *s, int reg, double st, double db);
+bool sung_note(const sung_voice *s, int reg, int st);      /* at whatever level */
+double sung_floor(const sung_voice *s, int reg, int st);   /* of a note that was sung */
+double sung_ceiling(const sung_voice *s, int reg, int st); /* the same */
 
 /* Where the voice flips at a level; NaN: not told. */
-double sung_flip(const sung *s, flip_direction d, double db);
+double sung_flip(const sung_voice *s, flip_direction d, double db);
 /* The level at which it flips on this pitch; NaN: not told, or the line does not rise. */
-double sung_flip_level(const sung *s, flip_direction d, double st);
+double sung_flip_level(const sung_voice *s, flip_direction d, double st);
 
 #endif
