@@ -218,7 +218,7 @@ int main(int argc, char **argv)
     double minutes = strtod(argv[3], NULL), most_mb = strtod(argv[4], NULL);
     char *path = xformat("%s/long.wav", argv[2]);
     const char *const flips[] = {argv[1], "analyse", path, NULL};
-    const char *const frames[] = {argv[1], "analyse", "--tracks", "-", NULL};
+    const char *const frames[] = {argv[1], "analyse", "--tracks", "--measures", "-", NULL};
     FILE *out = fopen(path, "wb");
     bool good = out && write_long(out, &all, minutes, false);
     good = out && fclose(out) == 0 && good;
@@ -227,7 +227,7 @@ int main(int argc, char **argv)
     good = tell("analyse", "mixed", minutes, measure(flips, -1), most_mb) && good;
     remove(path);
     if (argc == 5)
-        good = tell("analyse --tracks", "voiced, by a pipe", minutes,
+        good = tell("analyse --tracks --measures", "voiced, by a pipe", minutes,
                     measure_pipe(frames, &all, minutes, true), most_mb) &&
                good;
     for (size_t k = 0; k < all.n; k++)

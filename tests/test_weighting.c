@@ -267,6 +267,32 @@ static void test_frames_are_in_their_place(void **state)
     assert_true(worst <= 0.05);
 }
 
+/* What is kept after some was dropped, and comes after that, is what it would have been. */
+static void test_dropped_frames_move_nothing(void **state)
+{
+    (void)state;
+    enum { FRAMES = 401, FROM = 150 };
+    sound s = silence(48000, 2);
+    add_sine(&s, 0.3, 1.7, 1000, 0.5);
+    meter *all = metered(&s), *m = meter_new(s.rate_hz, METER_ALL, 0.005, true);
+    float want[FRAMES], db[FRAMES];
+    meter_add(m, s.x, s.n / 2);
+    meter_drop(m, 100);
+    meter_drop(m, FROM);
+    meter_drop(m, 20);
+    meter_add(m, s.x + s.n / 2, s.n - s.n / 2);
+    for (int c = 0; c < WEIGHTING_CURVES; c++)
+        for (int k = 0; k < METER_SPEEDS; k++) {
+            meter_frames(all, (weighting_curve)c, (meter_speed)k, FROM, FRAMES - FROM, want);
+            meter_frames(m, (weighting_curve)c, (meter_speed)k, FROM, FRAMES - FROM, db);
+            assert_memory_equal(db, want, (FRAMES - FROM) * sizeof *db);
+        }
+    meter_drop(NULL, 3);
+    meter_free(m);
+    meter_free(all);
+    free(s.x);
+}
+
 /* A sine of RMS 0.1 at 1 kHz reads -20 dB on every curve (0.01 dB: the filter's onset); the same
  * for half of the time 3.01 dB less; two tones their sum in power; DC nothing; full scale alone
  * does not matter. */
@@ -334,6 +360,7 @@ int main(void)
         cmocka_unit_test(test_tonebursts),
         cmocka_unit_test(test_decay),
         cmocka_unit_test(test_frames_are_in_their_place),
+        cmocka_unit_test(test_dropped_frames_move_nothing),
         cmocka_unit_test(test_leq),
         cmocka_unit_test(test_nothing),
     };

@@ -227,6 +227,7 @@ static bool print_tracks(const command_call *call, const heard *h, const registe
         measure_note_take(w, track_store_name(h->store, k), !isnan(own->how.full_scale_db),
                           &h->levels[k]);
     bool read = true;
+    track_store_read_measures(h->store);
     for (size_t k = 0; read && k < n; k++)
         read = print_take(w, h, k, e);
     free(columns);

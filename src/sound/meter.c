@@ -6,6 +6,7 @@
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double tau_s[METER_SPEEDS] = {0.125, 1};
 static const double longest_step_s = 0.001;
@@ -17,7 +18,7 @@ typedef struct channel { /* one curve */
     double energy;       /* sum of squares of all samples before this step */
     double step;         /* and of this step */
     double power[METER_SPEEDS], most[METER_SPEEDS];
-    float *frames[METER_SPEEDS]; /* power at the frames */
+    float *frames[METER_SPEEDS]; /* power at the frames from first_frame on */
 } channel;
 
 struct meter {
@@ -27,16 +28,17 @@ struct meter {
     size_t samples, steps; /* seen, and whole ones */
     size_t in_step, step_end;
     bool keeps_frames;
-    size_t n_frames, room[METER_SPEEDS * WEIGHTING_CURVES];
+    size_t n_frames, first_frame, room[METER_SPEEDS * WEIGHTING_CURVES];
 };
 
 static void keep_frame(meter *m)
 {
+    size_t at = m->n_frames - m->first_frame;
     for (int c = 0; m->keeps_frames && c < WEIGHTING_CURVES; c++)
         for (int s = 0; m->of[c].filter && s < METER_SPEEDS; s++) {
-            array_reserve((void **)&m->of[c].frames[s], &m->room[c * METER_SPEEDS + s],
-                          m->n_frames + 1, sizeof(float));
-            m->of[c].frames[s][m->n_frames] = (float)m->of[c].power[s];
+            array_reserve((void **)&m->of[c].frames[s], &m->room[c * METER_SPEEDS + s], at + 1,
+                          sizeof(float));
+            m->of[c].frames[s][at] = (float)m->of[c].power[s];
         }
     m->n_frames++;
 }
@@ -174,8 +176,20 @@ meter_levels meter_shift(meter_levels l, double by_db)
 void meter_frames(const meter *m, weighting_curve curve, meter_speed speed, size_t first, size_t n,
                   float *out)
 {
-    assert(m->keeps_frames && m->of[curve].filter);
-    for (size_t i = 0; i < n; i++)
-        out[i] = first + i < m->n_frames ? (float)db((double)m->of[curve].frames[speed][first + i])
-                                         : NAN;
+    assert(m->keeps_frames && m->of[curve].filter && first >= m->first_frame);
+    const float *power = m->of[curve].frames[speed];
+    for (size_t i = first; i < first + n; i++)
+        *out++ = i < m->n_frames ? (float)db((double)power[i - m->first_frame]) : NAN;
+}
+
+void meter_drop(meter *m, size_t before)
+{
+    if (!m || before <= m->first_frame)
+        return;
+    assert(before <= m->n_frames);
+    size_t gone = before - m->first_frame, left = m->n_frames - before;
+    for (int c = 0; c < WEIGHTING_CURVES; c++)
+        for (int s = 0; s < METER_SPEEDS && m->of[c].frames[s]; s++)
+            memmove(m->of[c].frames[s], m->of[c].frames[s] + gone, left * sizeof(float));
+    m->first_frame = before;
 }

@@ -48,5 +48,8 @@ meter_levels meter_shift(meter_levels l, double db);
  * start, NaN beyond the samples added. Only for a metered curve of a meter that keeps frames. */
 void meter_frames(const meter *m, weighting_curve curve, meter_speed speed, size_t first, size_t n,
                   float *db);
+/* Forgets the levels kept of the frames before that one, which cannot be asked for any more. NULL
+ * allowed. */
+void meter_drop(meter *m, size_t before);
 
 #endif

@@ -16,11 +16,8 @@
 
 static const double shortest_s = 0.060;
 static const double stated_cm = 30;
-static const double same_st = 0.01; /* what two blocks hear alike */
-enum {
-    OVERLAP_S = 2,
-    BESIDE = 60
-}; /* on either side of a border; frames on either side of a cut */
+static const double same_st = 0.01;  /* what two blocks hear alike */
+enum { OVERLAP_S = 2, BESIDE = 60 }; /* beside a border; frames beside a cut */
 
 voice_settings voice_defaults(void)
 {
@@ -124,12 +121,18 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     return t;
 }
 
+static size_t per_second(const voice_settings *s)
+{
+    return (size_t)lround(1 / s->hop_s);
+}
+
 /* Fills the window with the k-th block. A little sound beyond is read, too, so that what is left
  * over at the end is never less than a block can cut. */
 static bool next_block(listener *l, size_t k, err *e)
 {
     size_t block = (size_t)l->s->block_s, start = k ? k * block - OVERLAP_S : 0;
     signal_window_drop(l->sound, start - l->start_s);
+    meter_drop(l->meter, start * per_second(l->s));
     l->start_s = start;
     l->end_s = (k + 1) * block + OVERLAP_S;
     if (!signal_window_fill(l->sound, (double)(l->end_s + 1 - start), e))
@@ -137,11 +140,6 @@ static bool next_block(listener *l, size_t k, err *e)
     l->last = signal_window_ended(l->sound) &&
               signal_window_sound(l->sound)->seconds < (double)(l->end_s + 1);
     return true;
-}
-
-static size_t per_second(const voice_settings *s)
-{
-    return (size_t)lround(1 / s->hop_s);
 }
 
 /* Frames from the beginning of the block to its end. */
@@ -153,6 +151,7 @@ static size_t frames_of(const listener *l)
         return l->end_s * per_second(l->s) - first;
     return seconds < shortest_s ? 0 : (size_t)(seconds / l->s->hop_s) + 1 - first;
 }
+
 /* What the block's EGG says of the way in which contact counts. */
 static void look_at_shape(listener *l)
 {

@@ -31,11 +31,10 @@ typedef struct stored { /* one take */
     char *name;
     double hop_s, full_scale_db;
     declared_register declared;
-    size_t n;            /* frames */
-    size_t chunks, base; /* its first chunk; frames in all takes before it */
-    size_t stretches;    /* before it */
-    size_t at;           /* in the spool */
-    size_t last_voiced;  /* NONE: no voice yet */
+    size_t n;             /* frames */
+    size_t chunks, base;  /* its first chunk; frames in all takes before it */
+    size_t stretches, at; /* before it; in the spool */
+    size_t last_voiced;   /* NONE: no voice yet */
 } stored;
 
 struct track_store {
@@ -45,6 +44,7 @@ struct track_store {
     size_t n_takes, n_chunks, n_stretches, room_takes, room_chunks, room_stretches;
     size_t end; /* of the frames in their spool */
     spool *frames, *labels;
+    bool measured; /* reading gives measures, too */
 };
 
 track_store *track_store_new(void)
@@ -172,7 +172,7 @@ static bool write_measures(track_store *s, chunk *c, const track *t, size_t firs
 
 static bool read_measures(const track_store *s, const chunk *c, track *t, err *e)
 {
-    if (c->measured == NONE)
+    if (!s->measured || c->measured == NONE)
         return true;
     measures *m = t->measures = measures_new();
     size_t values = c->n * MEASURES * sizeof *m->value,
@@ -253,6 +253,11 @@ void track_store_drop(track_store *s)
     s->n_stretches = t->stretches;
     s->end = t->at;
     free(t->name);
+}
+
+void track_store_read_measures(track_store *s)
+{
+    s->measured = true;
 }
 
 size_t track_store_takes(const track_store *s)

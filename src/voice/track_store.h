@@ -40,10 +40,12 @@ size_t track_store_frames(const track_store *s, size_t take);
 /* Of all takes that are ended, in their order. */
 const stretch *track_store_stretches(const track_store *s, size_t *n);
 
-/* Frames first..first + n - 1 of a take as a track, bit for bit as they were appended; `reg` and
- * `p_m2` as they were set, else 0 and NaN. */
+/* Frames first..first + n - 1 of a take as a track, bit for bit as they were appended, measures
+ * left out; `reg` and `p_m2` as they were set, else 0 and NaN. */
 bool track_store_read(const track_store *s, size_t take, size_t first, size_t n, track **out,
                       err *e);
+/* From now on track_store_read() gives measures, too, where there are any. */
+void track_store_read_measures(track_store *s);
 /* Sets the registers of frames first..first + n - 1. */
 bool track_store_label(track_store *s, size_t take, size_t first, size_t n,
                        const unsigned char *reg, const double *p_m2, err *e);
