@@ -19,11 +19,11 @@ typedef struct column { /* one frame of the search */
 
 static double leap(const pitch_settings *s, double from_st, double to_st)
 {
-    double beyond = fabs(to_st - from_st) - s->leap_free_st;
+    double by = fabs(to_st - from_st), beyond = by - s->leap_free_st;
     if (beyond <= 0)
         return 0;
     double cost = s->leap_cost * beyond;
-    return cost < s->leap_cap ? cost : s->leap_cap;
+    return (cost < s->leap_cap ? cost : s->leap_cap) + (by > s->far_st ? s->far_cost : 0);
 }
 
 static void arrive(const pitch_settings *s, const column *before, column *now, int state)

@@ -26,17 +26,20 @@ pitch_settings pitch_defaults(void)
                             .leap_cost = 0.5,
                             .leap_free_st = 0.3,
                             .leap_cap = 3,
+                            .far_st = 13.5,
+                            .far_cost = 2,
                             .onset_cost = 1,
                             .doubling_brief_s = 0.15,
                             .doubling_s = 1.2,
-                            .odds_at_0 = -5,
+                            .odds_at_0 = -4.5,
                             .odds_per_db = 0.13,
                             .odds_per_unexplained = 2.2,
                             .odds_per_faint_db = 0.25,
+                            .odds_per_fallen_db = 0.2,
                             .odds_without_pitch = -3,
                             .odds_weight = 0.2,
                             .change_per_s = 2,
-                            .voiced_from = 0.2,
+                            .voiced_from = 0.15,
                             .gate_db = 45,
                             .loud_db = (double)NAN};
 }
@@ -88,15 +91,18 @@ static void silence_consonants(const double *level_db, size_t n, double *pitch_s
     }
 }
 
-/* Log odds of voice in a frame by itself. */
-static double odds_of(const pitch_settings *s, double unexplained, double clarity_db,
-                      double over_gate_db)
+/* How far frame i has fallen from the loudest frame with a pitch in the 300 ms before, beyond what
+ * a voice falls that goes on, dB. That is what a room holds of a voice that has ended: its pitch is
+ * as clear. */
+static double fallen_db(const double *level_db, const double *pitch_st, size_t i)
 {
-    if (isnan(unexplained))
-        return s->odds_without_pitch;
-    return s->odds_at_0 + s->odds_per_db * fmin(clarity_db, clear_db) -
-           s->odds_per_unexplained * unexplained -
-           s->odds_per_faint_db * fmax(0, loud_from_db - over_gate_db);
+    enum { BEFORE = 60 };
+    static const double goes_on = 10, most = 20;
+    double loudest = level_db[i];
+    for (size_t j = i > BEFORE ? i - BEFORE : 0; j < i; j++)
+        if (level_db[j] > loudest && !isnan(pitch_st[j]))
+            loudest = level_db[j];
+    return fmax(0, fmin(most, loudest - level_db[i] - goes_on));
 }
 
 /* Says for every frame how probable voice is, and takes the pitch from those where it is not. */
@@ -106,8 +112,13 @@ static void judge(const pitch_settings *s, double hop_s, size_t n, const double 
 {
     double *odds = xmalloc(n, sizeof *odds);
     for (size_t i = 0; i < n; i++) {
-        double left = isnan(pitch_st[i]) ? (double)NAN : unexplained[i];
-        odds[i] = s->odds_weight * odds_of(s, left, clarity_db[i], over_gate_db[i]);
+        double alone = s->odds_without_pitch; /* log odds of voice in the frame by itself */
+        if (!isnan(pitch_st[i]))
+            alone = s->odds_at_0 + s->odds_per_db * fmin(clarity_db[i], clear_db) -
+                    s->odds_per_unexplained * unexplained[i] -
+                    s->odds_per_faint_db * fmax(0, loud_from_db - over_gate_db[i]) -
+                    s->odds_per_fallen_db * fallen_db(over_gate_db, pitch_st, i);
+        odds[i] = s->odds_weight * alone;
     }
     voicing_chain(odds, n, s->change_per_s * hop_s, voicing);
     for (size_t i = 0; i < n; i++)

@@ -30,20 +30,24 @@ typedef struct pitch_settings {
     double octave_cost; /* cost of each octave down: a double period fits as well as the true one */
     double leap_cost;   /* per semitone and frame beyond leap_free_st */
     double leap_free_st; /* 0.3 semitone a frame: 60 semitones a second, faster than any slide */
-    double leap_cap;     /* what any leap costs at most */
-    double onset_cost;   /* a path's pitch beginning or ending */
+    double leap_cap;     /* what a leap costs at most, */
+    double far_st, far_cost; /* 13.5, 2: and how much more beyond an octave and what vibrato adds,
+                                which no flip leaps: that is the ring of a formant */
+    double onset_cost;       /* a path's pitch beginning or ending */
     double doubling_brief_s; /* 0.15, and 1.2: so long a doubled period drops no octave, whatever
                                 it sounds like, and while it sounds of the octave above */
     double doubling_s;
     double gate_db; /* frames this far under the loud parts (95 % point) are no voice */
     double loud_db; /* level of the loud parts; NaN: of the frames given */
     /* Log odds of voice in a frame by itself: at 0, for a dB of clarity (up to 25), for a unit of
-     * the log of what is left unexplained, for a dB of faintness (under 20 over the gate); without
-     * a pitch. Fitted by logistic regression on tuning voices, the faintness less than that. */
-    double odds_at_0, odds_per_db, odds_per_unexplained, odds_per_faint_db, odds_without_pitch;
+     * the log of what is left unexplained, for a dB of faintness (under 20 over the gate), for a dB
+     * that it has fallen (see pitch.c); without a pitch. By logistic regression on tuning voices,
+     * but for the last three: those voices' pauses are purer than real ones. */
+    double odds_at_0, odds_per_db, odds_per_unexplained, odds_per_faint_db, odds_per_fallen_db,
+        odds_without_pitch;
     double odds_weight;  /* 0.2 of that counts: neighbouring frames say the same */
     double change_per_s; /* 2: how often voice begins or ends */
-    double voiced_from;  /* 0.2: to miss a sung frame costs four times as much as to hear one */
+    double voiced_from;  /* 0.15: to miss a sung frame costs six times as much as to hear one */
 } pitch_settings;
 
 pitch_settings pitch_defaults(void);
