@@ -20,7 +20,7 @@ LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -
 # is looked for.
 PACKAGES = gcc libc6-dev libsndfile1-dev libfftw3-dev libgsl-dev libsqlite3-dev libjansson-dev \
   libsoxr-dev nettle-dev
-TEST_PACKAGES = libcmocka-dev python3
+TEST_PACKAGES = libcmocka-dev python3 mandoc
 LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr
 # Others that pitch is compared with; the program needs none of them.
@@ -79,10 +79,11 @@ accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voic
 	@$(MAKE) $(JOBS) do-accuracy
 trust: deps-test ## learn src/register/trust_table.h anew from the first test voice
 	@$(MAKE) $(JOBS) do-trust
-install: deps ## install the program under $(PREFIX), /usr/local unless given; DESTDIR is heeded
+install: deps ## install program, manual and completion under $(PREFIX), /usr/local unless given; DESTDIR is heeded
 	@$(MAKE) $(JOBS) do-install
 uninstall: ## remove what install put there
-	rm -f $(DESTDIR)$(PREFIX)/bin/seamline
+	rm -f $(INSTALLED)/bin/seamline $(INSTALLED)/$(COMPLETION) \
+	  $(INSTALLED)/$(MAN)/seamline.1 $(INSTALLED)/$(MAN)/seamline-*.1
 clean: ## remove everything built
 	rm -rf $(BUILD)
 help: ## this list
@@ -238,8 +239,17 @@ $(TIDY): %.tidy:
 
 do-compile: $(PROGRAMS) $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/*.c))
 
-do-install: $(BUILD)/seamline
-	install -D -m 755 $(BUILD)/seamline $(DESTDIR)$(PREFIX)/bin/seamline
+INSTALLED = $(DESTDIR)$(PREFIX)
+MAN = share/man/man1
+COMPLETION = share/bash-completion/completions/seamline
+do-install: $(BUILD)/seamline $(BUILD)/man
+	install -D -m 755 $(BUILD)/seamline $(INSTALLED)/bin/seamline
+	install -D -m 644 -t $(INSTALLED)/$(MAN) $(BUILD)/man/*.1
+	install -D -m 644 data/seamline.bash $(INSTALLED)/$(COMPLETION)
+# The program writes its own manual, a page for each command that it would complete.
+$(BUILD)/man: $(BUILD)/seamline
+	@rm -rf $@; mkdir -p $@; $< help --man > $@/seamline.1; \
+	for c in $$($< complete -- '' | sed 1d); do $< help --man $$c > $@/seamline-$$c.1 || exit 1; done
 
 .PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-page do-test-page deps-page test-survreg do-test-survreg deps-survreg \

@@ -11,7 +11,8 @@
 
 static int usage(const command *c, err *e)
 {
-    message_warn("%s Try: seamline %s%s--help", e->text, c ? c->name : "", c ? " " : "");
+    bool named = c && c != command_named("help");
+    message_warn("%s Try: seamline help%s%s", e->text, named ? " " : "", named ? c->name : "");
     return EXIT_USAGE;
 }
 
@@ -43,7 +44,7 @@ static int run(const command *c, const shared_settings *shared, void *settings, 
 static int show(const command *c, const shared_settings *shared)
 {
     if (shared->version)
-        printf("seamline %s\n", SEAMLINE_VERSION);
+        command_versions(stdout);
     else if (c)
         command_print(c, stdout);
     else
@@ -75,11 +76,7 @@ static int call_command(const command *c, shared_settings *shared, size_t n, cha
 static int refuse_command(const char *typed)
 {
     err e;
-    const char *near = command_nearest(typed);
-    if (near)
-        err_set(&e, "There is no command \"%s\"; did you mean %s?", typed, near);
-    else
-        err_set(&e, "There is no command \"%s\".", typed);
+    command_refuse(typed, &e);
     return usage(NULL, &e);
 }
 

@@ -108,7 +108,7 @@ static void test_help(void **state)
     said version = run("--version"), of_one = run("takes", "--version");
     assert_int_equal(version.code, EXIT_DONE);
     assert_string_equal(version.out, of_one.out);
-    assert_true(strncmp(version.out, "seamline ", 9) == 0 && lines(version.out) == 1);
+    assert_true(strncmp(version.out, "seamline ", 9) == 0);
     said_clear(&version);
     said_clear(&of_one);
 }

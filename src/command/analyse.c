@@ -313,6 +313,9 @@ const command command_analyse = {
     .usage = "FILE...",
     .detail = "All files are takes of one singer on one vowel: what a take lacks the others tell. "
               "A file\nmay be FILE@START-END in seconds, or - for standard input.",
+    .examples = "seamline analyse takes/*.wav\n"
+                "seamline analyse --tracks takes/*.wav > tracks.tsv\n"
+                "seamline analyse --explain takes/take-01.wav -o evidence.png",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

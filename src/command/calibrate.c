@@ -216,6 +216,8 @@ const command command_calibrate = {
               "With --rig it is kept in the journal, and add --rig goes by it. Where a rig's "
               "calibrations are\nmore than 2 dB apart it has probably changed, which is said. "
               "Without FILE: what is kept.",
+    .examples = "seamline calibrate calibrator.wav --reads 94\n"
+                "seamline calibrate calibrator.wav --reads 94 --rig desk --distance 30",
     .most = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

@@ -67,6 +67,7 @@ const command command_check = {
     .detail = "Prints a row for each check of each FILE: pass, warn or fail, what was measured, "
               "and what\nto do. A check that could not be judged has an empty result, and says why "
               "in the remedy.\nExits 0 whatever is found in files that can be read.",
+    .examples = "seamline check takes/*.wav",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

@@ -5,7 +5,8 @@
 /* A command of the program: what it is called, what it takes, what it does.
  *
  * To add one: a file src/command/NAME.c that defines `const command command_NAME`, and its name in
- * the list of commands.c. Options, operands and help are read from this struct. */
+ * the list of commands.c. Options, operands, help, manual page and completion are read from this
+ * struct. */
 
 #include "base/message.h"
 #include "base/options.h"
@@ -14,6 +15,7 @@
 #include <stddef.h>
 
 #define SEAMLINE_VERSION "0.1.0"
+#define SEAMLINE_DATE "2026-11-25" /* of this version, for the manual */
 
 enum exit_code {
     EXIT_DONE = 0,
@@ -48,7 +50,11 @@ struct command {
     const char *name;
     const char *summary;   /* one phrase for the list of commands */
     const char *usage;     /* operands as in "SINGER FILE..." */
-    const char *detail;    /* paragraphs for its own help, or NULL */
+    const char *detail;    /* paragraphs for its own help, or NULL; a line that begins with two
+                              blanks stays as it is */
+    const char *examples;  /* command lines, one a line; tests run them (tests/test_docs.c) */
+    const char *words;     /* "a|b": what the operand VERB or ACTION may be, else NULL */
+    bool hidden;           /* for scripts: in no list and without a page */
     size_t least, most;    /* how many operands; most = 0: any number, or none when usage is "" */
     const option *options; /* of its own */
     size_t n_options;
@@ -65,10 +71,12 @@ table_writer *command_table(const command_call *call, const char *columns);
 /* Those notes alone, for a writer of the command's own. */
 void command_notes(const command_call *call, table_writer *w);
 
-extern const command *const commands[];          /* in the order of the help; ends with NULL */
-const command *command_named(const char *name);  /* NULL when there is none */
-const char *command_nearest(const char *typed);  /* NULL when none is near */
+extern const command *const commands[];         /* in the order of the help; ends with NULL */
+const command *command_named(const char *name); /* NULL when there is none */
+/* There is no such command; false with a sentence that names the nearest. */
+bool command_refuse(const char *typed, err *e);
 void commands_print(FILE *out);                  /* the help of the program */
 void command_print(const command *c, FILE *out); /* the help of one command */
+void command_versions(FILE *out); /* of the program, and of the libraries that it runs with */
 
 #endif

@@ -28,7 +28,9 @@
     one(report) \
     one(export) \
     one(merge) \
-    one(journal)
+    one(journal) \
+    one(help) \
+    one(complete)
 /* clang-format on */
 
 #define DECLARE(name) extern const command command_##name;
@@ -47,7 +49,7 @@ const option shared_options[] = {
      "the tuning of A4, for note names (440)"},
     {"help", 'h', OPTION_FLAG, NULL, NULL, 0, 0, offsetof(shared_settings, help), "this help"},
     {"version", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(shared_settings, version),
-     "the program's version"},
+     "versions of the program and its libraries"},
 };
 const size_t n_shared_options = sizeof shared_options / sizeof *shared_options;
 
@@ -64,17 +66,26 @@ const command *command_named(const char *name)
     return NULL;
 }
 
-const char *command_nearest(const char *typed)
+static const char *nearest(const char *typed)
 {
     size_t n = 0;
     while (commands[n])
         n++;
     const char **names = xmalloc(n, sizeof *names);
-    for (size_t i = 0; i < n; i++)
-        names[i] = commands[i]->name;
+    n = 0;
+    for (size_t i = 0; commands[i]; i++)
+        if (!commands[i]->hidden)
+            names[n++] = commands[i]->name;
     const char *near = text_nearest(typed, names, n);
     free(names);
     return near;
+}
+
+bool command_refuse(const char *typed, err *e)
+{
+    const char *near = nearest(typed);
+    return near ? err_set(e, "There is no command \"%s\"; did you mean %s?", typed, near)
+                : err_set(e, "There is no command \"%s\".", typed);
 }
 
 static void note_input(const command_call *call, table_writer *w)
@@ -120,11 +131,19 @@ void commands_print(FILE *out)
           "Usage: seamline COMMAND [OPTION...] [OPERAND...]\n\nCommands:\n",
           out);
     for (size_t i = 0; commands[i]; i++)
-        fprintf(out, "  %-24s%s\n", commands[i]->name, commands[i]->summary);
+        if (!commands[i]->hidden)
+            fprintf(out, "  %-24s%s\n", commands[i]->name, commands[i]->summary);
     print_shared(out);
     fputs("\nExit: 0 done, 1 input or I/O failed, 2 usage, 3 the data give no answer.\n"
-          "seamline COMMAND --help tells more of one.\n",
+          "seamline help COMMAND tells more of one, man seamline of all.\n",
           out);
+}
+
+static void print_examples(const command *c, FILE *out)
+{
+    fputs("\nExamples:\n", out);
+    for (const char *line = c->examples; *line; line += strcspn(line, "\n"), line += *line == '\n')
+        fprintf(out, "  %.*s\n", (int)strcspn(line, "\n"), line);
 }
 
 void command_print(const command *c, FILE *out)
@@ -139,4 +158,6 @@ void command_print(const command *c, FILE *out)
         options_print(&own, out);
     }
     print_shared(out);
+    if (c->examples)
+        print_examples(c, out);
 }

@@ -339,6 +339,7 @@ const command command_compare = {
               "difference\nof each from the first with a 95 % interval that allows for the scatter "
               "between sessions.\nLevels are sound pressure when all are calibrated, else each "
               "session's own scale.",
+    .examples = "seamline compare robin wren -o both.png",
     .least = 2,
     .options = options,
     .n_options = sizeof options / sizeof *options,

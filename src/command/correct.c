@@ -187,6 +187,10 @@ const command command_correct = {
         "s.\n"
         "What is said is kept for good, also when the take is heard anew, counts instead of what\n"
         "was heard, and teaches the program this singer's registers.",
+    .words = CORRECTION_ACTIONS,
+    .examples = "seamline correct 4be27d4ffb\n"
+                "seamline correct 4be27d4ffb confirm 3.25\n"
+                "seamline correct 4be27d4ffb add 5.1 down",
     .least = 1,
     .most = 4,
     .run = run,

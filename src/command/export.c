@@ -314,6 +314,8 @@ const command command_export = {
         "order\nis one: the same takes, corrections and settings give the same table, however "
         "they came\ntogether. Of takes that were removed no flips and registers are told. Frames "
         "are most of\nit: \"--records take,flip,correction\" leaves them out.",
+    .examples = "seamline export > journal.tsv\n"
+                "seamline export --records take,flip,correction",
     .options = options,
     .n_options = sizeof options / sizeof *options,
     .settings_size = sizeof(settings),

@@ -233,6 +233,8 @@ const command command_fit = {
     .detail = "Each table has the columns take, time_s, pitch_st, level_db and register (1, 2 or "
               "empty), and\nmay have p_m2; others are passed over. All takes are one singer's. "
               "analyse --tracks prints such\na table; - is standard input.",
+    .examples = "seamline fit tracks.tsv\n"
+                "seamline analyse --tracks takes/*.wav | seamline fit - --at -30",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

@@ -229,6 +229,8 @@ const command command_held = {
         "A row per take: which of pitch, level and register moved; of those that were to be held, "
         "which\nwere; how steady they were, vibrato taken out; and how far what was varied leaked "
         "into them.\nWhat was meant is what add stored of --hold and --vary, or unknown.",
+    .examples = "seamline held robin\n"
+                "seamline held --files takes/*.wav --hold level",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

@@ -246,6 +246,12 @@ const command command_journal = {
         "  forget SINGER       erases a singer with all takes and overwrites them in the file;\n"
         "                      copies of the file are yours to erase\n\n"
         "remove and forget ask first, unless --yes is said.",
+    .words = "verify|backup FILE|recover FILE|rename SINGER NAME|remove TAKE|restore TAKE|"
+             "forget SINGER",
+    .examples = "seamline journal verify\n"
+                "seamline journal backup copy.db\n"
+                "seamline journal rename robin linnet\n"
+                "seamline journal remove 4be27d4ffb --yes",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

@@ -171,6 +171,9 @@ const command command_map = {
         "Fits the boundary to the singer's takes of one vowel and prints it as \"fit\" does.\n"
         "Takes in which a register was to be held, and flips made at will, show where each\n"
         "register can be sung and are left out of the boundary.",
+    .examples = "seamline map robin -o robin.png\n"
+                "seamline map robin --sessions -o days.svg\n"
+                "seamline map robin --ranges",
     .least = 1,
     .most = 1,
     .options = options,

@@ -37,6 +37,7 @@ const command command_merge = {
         "takes of each were new or said more. Singers are one by their names. The order in which\n"
         "journals are merged does not matter, nor how often. A take that was removed in either is\n"
         "removed, and comes back where it was restored later.",
+    .examples = "seamline merge shard-1.db shard-2.db",
     .least = 1,
     .run = run,
 };

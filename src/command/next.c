@@ -122,6 +122,7 @@ const command command_next = {
               "boundary going up\nmost, each given those before it. interval_now and "
               "interval_then are its mean width in semitones at\nsoft, middle and loud, before "
               "and after the take. Nothing is asked for that was not sung before.",
+    .examples = "seamline next robin --count 3",
     .least = 1,
     .most = 1,
     .options = options,

@@ -153,6 +153,8 @@ const command command_progress = {
               "semitones a\nmonth, the least trend that these sessions would have shown in four of "
               "five cases, and by\nhow much sessions scatter beside it. A change is sure when its "
               "interval leaves out 0.",
+    .examples = "seamline progress robin -o progress.png\n"
+                "seamline progress robin --since 2025-03-05",
     .least = 1,
     .most = 1,
     .options = options,

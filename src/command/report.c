@@ -232,6 +232,8 @@ const command command_report = {
     .usage = "SINGER | --all",
     .detail = "Writes one HTML page that needs nothing but itself: no network, no script, pictures "
               "inline. It\nprints on A4 and reads on a telephone. Prints which page is whose.",
+    .examples = "seamline report robin -o robin.html\n"
+                "seamline report --all -o pages",
     .options = options,
     .n_options = sizeof options / sizeof *options,
     .settings_size = sizeof(settings),

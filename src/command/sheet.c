@@ -218,6 +218,7 @@ const command command_sheet = {
         "thing held and\none varied, two held and the third varied. Every note lies where it was "
         "sung at that level, and each\nline says why it is there. Without SINGER, or without "
         "takes, the notes suit most voices. Nothing here\nis a diagnosis.",
+    .examples = "seamline sheet robin\nseamline sheet robin -o sheet.html --tones tones",
     .most = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

@@ -36,5 +36,7 @@ const command command_singers = {
     .summary = "the singers in the journal",
     .usage = "",
     .detail = "A row per singer: sessions, takes, asserted flips, first and last date.",
+    .examples = "seamline singers\n"
+                "seamline singers --format json",
     .run = run,
 };

@@ -66,6 +66,7 @@ const command command_split = {
               "such a take to every other command,\nand the table, with columns for what is known "
               "of each take, is one for add --split --table.\nA teacher's sung example is "
               "a take, too: drop it by that table.",
+    .examples = "seamline split lesson.wav > takes.tsv",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,

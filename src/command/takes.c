@@ -103,6 +103,8 @@ const command command_takes = {
         "A row per take, by date: asserted and doubtful flips, what was to be held and varied, "
         "the\nregister that was named, equivalent and largest levels of the whole take, and which "
         "checks of its\nrecording failed and warned; --checks tells what each measured.",
+    .examples = "seamline takes robin\n"
+                "seamline takes robin --checks",
     .least = 1,
     .most = 1,
     .options = options,
