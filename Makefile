@@ -49,7 +49,9 @@ demo: deps ## an invented studio from recordings to maps, in build/demo
 plots: demo ## the pictures of plots/gallery, which README shows, from the demo
 	@mkdir -p plots/gallery
 	@cp $(BUILD)/demo/wren.png plots/gallery/map.png
-	@cp $(BUILD)/demo/wren-sessions.png plots/gallery/sessions.png
+	@for p in sessions progress take explain; do \
+	  cp $(BUILD)/demo/wren-$$p.png plots/gallery/$$p.png; done
+	@cp $(BUILD)/demo/compare.png plots/gallery/compare.png
 test: deps-test ## build and run every test
 	@$(MAKE) $(JOBS) do-test
 test-san: deps-test ## the tests under the address and undefined-behaviour sanitizers

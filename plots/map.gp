@@ -3,12 +3,15 @@
 #   width_px height_px bare scale tic pt dot face bold_face  as picture.h says
 #   panels, columns, small, has_all maps, maps a row, 1 when they are small, 1 when $all_ is drawn
 #   titles[panels], lines[n_lines]  above each small map; the words beneath
-#   singer vowel counts pitch_axis level_scale
+#   singer vowel counts pitch_axis level_axis level_scale, has_levels (0: they are not known)
 #   lo_db hi_db lo_st hi_st db_step named_tics bare_tics tuning (of A4 from 440 Hz, semitones)
+#   $ranges        level, pitch, register: the softest and the loudest of each semitone
 #   $heavy $light $flips $up $down $all_up $all_down  one index a map, as map_draw.c says
 
 heavy_fill = '#A3C2E4'
 light_fill = '#FBE3BC'
+heavy_edge = '#5F88B8'
+light_edge = '#D69A3A'
 up_ink     = '#16386B'
 down_ink   = '#A33B00'
 faint      = '#D9D9D9'
@@ -63,28 +66,34 @@ set label 22 'light (M2)' at screen key_text, key_y(2) font type(13)
 set object 3 polygon from screen key_x, key_y(3) - tile_h to screen key_x + 2 * tile_w, key_y(3) - tile_h to screen key_x + 2 * tile_w, key_y(3) + tile_h to screen key_x, key_y(3) - tile_h fc rgb heavy_fill fs solid noborder
 set object 4 polygon from screen key_x, key_y(3) - tile_h to screen key_x, key_y(3) + tile_h to screen key_x + 2 * tile_w, key_y(3) + tile_h to screen key_x, key_y(3) - tile_h fc rgb light_fill fs solid noborder
 set label 23 'both' at screen key_text, key_y(3) font type(13)
-set label 24 'blank: hardly or never' at screen key_x, key_y(4) font type(13) tc rgb '#444444'
-set label 30 'where it flips' at screen key_x, key_y(5.5) font bold(12)
-set object 5 rectangle from screen key_x, key_y(6.5) - tile_h to screen key_x + 2 * tile_w, key_y(6.5) + tile_h fc rgb up_ink fs transparent solid 0.22 noborder
-set arrow 1 from screen key_x, key_y(6.5) to screen key_x + 2 * tile_w, key_y(6.5) nohead lw 3 lc rgb up_ink
-set label 31 'going up' at screen key_text, key_y(6.5) font type(13)
-set object 6 rectangle from screen key_x, key_y(7.5) - tile_h to screen key_x + 2 * tile_w, key_y(7.5) + tile_h fc rgb down_ink fs transparent solid 0.22 noborder
-set arrow 2 from screen key_x, key_y(7.5) to screen key_x + 2 * tile_w, key_y(7.5) nohead lw 3 lc rgb down_ink dt (8, 4)
-set label 32 'coming down' at screen key_text, key_y(7.5) font type(13)
-set label 33 'shaded: 95 % band' at screen key_x, key_y(8.5) font type(13) tc rgb '#444444'
-set label 34 '' at screen key_x + tile_w * 0.5, key_y(9.5) point pt 9 ps 1.5 * dot lc rgb up_ink
-set label 35 '' at screen key_x + tile_w * 1.5, key_y(9.5) point pt 11 ps 1.5 * dot lc rgb down_ink
-set label 36 'a flip' at screen key_text, key_y(9.5) font type(13)
-set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5) point pt 8 ps 1.5 * dot lc rgb up_ink
-set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5) point pt 10 ps 1.5 * dot lc rgb down_ink
-set label 39 'a doubtful one' at screen key_text, key_y(10.5) font type(13)
+more = small ? 0 : 1
+if (!small) {
+    set arrow 10 from screen key_x + 0.5 * tile_w, key_y(4) - tile_h to screen key_x + 0.5 * tile_w, key_y(4) + tile_h nohead lw 2.2 lc rgb heavy_edge
+    set arrow 11 from screen key_x + 1.5 * tile_w, key_y(4) - tile_h to screen key_x + 1.5 * tile_w, key_y(4) + tile_h nohead lw 2.2 lc rgb light_edge
+    set label 41 'softest, loudest' at screen key_text, key_y(4) font type(13)
+}
+set label 24 'blank: hardly or never' at screen key_x, key_y(4 + more) font type(13) tc rgb '#444444'
+set label 30 'where it flips' at screen key_x, key_y(5.5 + more) font bold(12)
+set object 5 rectangle from screen key_x, key_y(6.5 + more) - tile_h to screen key_x + 2 * tile_w, key_y(6.5 + more) + tile_h fc rgb up_ink fs transparent solid 0.22 noborder
+set arrow 1 from screen key_x, key_y(6.5 + more) to screen key_x + 2 * tile_w, key_y(6.5 + more) nohead lw 3 lc rgb up_ink
+set label 31 'going up' at screen key_text, key_y(6.5 + more) font type(13)
+set object 6 rectangle from screen key_x, key_y(7.5 + more) - tile_h to screen key_x + 2 * tile_w, key_y(7.5 + more) + tile_h fc rgb down_ink fs transparent solid 0.22 noborder
+set arrow 2 from screen key_x, key_y(7.5 + more) to screen key_x + 2 * tile_w, key_y(7.5 + more) nohead lw 3 lc rgb down_ink dt (8, 4)
+set label 32 'coming down' at screen key_text, key_y(7.5 + more) font type(13)
+set label 33 'shaded: 95 % band' at screen key_x, key_y(8.5 + more) font type(13) tc rgb '#444444'
+set label 34 '' at screen key_x + tile_w * 0.5, key_y(9.5 + more) point pt 9 ps 1.5 * dot lc rgb up_ink
+set label 35 '' at screen key_x + tile_w * 1.5, key_y(9.5 + more) point pt 11 ps 1.5 * dot lc rgb down_ink
+set label 36 'a flip' at screen key_text, key_y(9.5 + more) font type(13)
+set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5 + more) point pt 8 ps 1.5 * dot lc rgb up_ink
+set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5 + more) point pt 10 ps 1.5 * dot lc rgb down_ink
+set label 39 'a doubtful one' at screen key_text, key_y(10.5 + more) font type(13)
 if (has_all) {
-    set arrow 3 from screen key_x, key_y(11.5) to screen key_x + 2 * tile_w, key_y(11.5) nohead lw 1.5 lc rgb all_ink
-    set label 40 'all sessions' at screen key_text, key_y(11.5) font type(13)
+    set arrow 3 from screen key_x, key_y(11.5 + more) to screen key_x + 2 * tile_w, key_y(11.5 + more) nohead lw 1.5 lc rgb all_ink
+    set label 40 'all sessions' at screen key_text, key_y(11.5 + more) font type(13)
 }
 }
 set label 50 pitch_axis at screen right_px(20), (top + bottom) / 2 center rotate by 90 font type(13)
-set label 51 'softer  ←   level, ' . level_scale . '   →  louder' at screen (left + right) / 2, bottom - down_px(54) center font type(13)
+set label 51 level_axis at screen (left + right) / 2, bottom - down_px(54) center font type(13)
 plot NaN notitle
 unset label
 unset arrow
@@ -104,6 +113,8 @@ do for [octave = 0:10] {
     c = 12 * octave + tuning
     if (c > lo_st && c < hi_st) { set arrow from graph 0, first c to graph 1, first c nohead back lc rgb strong lw 0.8 }
 }
+set style arrow 1 nohead lw 2.2 lc rgb heavy_edge
+set style arrow 2 nohead lw 2.2 lc rgb light_edge
 flip_size = (small ? 0.9 : 1.5) * dot
 do for [i = 0:panels - 1] {
     column = i % columns
@@ -114,10 +125,11 @@ do for [i = 0:panels - 1] {
     set bmargin at screen top - title_room - row * (high + gap_y) - high
     eval column == 0 ? named_tics : bare_tics
     set ytics font tic_font
-    set format x (i + columns >= panels ? '%h' : '')
+    set format x (has_levels && i + columns >= panels ? '%h' : '')
     set label 1 titles[i + 1] at graph 0, 1 offset character 0, character 0.9 font bold(12)
     plot $heavy index i using 1:2 with filledcurves closed fc rgb heavy_fill notitle, \
          $light index i using 1:2 with filledcurves closed fc rgb light_fill notitle, \
+         $ranges using 1:($2 - 0.42):(0):(0.84):($3) with vectors arrowstyle variable notitle, \
          $all_up using 1:2 with lines lw 1.5 lc rgb all_ink notitle, \
          $all_down using 1:2 with lines lw 1.5 lc rgb all_ink dt (8, 4) notitle, \
          $up index i using 1:3:4 with filledcurves fc rgb up_ink fs transparent solid 0.22 notitle, \

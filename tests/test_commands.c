@@ -449,13 +449,34 @@ static void test_measures(void **state)
     said_clear(&s);
 }
 
+/* The first of the files is drawn, and the table stays what it is. */
+static void test_take_picture(void **state)
+{
+    (void)state;
+    check_refused(run("analyse", "-o", "take.txt", "slide.wav"), EXIT_USAGE, ".png");
+    said plain = run("analyse", "sung/take-00.wav", "sung/take-01.wav");
+    said s = run("analyse", "-o", "take.svg", "sung/take-00.wav", "sung/take-01.wav");
+    assert_int_equal(s.code, EXIT_DONE);
+    assert_string_equal(s.out, plain.out);
+    char *svg = read_file("take.svg");
+    assert_non_null(strstr(svg, ">take-00.wav<"));
+    assert_null(strstr(svg, "take-01"));
+    assert_non_null(strstr(svg, "flips: "));
+    free(svg);
+    said_clear(&plain);
+    said_clear(&s);
+    said piped = run("analyse", "--draw", "slide.wav"); /* no terminal: the table alone */
+    assert_int_equal(piped.code, EXIT_DONE);
+    assert_null(strstr(piped.out, "time, s"));
+    said_clear(&piped);
+}
+
 /* What registers were told from: the curve, three spectra, three names' cues, one gain, and eleven
  * rows for each flip that `analyse` lists without it. */
 static void test_explain(void **state)
 {
     (void)state;
     static const char *const abouts[] = {"tract", "source", "naming", "registers", "flip"};
-    check_refused(run("analyse", "-o", "why.png", "slide.wav"), EXIT_USAGE, "--explain -o why.png");
     check_refused(run("analyse", "--explain", "-o", "why.txt", "slide.wav"), EXIT_USAGE, ".png");
     said plain = run("analyse", "sung/take-00.wav", "sung/take-01.wav", "sung/take-05.wav");
     said s = run("analyse", "--explain", "-o", "why.png", "sung/take-00.wav", "sung/take-01.wav",
@@ -923,6 +944,7 @@ int main(void)
         cmocka_unit_test_setup(test_said_again, fresh),
         cmocka_unit_test_setup(test_levels_of_a_take, fresh),
         cmocka_unit_test_setup(test_measures, fresh),
+        cmocka_unit_test_setup(test_take_picture, fresh),
         cmocka_unit_test_setup(test_explain, fresh),
         cmocka_unit_test_setup(test_scale_of_fit, fresh),
         cmocka_unit_test_setup(test_table_of_recordings, fresh),

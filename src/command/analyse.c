@@ -2,6 +2,7 @@
 /* analyse: the flips in one singer's takes, or with --tracks every frame; no journal. */
 #include "base/array.h"
 #include "command/command.h"
+#include "command/draw_take.h"
 #include "command/egg_cells.h"
 #include "command/explain_table.h"
 #include "command/flip_cells.h"
@@ -19,7 +20,7 @@
 enum { FRAMES_AT_ONCE = 4000, WIDTH_PX = 1200, HEIGHT_PX = 1000 };
 
 typedef struct settings {
-    bool tracks, measures, explain;
+    bool tracks, measures, explain, draw;
     const char *out;
     recorded how;
     int declared, contact;
@@ -42,7 +43,9 @@ static const option options[] = {
     {"explain", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, explain),
      "what registers and flips were told from, instead of the flips"},
     {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
-     "with --explain: a picture of it too, .png, .svg or .pdf"},
+     "draw the first FILE over time, or with --explain what was told: .png, .svg or .pdf"},
+    {"draw", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, draw),
+     "the same in a window, or as text in a terminal"},
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
@@ -144,12 +147,16 @@ static void warn_unclear(const heard *h)
                      h->egg.takes - h->egg.up - h->egg.down, h->egg.takes);
 }
 
+static const char *level_scale(const settings *own)
+{
+    return isnan(own->how.full_scale_db) ? "dB re full scale" : "dB SPL (Z, 30 cm)";
+}
+
 static void note_levels(const command_call *call, table_writer *w, const heard *h,
                         const register_summary *summary)
 {
     const settings *own = call->settings;
-    table_note(w, "level_scale", "%s",
-               isnan(own->how.full_scale_db) ? "dB re full scale" : "dB SPL (Z, 30 cm)");
+    table_note(w, "level_scale", "%s", level_scale(own));
     table_note(w, "voiced_s", "%.2f", summary->voiced_s);
     table_note(w, "registers", "%s", summary->text);
     if (!isnan(summary->gain_nats))
@@ -237,29 +244,40 @@ static bool print_tracks(const command_call *call, const heard *h, const registe
 }
 
 static bool print_explanation(const command_call *call, const heard *h, const explanation *why,
-                              const register_summary *summary, err *e)
+                              const register_summary *summary, const picture *where, err *e)
 {
-    const settings *own = call->settings;
-    picture where;
     table_writer *w = command_table(call, EXPLAIN_COLUMNS);
     note_levels(call, w, h, summary);
     explain_table_rows(why, w);
     if (!table_writer_close(w, e))
         return false;
-    return !own->out || (picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e) &&
-                         explain_draw(why, summary->text, &where, e));
+    return explain_draw(why, summary->text, where, e);
+}
+
+/* What is drawn of the first take that could be read. */
+static bool draw_first(const command_call *call, const heard *h, const flips *found,
+                       const picture *where, err *e)
+{
+    if (!track_store_takes(h->store))
+        return true;
+    const take_labels labels = {track_store_name(h->store, 0), level_scale(call->settings),
+                                call->shared->a4_hz};
+    return draw_take(h->store, 0, &found[0], &labels, where, e);
 }
 
 static bool print(const command_call *call, const heard *h, const flips *found,
-                  const explanation *why, const register_summary *summary, err *e)
+                  const explanation *why, const register_summary *summary, const picture *where,
+                  err *e)
 {
     const settings *own = call->settings;
-    return own->explain  ? print_explanation(call, h, why, summary, e)
-           : own->tracks ? print_tracks(call, h, summary, e)
-                         : print_flips(call, h, found, summary, e);
+    if (own->explain)
+        return print_explanation(call, h, why, summary, where, e);
+    return (own->tracks ? print_tracks(call, h, summary, e)
+                        : print_flips(call, h, found, summary, e)) &&
+           draw_first(call, h, found, where, e);
 }
 
-static bool decode(const command_call *call, const heard *h, err *e)
+static bool decode(const command_call *call, const heard *h, const picture *where, err *e)
 {
     const settings *own = call->settings;
     flips *found = xcalloc(call->n, sizeof *found);
@@ -277,7 +295,7 @@ static bool decode(const command_call *call, const heard *h, err *e)
     if (good && own->explain && parts > 1)
         good = err_set(e, "They cannot be explained together: give at most six minutes of voice.");
     if (good)
-        good = print(call, h, found, &why, &summary, e);
+        good = print(call, h, found, &why, &summary, where, e);
     explanation_clear(&why);
     for (size_t k = 0; k < call->n; k++)
         flips_clear(&found[k]);
@@ -292,17 +310,17 @@ static int run(const command_call *call, err *e)
         err_set(e, "--measures are of frames: say --tracks --measures.");
         return EXIT_USAGE;
     }
-    if (own->out && !own->explain) {
-        err_set(e, "-o draws what --explain tells: say --explain -o %s.", own->out);
+    picture where = {.kind = PICTURE_NONE};
+    if ((own->out || own->draw) && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e))
+        return EXIT_USAGE;
+    if (own->explain && where.kind == PICTURE_SCREEN) {
+        err_set(e, "What --explain tells is not drawn as text: name a file with -o.");
         return EXIT_USAGE;
     }
-    picture where;
-    if (own->out && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e))
-        return EXIT_USAGE;
     heard h = heard_new(call->n);
     listen_all(call, &h);
     warn_unclear(&h);
-    bool printed = decode(call, &h, e);
+    bool printed = decode(call, &h, &where, e);
     heard_clear(&h);
     return printed && !h.failed ? EXIT_DONE : EXIT_INPUT;
 }

@@ -6,13 +6,16 @@
 #include "command/follow.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
-#include "show/map.h"
+#include "command/plane_scale.h"
+#include "show/compare_draw.h"
+#include "show/session_maps.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { WIDTH_PX = 1200, LEVELS = 3 };
+enum { WIDTH_PX = 1200, LEVELS = COMPARE_LEVELS };
 /* Levels closer than this are not soft and loud. */
 static const double NARROW_DB = 2;
 
@@ -78,38 +81,6 @@ static bool load(const command_call *call, comparison *c, err *e)
     }
     journal_close(j);
     return ok;
-}
-
-/* Levels re each session's own median, as if nothing were calibrated. */
-static void own_scale(plane *p)
-{
-    for (size_t s = 0; p->calibrated && s < p->n_sessions; s++)
-        for (size_t i = p->sessions[s].first; i < p->sessions[s].first + p->sessions[s].n; i++)
-            for (size_t k = 0; isfinite(p->sessions[s].median_db) && k < p->paths[i].n; k++)
-                p->levels[i][k] -= p->sessions[s].median_db;
-    p->calibrated = false;
-}
-
-/* No levels where one singer has none; sound pressure where all have it; else everybody's own
- * scale, and a warning when some have it. */
-static void one_scale(comparison *c)
-{
-    size_t calibrated = 0, pitch_only = 0;
-    for (size_t i = 0; i < c->n; i++) {
-        calibrated += c->planes[i].calibrated;
-        pitch_only += c->planes[i].pitch_only;
-    }
-    for (size_t i = 0; pitch_only && i < c->n; i++)
-        plane_gain(&c->planes[i], GAIN_AUTOMATIC);
-    if (pitch_only)
-        return;
-    if (calibrated == c->n)
-        return;
-    if (calibrated)
-        message_warn("Not all of these singers are calibrated: levels are compared as dB re each "
-                     "session's own median, which is not the same loudness for everybody.");
-    for (size_t i = 0; i < c->n; i++)
-        own_scale(&c->planes[i]);
 }
 
 /* Soft, middle and loud of the levels at which everybody's voice came to the boundary going up. */
@@ -211,15 +182,17 @@ static char *words_of(const comparison *c, size_t other, flip_direction d, doubl
     boundary_row row = d == FLIP_UP ? BOUNDARY_UP_PITCH : BOUNDARY_DOWN_PITCH;
     if (!difference(c, other, c->middle, row, assumed, &f))
         return xformat("%s: not both of %s and %s are told.", way, who, c->names[0]);
+    char at[64] = ""; /* nothing where levels are not known */
+    if (!c->planes[0].pitch_only)
+        snprintf(at, sizeof at, " at %.1f dB", c->at_db[c->middle] + 0.0);
     figure x = scatter_figure(&f, 1);
     if (x.lo95 > 0 || x.hi95 < 0)
-        return xformat("%s at %.1f dB, %s flips %.1f semitones %s than %s (95 %%: %+.1f to %+.1f).",
-                       way, c->at_db[c->middle] + 0.0, who, fabs(x.estimate),
-                       x.estimate > 0 ? "higher" : "lower", c->names[0], x.lo95, x.hi95);
-    return xformat("%s at %.1f dB, no sure difference of %s from %s (95 %%: %+.1f to %+.1f); %.1f "
+        return xformat("%s%s, %s flips %.1f semitones %s than %s (95 %%: %+.1f to %+.1f).", way, at,
+                       who, fabs(x.estimate), x.estimate > 0 ? "higher" : "lower", c->names[0],
+                       x.lo95, x.hi95);
+    return xformat("%s%s, no sure difference of %s from %s (95 %%: %+.1f to %+.1f); %.1f "
                    "semitones would have shown in four of five cases.",
-                   way, c->at_db[c->middle] + 0.0, who, c->names[0], x.lo95, x.hi95,
-                   scatter_detectable(&f, 1));
+                   way, at, who, c->names[0], x.lo95, x.hi95, scatter_detectable(&f, 1));
 }
 
 static char *all_words(const comparison *c, double assumed)
@@ -273,26 +246,46 @@ static bool print(const command_call *call, const comparison *c, const char *wor
     return table_writer_close(w, e);
 }
 
+/* [c->n - 1] differences from the first; the caller frees. */
+static compare_difference *differences(const comparison *c, double assumed)
+{
+    static const boundary_row rows[2] = {BOUNDARY_UP_PITCH, BOUNDARY_DOWN_PITCH};
+    compare_difference *all = xcalloc(c->n, sizeof *all);
+    for (size_t i = 1; i < c->n; i++)
+        for (size_t k = 0; k < c->n_levels; k++)
+            for (int d = 0; d < 2; d++) {
+                scatter_fit f;
+                bool told = difference(c, i, k, rows[d], assumed, &f);
+                all[i - 1].at[k][d] = told ? scatter_figure(&f, 1) : (figure){NAN, NAN, NAN};
+            }
+    return all;
+}
+
 static bool draw(const command_call *call, const comparison *c, const char *words, picture *where,
                  err *e)
 {
-    map_labels labels = {.singer = "Side by side",
-                         .vowel = c->planes[0].vowel,
-                         .level_scale = plane_level_scale(&c->planes[0]),
-                         .levels_are_spl = c->planes[0].calibrated,
-                         .pitch_only = c->planes[0].pitch_only,
-                         .a4_hz = call->shared->a4_hz,
-                         .words = words};
+    const settings *s = call->settings;
+    map_labels labels = plane_map_labels(&c->planes[0], "Side by side", call->shared->a4_hz);
     map *maps = xcalloc(c->n, sizeof *maps);
-    where->height_px = map_height_px(WIDTH_PX, c->n) + 120 + 110 * (int)c->n;
+    compare_difference *apart = differences(c, s->scatter_st);
+    compare_shown shown = {.n = c->n,
+                           .names = c->names,
+                           .maps = maps,
+                           .n_levels = c->n_levels,
+                           .at_db = c->at_db,
+                           .differences = apart};
+    where->height_px = compare_height_px(c->n);
+    labels.words = words;
+    labels.sessions = 0;
     for (size_t i = 0; i < c->n; i++) {
         const plane *p = &c->planes[i];
         labels.sessions += p->n_sessions;
         map_gather(p->paths, p->n, course_at(c, i, c->middle)->whole, &maps[i]);
     }
-    bool ok = map_draw_beside(maps, c->names, c->n, &labels, where, e);
+    bool ok = compare_draw(&shown, &labels, where, e);
     for (size_t i = 0; i < c->n; i++)
         map_clear(&maps[i]);
+    free(apart);
     free(maps);
     return ok;
 }
@@ -302,7 +295,7 @@ static int compare(const command_call *call, comparison *c, picture *where, err 
     const settings *s = call->settings;
     if (!load(call, c, e))
         return EXIT_INPUT;
-    one_scale(c);
+    plane_scale(c->planes, c->n);
     if (!choose_levels(call, c, e) || !fit(c, e))
         return EXIT_NO_ANSWER;
     char *words = all_words(c, s->scatter_st);

@@ -112,7 +112,8 @@ static int follow(const command_call *call, const plane *p, picture *where, err 
                               .level_scale = plane_level_scale(p),
                               .first = p->sessions[0].date,
                               .last = p->sessions[p->n_sessions - 1].date,
-                              .a4_hz = call->shared->a4_hz};
+                              .a4_hz = call->shared->a4_hz,
+                              .pitch_only = p->pitch_only};
     progress shown = progress_of(&all.courses[0], all.first_day, s->scatter_st);
     int code = print(call, p, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
                    ? EXIT_DONE

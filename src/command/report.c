@@ -31,9 +31,9 @@ static const option options[] = {
     GAIN_OPTION(settings, gain),
 };
 
-/* What is told of one vowel, and its part of the page. */
-static bool write_part(const command_call *call, const report_head *head, plane *own, page *p,
-                       err *e)
+/* What is told of one vowel, its part of the page, and the exercises planned from it. */
+static bool write_part(const command_call *call, const report_head *head, plane *own,
+                       sheet *opt_today, page *p, err *e)
 {
     const settings *s = call->settings;
     report_part part = {.plane = own, .alone = own->n_vowels == 1};
@@ -54,6 +54,11 @@ static bool write_part(const command_call *call, const report_head *head, plane 
         part.next = next;
         part.n_next = NEXT_TAKES;
     }
+    if (opt_today) {
+        sung_voice voice;
+        sung_gather(own->paths, own->n, b, !own->pitch_only, own->calibrated, &voice);
+        *opt_today = sheet_plan(&voice);
+    }
     bool ok = report_part_write(head, &part, p, e);
     progress_levels_clear(&levels);
     boundary_free(b);
@@ -61,29 +66,32 @@ static bool write_part(const command_call *call, const report_head *head, plane 
 }
 
 static bool write_vowel(const command_call *call, const report_head *head, journal *j,
-                        const char *vowel, page *p, err *e)
+                        const char *vowel, sheet *opt_today, page *p, err *e)
 {
     plane own;
     if (!plane_load(j, head->singer, vowel, &own, e))
         return false;
-    bool ok = write_part(call, head, &own, p, e);
+    bool ok = write_part(call, head, &own, opt_today, p, e);
     plane_clear(&own);
     return ok;
 }
 
+/* A part for each vowel, then the exercises of the first. */
 static bool write_vowels(const command_call *call, const report_head *head, journal *j, page *p,
                          err *e)
 {
     const settings *s = call->settings;
     journal_vowel *vowels;
     size_t n;
-    if (s->vowel)
-        return write_vowel(call, head, j, s->vowel, p, e);
+    sheet today;
     if (!journal_vowels(j, head->singer, &vowels, &n, e))
         return false;
-    bool ok = true;
-    for (size_t i = 0; ok && i < n; i++)
-        ok = write_vowel(call, head, j, vowels[i].vowel, p, e);
+    const char *first = s->vowel ? s->vowel : vowels[0].vowel;
+    bool ok = write_vowel(call, head, j, first, &today, p, e);
+    for (size_t i = 1; ok && !s->vowel && i < n; i++)
+        ok = write_vowel(call, head, j, vowels[i].vowel, NULL, p, e);
+    if (ok)
+        report_exercises(head, today.sung.from_map ? &today : NULL, first, p);
     journal_vowels_free(vowels, n);
     return ok;
 }

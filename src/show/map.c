@@ -65,6 +65,7 @@ void map_gather(const path *paths, size_t n, const boundary *b_or_null, map *out
     const figure none = {(double)NAN, (double)NAN, (double)NAN};
     *out = (map){.takes = n, .hysteresis = none};
     map_cells_gather(paths, n, out);
+    out->n_ranges = ranges_of(paths, n, &out->ranges);
     if (!b_or_null)
         return;
     gather_flips(b_or_null, out);
@@ -81,6 +82,7 @@ void map_clear(map *m)
 {
     free(m->cells);
     free(m->flips);
+    free(m->ranges);
     for (int d = 0; d < 2; d++) {
         free(m->line[d].level_db);
         free(m->line[d].pitch_st);

@@ -5,7 +5,7 @@
 /* The map of a voice: level across (soft to loud), pitch upwards, where each register was sung,
  * the flips, and the boundary up and down with its 95 % band over the levels that were sung. */
 
-#include "fit/boundary.h"
+#include "fit/ranges.h"
 #include "show/picture.h"
 
 #include <stdbool.h>
@@ -41,7 +41,9 @@ typedef struct map {
     size_t takes, n_cells, n_flips;
     map_cell *cells;
     map_flip *flips;
-    map_line line[2];                       /* by flip_direction */
+    map_line line[2]; /* by flip_direction */
+    size_t n_ranges;  /* softest and loudest of each register and semitone */
+    range *ranges;
     double lasted_st[2];                    /* boundary_lasted, by direction; 0: it is none */
     figure hysteresis;                      /* up minus down in semitones; NaN: not told */
     map_extent extent;                      /* of the cells, edge to edge */
@@ -67,6 +69,12 @@ typedef struct map_labels {
     bool pitch_only;   /* levels are not known */
     const char *words; /* beneath maps side by side, in place of map_words; else NULL */
 } map_labels;
+
+/* Where a line's point lies on the axis of levels; a line at one level alone, as where levels are
+ * not known, goes across the whole axis. */
+double map_line_level(const map_line *l, size_t k, double lo_db, double hi_db);
+/* Sets level_axis, the label of the axis of levels, and has_levels. */
+void map_send_level_axis(gnuplot *g, const map_labels *l);
 
 /* What the map says, in words: where the voice flips up when soft and when loud, where it flips
  * back, and what the takes do not tell. An interval wider than a semitone either way is said as

@@ -107,6 +107,12 @@ static double cut(double st, const map_extent *w)
     return fmin(fmax(st, w->lo_st), w->hi_st);
 }
 
+double map_line_level(const map_line *l, size_t k, double lo_db, double hi_db)
+{
+    bool flat = l->n > 1 && l->level_db[l->n - 1] == l->level_db[0];
+    return flat ? lo_db + (hi_db - lo_db) * (double)k / (double)(l->n - 1) : l->level_db[k];
+}
+
 /* level, pitch, band's lower and upper edge */
 static void send_lines(gnuplot *g, const char *name, const map *maps, size_t n, flip_direction d,
                        const map_extent *w)
@@ -118,8 +124,8 @@ static void send_lines(gnuplot *g, const char *name, const map *maps, size_t n, 
         for (size_t k = 0; k < line->n; k++) {
             figure p = line->pitch_st[k];
             bool seen = p.estimate >= w->lo_st && p.estimate <= w->hi_st;
-            double row[4] = {line->level_db[k], seen ? p.estimate : (double)NAN, cut(p.lo95, w),
-                             cut(p.hi95, w)};
+            double row[4] = {map_line_level(line, k, w->lo_db, w->hi_db),
+                             seen ? p.estimate : (double)NAN, cut(p.lo95, w), cut(p.hi95, w)};
             gnuplot_row(g, row, 4);
         }
     }
@@ -138,6 +144,21 @@ static void send_flips(gnuplot *g, const map *maps, size_t n)
                              p->confidence >= 0.5};
             gnuplot_row(g, row, 4);
         }
+    }
+    gnuplot_data_end(g);
+}
+
+/* What was softest and loudest of each register on a semitone of three takes or more: level, pitch,
+ * 1 or 2. Nothing on small maps; what lies outside the window is not drawn. */
+static void send_ranges(gnuplot *g, const map *m, bool none)
+{
+    gnuplot_data(g, "ranges");
+    for (size_t i = 0; !none && i < m->n_ranges; i++) {
+        const range *r = &m->ranges[i];
+        if (!isfinite(r->floor_db.lo95))
+            continue;
+        gnuplot_row(g, (const double[]){r->floor_db.estimate, r->pitch_st, r->reg}, 3);
+        gnuplot_row(g, (const double[]){r->ceiling_db.estimate, r->pitch_st, r->reg}, 3);
     }
     gnuplot_data_end(g);
 }
@@ -216,6 +237,15 @@ static char *counts_of(const map *m, const map_labels *l)
     return whole;
 }
 
+void map_send_level_axis(gnuplot *g, const map_labels *l)
+{
+    char *axis = l->pitch_only ? xformat("level: %s", l->level_scale)
+                               : xformat("softer  ←   level, %s   →  louder", l->level_scale);
+    gnuplot_text(g, "level_axis", axis, ANY_LENGTH);
+    gnuplot_number(g, "has_levels", !l->pitch_only);
+    free(axis);
+}
+
 static void send_titles(gnuplot *g, const map *m, const map_labels *l)
 {
     gnuplot_text(g, "singer", l->singer, NAME_LONGEST);
@@ -227,6 +257,7 @@ static void send_titles(gnuplot *g, const map *m, const map_labels *l)
     gnuplot_text(g, "pitch_axis", pitch, ANY_LENGTH);
     free(pitch);
     gnuplot_text(g, "level_scale", l->level_scale, ANY_LENGTH);
+    map_send_level_axis(g, l);
 }
 
 static void send_words(gnuplot *g, const map *m, const map_labels *l, size_t longest)
@@ -259,6 +290,7 @@ static bool draw(const map *maps, const char *const *titles, size_t n, const map
     else
         page_words_send(g, labels->words, longest);
     send_window(g, &w, labels->a4_hz, small);
+    send_ranges(g, &maps[0], small || labels->pitch_only);
     send_data(g, maps, n, all, &w);
     gnuplot_commands(g, characters ? plot_map_text : plot_map);
     bool ok = picture_draw(g, where, e);

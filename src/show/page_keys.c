@@ -29,7 +29,10 @@
     SIGN(UP("12", FULL(UP_INK)) DOWN("36", FULL(DOWN_INK)), "a flip") \
     SIGN(UP("12", OPEN(UP_INK)) DOWN("36", OPEN(DOWN_INK)), "a doubtful flip")
 
-const char page_key_map[] = LIST(MAP_SIGNS);
+const char page_key_map[] = LIST(MAP_SIGNS
+    SIGN("<path d=\"M12 1V21\" stroke=\"#5F88B8\" stroke-width=\"4\"/>"
+         "<path d=\"M36 1V21\" stroke=\"#D69A3A\" stroke-width=\"4\"/>",
+         "softest and loudest of each register"));
 const char page_key_sessions[] = LIST(MAP_SIGNS SIGN(RULE("#777777", ""), "all sessions"));
 const char page_key_progress[] = LIST(
     SIGN(UP("24", FULL(UP_INK)), "flip going up")

@@ -47,7 +47,7 @@ const char page_style[] =
     "  tr, li { break-inside: avoid; }\n"
     "  table { font-size: 8pt; }\n"
     "  th, td { padding-right: .4rem; }\n"
-    "  thead th.short { white-space: normal; }\n"
+    "  thead th.short { white-space: normal; overflow-wrap: normal; }\n"
     "  td:not(.short), tbody th:not(.short) { min-width: 6rem; }\n"
     "  figure svg { max-height: 130mm; }\n"
     "}\n";

@@ -60,9 +60,12 @@ char *progress_words(const progress *p, const progress_labels *labels)
 {
     char *up = direction_words(p, FLIP_UP), *down = direction_words(p, FLIP_DOWN);
     char *scatter = scatter_words(p);
-    char *all = xformat("At %.1f %s, %s to %s. A move either way is no score.\n%s\n%s%s",
-                        p->course->at_db + 0.0, labels->level_scale, labels->first, labels->last,
-                        up, down, scatter);
+    char *at = labels->pitch_only
+                   ? xstrdup("Whatever the level")
+                   : xformat("At %.1f %s", p->course->at_db + 0.0, labels->level_scale);
+    char *all = xformat("%s, %s to %s. A move either way is no score.\n%s\n%s%s", at, labels->first,
+                        labels->last, up, down, scatter);
+    free(at);
     free(up);
     free(down);
     free(scatter);

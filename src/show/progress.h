@@ -14,6 +14,7 @@ typedef struct progress_labels {
     const char *level_scale;
     const char *first, *last; /* dates */
     double a4_hz;
+    bool pitch_only; /* levels are not known */
 } progress_labels;
 
 typedef struct progress { /* at one level */

@@ -167,8 +167,9 @@ static void send_titles(gnuplot *g, const progress_levels *p, const progress_lab
     for (size_t k = 0; k < p->n; k++) {
         char variable[32];
         double at = round(level(p, k)->at_db) + 0.0;
-        char *title = p->n == 1 ? xformat("at %.0f %s", at, l->level_scale)
-                                : xformat("%s, %.0f dB", level_names[k], at);
+        char *title = l->pitch_only ? xstrdup("whatever the level")
+                      : p->n == 1   ? xformat("at %.0f %s", at, l->level_scale)
+                                    : xformat("%s, %.0f dB", level_names[k], at);
         snprintf(variable, sizeof variable, "titles[%zu]", k + 1);
         gnuplot_text(g, variable, title, LABEL_LONGEST);
         free(title);

@@ -6,6 +6,7 @@
 #include "show/report_tables.h"
 #include "show/report_words.h"
 #include "show/session_maps.h"
+#include "show/sheet_page.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -99,7 +100,8 @@ static bool write_progress(const report_head *h, const report_part *r, page *p, 
                               plane_level_scale(own),
                               own->sessions[0].date,
                               own->sessions[own->n_sessions - 1].date,
-                              h->a4_hz};
+                              h->a4_hz,
+                              own->pitch_only};
     progress middle = progress_of(&r->progress->courses[0], r->progress->first_day,
                                   r->progress->assumed_scatter_st);
     char *words = progress_words(&middle, &labels);
@@ -157,10 +159,23 @@ bool report_part_write(const report_head *h, const report_part *r, page *p, err 
     return true;
 }
 
+void report_exercises(const report_head *h, const sheet *s, const char *vowel, page *p)
+{
+    const sheet_labels labels = {h->singer, vowel, report_words_sheet, h->a4_hz};
+    page_heading(p, 2, "Cautions");
+    page_paragraphs(p, NULL, report_words_score);
+    sheet_page_cautions(p);
+    if (!s)
+        return;
+    char *heading =
+        xformat("Exercises%s%s, about %.0f minutes", *vowel ? " on " : "", vowel, s->minutes);
+    page_heading(p, 2, heading);
+    free(heading);
+    sheet_page_add(p, s, &labels, 3);
+}
+
 void report_end(const report_head *h, page *p)
 {
-    page_heading(p, 2, "Cautions");
-    page_list(p, report_cautions, report_n_cautions);
     page_heading(p, 2, "How this was measured");
     page_paragraphs(p, NULL, report_words_method);
     char *made = xformat("Made by seamline %s.", h->version);

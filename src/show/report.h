@@ -6,6 +6,7 @@
 
 #include "fit/plan.h"
 #include "journal/plane.h"
+#include "lesson/sheet.h"
 #include "show/page.h"
 #include "show/progress.h"
 
@@ -29,11 +30,13 @@ typedef struct report_part {
 /* Small maps and takes are those of the last sessions. */
 enum { REPORT_SESSIONS = 12 };
 
-/* The page in order: head, each part, then method and cautions. A part fails when a picture cannot
+/* The page in order: head, each part, exercises, method. A part fails when a picture cannot
  * be drawn. */
 page *report_begin(const report_head *h, size_t sessions, size_t takes, const char *first,
                    const char *last);
 bool report_part_write(const report_head *h, const report_part *r, page *p, err *e);
+/* Cautions, and the exercises planned from the vowel with most takes; s NULL: cautions alone. */
+void report_exercises(const report_head *h, const sheet *s, const char *vowel, page *p);
 void report_end(const report_head *h, page *p);
 
 /* The studio's: a row a singer, with links to the singers' pages. */

@@ -54,6 +54,12 @@ void report_table_flips(const report_head *h, const report_part *r, page *p)
     page_table_end(p);
 }
 
+static char *caption_at(const char *what, const plane *p, double db)
+{
+    return p->pitch_only ? xformat("%s, whatever the level", what)
+                         : xformat("%s at %.1f dB", what, db + 0.0);
+}
+
 static void row_of(page *p, const char *what, figure f, int decimals, const char *unit)
 {
     page_cell(p, what);
@@ -81,7 +87,7 @@ void report_table_figures(const report_part *r, page *p)
         "leap at the flip up",
         "leap at the flip down",
     };
-    char *caption = xformat("The boundary at %.1f dB", boundary_at_db(r->boundary) + 0.0);
+    char *caption = caption_at("The boundary", r->plane, boundary_at_db(r->boundary));
     page_table_begin(p, caption, "figure|estimate|95 % interval|unit");
     free(caption);
     for (int row = 0; row < BOUNDARY_ROWS; row++) {
@@ -98,7 +104,7 @@ void report_table_figures(const report_part *r, page *p)
 void report_table_sessions(const report_head *h, const report_part *r, page *p)
 {
     const course *c = &r->progress->courses[0];
-    char *caption = xformat("Each session at %.1f dB", c->at_db + 0.0);
+    char *caption = caption_at("Each session", r->plane, c->at_db);
     page_table_begin(p, caption, "date|takes|going up|95 % interval|coming down|95 % interval");
     free(caption);
     for (size_t i = 0; i < c->n; i++) {

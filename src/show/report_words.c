@@ -61,17 +61,11 @@ const char report_words_no_register[] =
 const char report_words_index[] =
     "One page for each singer. The order is that of the names: nothing here is a score.";
 
-const char *const report_cautions[] = {
+const char report_words_score[] =
     "A map is no score. Flipping higher, or louder, is not better, and a line that moves down is "
     "no "
-    "sign of a fault.",
-    "This measures pitch and level. It cannot see your larynx and is not a medical test.",
-    "Warm up before you go to the edges of your voice, and leave them alone when you are ill or "
-    "tired.",
-    "Stop for the day if it hurts, tickles or burns, if your speaking voice is hoarse after "
-    "singing, if soft high notes are gone, or if the voice breaks where it did not before. Rest "
-    "and drink; do not whisper.",
-    "Hoarse for more than two or three weeks: see a doctor. See one soon, without waiting, with "
-    "any pain, blood, a lump in the neck or trouble swallowing. Trouble breathing is an emergency.",
-};
-const size_t report_n_cautions = sizeof report_cautions / sizeof *report_cautions;
+    "sign of a fault. Warm up before you go to the edges of your voice.";
+
+const char report_words_sheet[] =
+    "Planned from the map above: every note was sung at that level before. Leave out what is not "
+    "easy today.";

@@ -4,13 +4,9 @@
 
 /* What a singer's page says whatever was sung. */
 
-#include <stddef.h>
-
 extern const char report_words_what[], report_words_map[], report_words_progress[],
     report_words_takes[], report_words_next[], report_words_method[], report_words_gain[],
-    report_words_own_scale[], report_words_no_register[], report_words_index[];
-
-extern const char *const report_cautions[];
-extern const size_t report_n_cautions;
+    report_words_own_scale[], report_words_no_register[], report_words_index[],
+    report_words_score[], report_words_sheet[];
 
 #endif

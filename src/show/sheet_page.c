@@ -39,7 +39,6 @@ void sheet_page_add(page *p, const sheet *s, const sheet_labels *labels, int lev
     char *preface = sheet_preface(s, labels->a4_hz);
     page_paragraphs(p, NULL, labels->source);
     page_paragraphs(p, NULL, preface);
-    sheet_page_cautions(p);
     for (size_t i = 0; i < SHEET_LINES; i++) {
         sheet_part part = s->lines[i].part;
         if (i == 0 || part != s->lines[i - 1].part) {
@@ -58,6 +57,7 @@ bool sheet_page_write(const sheet *s, const sheet_labels *labels, const char *fi
     char *heading = sheet_heading(s, labels);
     page *p = page_new(heading);
     page_heading(p, 1, heading);
+    sheet_page_cautions(p);
     sheet_page_add(p, s, labels, 2);
     bool fine = page_write(p, file, e);
     page_free(p);

@@ -1,0 +1,13 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef COMMAND_DRAW_TAKE_H
+#define COMMAND_DRAW_TAKE_H
+
+/* The picture of one take of a store whose registers are decoded. */
+
+#include "show/take_draw.h"
+#include "voice/track_store.h"
+
+bool draw_take(const track_store *store, size_t take, const flips *found, const take_labels *labels,
+               const picture *where, err *e);
+
+#endif
