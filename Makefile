@@ -56,6 +56,8 @@ test: deps-test ## build and run every test
 	@$(MAKE) $(JOBS) do-test
 test-san: deps-test ## the tests under the address and undefined-behaviour sanitizers
 	@$(MAKE) $(JOBS) $(SANITIZE) do-test
+test-journal: deps-test ## the journal killed 500 times, every write failing, four writers, 10,000 takes; takes an hour
+	@$(MAKE) $(JOBS) do-test-journal
 test-long: deps-test ## three hours of 96 kHz, mixed and voiced throughout, in under 100 MB; takes an hour
 	@$(MAKE) $(JOBS) do-test-long
 cover: deps-cover ## which lines the tests reach, by file
@@ -152,6 +154,12 @@ $(BUILD)/test_%: $(BUILD)/tests/test_%.o $(BUILD)/libtestvoice.a $(BUILD)/libsea
 $(BUILD)/%: $(BUILD)/tests/%.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
 
+# Loaded before the C library by tests/test_faults.c; never instrumented.
+$(BUILD)/test_faults: | $(BUILD)/failing_disk.so
+$(BUILD)/failing_disk.so: tests/faults/disk.c
+	@mkdir -p $(@D)
+	$(call said,cc $<)$(CC) $(HOUSE) -O2 -shared -fPIC -o $@ $< -ldl
+
 # Each test program's output is kept in $(BUILD)/log; a program that dies counts as a failed test.
 # Tests find the programs by $SEAMLINE and $TESTVOICE.
 do-test: $(PROGRAMS) $(TESTS) $(BUILD)/long
@@ -161,6 +169,13 @@ do-test: $(PROGRAMS) $(TESTS) $(BUILD)/long
 $(RUNS): run-%:
 	@SEAMLINE=$(abspath $(BUILD))/seamline TESTVOICE=$(abspath $(BUILD))/testvoice \
 	  tests/run $(BUILD)/$* $(BUILD)/log/$*
+
+# The long forms of two tests; 10,000 takes need 2 GB where the temporary files lie.
+do-test-journal: $(PROGRAMS) $(BUILD)/test_faults $(BUILD)/test_load
+	@mkdir -p $(BUILD)/log
+	@for t in test_load test_faults; do \
+	  FAULTS=500 LOAD_SECONDS=60 LOAD_TAKES=10000 SEAMLINE=$(abspath $(BUILD))/seamline \
+	    tests/run $(BUILD)/$$t $(BUILD)/log/$$t || exit 1; done
 
 # Needs 4 GB where the temporary files lie.
 LONG_MINUTES = 180
@@ -253,7 +268,7 @@ $(BUILD)/man: $(BUILD)/seamline
 	@rm -rf $@; mkdir -p $@; $< help --man > $@/seamline.1; \
 	for c in $$($< complete -- '' | sed 1d); do $< help --man $$c > $@/seamline-$$c.1 || exit 1; done
 
-.PHONY: all test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
+.PHONY: all test-journal do-test-journal test-cluster do-test-cluster deps-cluster test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-page do-test-page deps-page test-survreg do-test-survreg deps-survreg \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c
