@@ -12,14 +12,15 @@ SEAMLINE_JOURNAL=$demo/journal.db
 export SEAMLINE_JOURNAL
 unset DISPLAY WAYLAND_DISPLAY || true
 
-# For the program: columns that any studio could write down. The studio's microphone is calibrated,
-# swift records at home on a telephone.
+# For the program: columns that any studio could write down, the register that was held among them.
+# The studio's microphone is calibrated, swift records at home on a telephone.
 takes() {
     awk -F '\t' -v home="$1" '
         NR == 1 { for (i = 1; i <= NF; i++) at[$i] = i; OFS = "\t"
-                  print "file", "singer", "date", "hold", "vary", "vowel"; next }
+                  print "file", "singer", "date", "hold", "vary", "vowel", "register"; next }
         ($at["singer"] == "swift") == home {
-            print $at["file"], $at["singer"], $at["date"], $at["hold"], $at["vary"], $at["vowel"] }
+            held = $at["held"]; said = held ? "M" held : ""
+            print $at["file"], $at["singer"], $at["date"], $at["hold"], $at["vary"], $at["vowel"], said }
     ' "$studio"
 }
 

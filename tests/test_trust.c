@@ -114,9 +114,21 @@ static void test_registers_agree_with_what_is_believed(void **state)
     double all[3] = {0.9, 0.9, 0.9}, none[3] = {0.02, 0.02, 0.02};
     settle_registers(ev, &t, all, p2);
     assert_true(p2[30] < 0.5 && p2[100] > 0.5 && p2[170] < 0.5 && p2[250] > 0.5);
+    double chain[FRAMES];
+    memcpy(chain, p2, sizeof chain);
     settle_registers(ev, &t, none, p2);
     for (size_t i = 1; i < FRAMES; i++)
         assert_true((p2[i] > 0.5) == (p2[0] > 0.5));
+    ev->hop_s = 0.1;
+    double doubtful[3] = {0.01, 0.01, 0.01};
+    memcpy(p2, chain, sizeof chain);
+    settle_registers(ev, &t, doubtful, p2);
+    assert_true((p2[30] > 0.5) == (p2[100] > 0.5));
+    for (size_t i = 0; i < FRAMES; i++) /* 3 s of each stated: the chain knows how they sound */
+        ev->declared[i] = i < 30 ? DECLARED_M1 : i >= FRAMES - 30 ? DECLARED_M2 : DECLARED_NONE;
+    memcpy(p2, chain, sizeof chain);
+    settle_registers(ev, &t, doubtful, p2);
+    assert_true(p2[30] < 0.5 && p2[100] > 0.5 && p2[170] < 0.5 && p2[250] > 0.5);
     turns_clear(&t);
     evidence_free(ev);
 }

@@ -35,6 +35,8 @@ typedef enum cue {
     CUE_WRONG,  /* share of changes that leap the other way */
     CUE_PITCH,  /* slope of the log odds of M2 on the pitch, 1/semitone */
     CUE_VOICED, /* log of the seconds of voice */
+    CUE_TOLD, /* log of 1 s and the seconds of voice that are stated to be in the register of which
+                   less is stated: with both told the registers have their names and their sound */
     /* Of the singer's other changes: */
     CUE_COMPANY, /* sum of the log odds of each by the cues above, within 4, over their number and 4
                     more */

@@ -195,7 +195,7 @@ static const cue_group groups[] = {
     {"place", CUE_PLACE, CUE_PLACE, CUE_PLACE, "log odds"},
     {"surroundings", CUE_STAY_BEFORE, CUE_PAUSE, CUE_STAY_AFTER, "log s to the next change"},
     {"brief stay", CUE_BRIEF, CUE_BRIEF, CUE_BRIEF, NULL},
-    {"the voice as a whole", CUE_GAIN, CUE_VOICED, CUE_GAIN, "nats a second"},
+    {"the voice as a whole", CUE_GAIN, CUE_TOLD, CUE_GAIN, "nats a second"},
     {"the other changes", CUE_COMPANY, CUE_COMPANY, CUE_COMPANY, "nats of each, on average"},
 };
 

@@ -8,6 +8,7 @@
 static const double around_s = 0.15, hole_near_s = 0.04, hole_s = 0.06, crack_s = 0.035;
 static const double crack_leap_st = 1.5, near_s = 0.05;
 static const double whistle_hz = 1000, fry_hz = 75, fry_under_st = 9;
+static const double ringing_st = 18;
 static const double octave_st = 12, octave_error_st = 0.5, odd_under_db = -6;
 enum { IRREGULAR = 2, ODD_FROM = 2, ODD_TO = 8 }; /* of harmonics, from 0 */
 
@@ -71,6 +72,8 @@ static bool is_whistle(const side *b, const side *a)
 
 static bool in_fry(const side *low, const side *other)
 {
+    if (other->near_st - low->near_st >= ringing_st)
+        return true;
     return low->lo_st <= note_from_hz(fry_hz) && low->irregular >= IRREGULAR &&
            other->hi_st - low->lo_st >= fry_under_st;
 }

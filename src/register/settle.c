@@ -9,6 +9,8 @@
 static const double most_nats = 8, against_nats = -20; /* of a change; of one the wrong way */
 /* What it costs to give a stay the other register than the chain gives it. */
 static const double nats_per_s = 2, most_stay_nats = 6;
+/* Where both registers are stated for so long, the chain knows how they sound: so many times that. */
+static const double told_s = 2, told_times = 4;
 static const double unsure = 0.6;
 
 /* One stay between changes, in the chain's register (0) or the other (1). */
@@ -24,19 +26,30 @@ static double log_odds(double p)
     return fmax(-most_nats, fmin(x, most_nats));
 }
 
-static double cost_of(const evidence *ev, const stay *s)
+/* Each second, how often what it usually costs. */
+static double times(const evidence *ev)
 {
-    return fmin(most_stay_nats, nats_per_s * (double)(s->end - s->first) * ev->hop_s);
+    double m1 = 0, m2 = 0;
+    for (size_t i = 0; i < ev->n; i++) {
+        m1 += ev->declared[i] == DECLARED_M1;
+        m2 += ev->declared[i] == DECLARED_M2;
+    }
+    return fmin(m1, m2) * ev->hop_s >= told_s ? told_times : 1;
 }
 
-/* The stay after `before`, beyond a change that is worth `nats`. */
-static void extend(const evidence *ev, const stay *before, double nats, stay *now)
+static double cost_of(const stay *s, double hop_s)
+{
+    return fmin(most_stay_nats, nats_per_s * (double)(s->end - s->first) * hop_s);
+}
+
+/* The stay after `before`, beyond a change that is worth `nats`; `cost` of the other register. */
+static void extend(const stay *before, double nats, double cost, stay *now)
 {
     double same[2] = {before->best[0] + nats, before->best[1] + against_nats};
     for (int other = 0; other < 2; other++) {
         double kept = same[other], dropped = before->best[!other];
         now->from[other] = kept >= dropped ? other : !other;
-        now->best[other] = fmax(kept, dropped) - (other ? cost_of(ev, now) : 0);
+        now->best[other] = fmax(kept, dropped) - (other ? cost : 0);
     }
 }
 
@@ -61,6 +74,7 @@ void settle_registers(const evidence *ev, const turns *c, const double *p, doubl
 {
     stay *stays = xmalloc(c->n + 1, sizeof *stays);
     size_t n = 0;
+    double dearer = times(ev);
     for (size_t k = 0, i = 0; i < ev->n; i++) {
         while (k < c->n && (c->items[k].at < i || c->items[k].brief))
             k++;
@@ -76,11 +90,12 @@ void settle_registers(const evidence *ev, const turns *c, const double *p, doubl
         while (now->end < ev->n && (now->end == i || !isinf(ev->gap_s[now->end])) &&
                (now->end == i || (p2[now->end] > 0.5) == (p2[i] > 0.5)))
             now->end++;
+        double cost = dearer * cost_of(now, ev->hop_s);
         if (changes_here && n > 1) {
-            extend(ev, now - 1, log_odds(p[k]), now);
+            extend(now - 1, log_odds(p[k]), cost, now);
         } else {
             now->best[0] = 0;
-            now->best[1] = -cost_of(ev, now);
+            now->best[1] = -cost;
             now->from[0] = now->from[1] = 0;
         }
     }

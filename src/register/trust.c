@@ -19,7 +19,7 @@ const trust_term trust_terms[TRUST_TERMS] = {
     {CUE_SIZE, 0, 4},          {CUE_LEAPS, -1, 3},
     {CUE_WRONG, 0, 0.5},       {CUE_PITCH, 0, 1},
     {CUE_VOICED, 0, 5},        {CUE_PAUSE, 0.015, 0.04},
-    {CUE_COMPANY, -4, 4}};
+    {CUE_TOLD, 0, 2},          {CUE_COMPANY, -4, 4}};
 
 double trust_term_value(int k, const double cues[CUES])
 {
