@@ -25,8 +25,7 @@ static double width(places_room r)
 
 bool places_easy(const sung_voice *s, int reg, int st, double db)
 {
-    places_room r = places_room_of(s, reg, st);
-    return db >= r.lo_db && db <= r.hi_db;
+    return sung_at(s, reg, st, db) && db <= places_room_of(s, reg, st).hi_db;
 }
 
 /* Down from top_st, the notes with room in chest voice. */

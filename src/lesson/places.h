@@ -11,12 +11,13 @@
 static const double PLACES_SPARE_DB = 3; /* stays below the loudest; common practice, no source */
 static const double PLACES_SOFT_DB = 1;  /* stays above the softest; the same */
 
-/* Levels at which a note can be practised in a register; hi < lo: there are none. */
+/* Levels between which a note can swell in a register; hi < lo: there are none. */
 typedef struct places_room {
     double lo_db, hi_db;
 } places_room;
 places_room places_room_of(const sung_voice *s, int reg, int st);
-bool places_easy(const sung_voice *s, int reg, int st, double db); /* within that room */
+/* Sung at this level, and not above that room: what is held may be as soft as it was sung. */
+bool places_easy(const sung_voice *s, int reg, int st, double db);
 
 /* The level at which chest voice reaches the transition without force: the middle level if there,
  * at a note no more than two semitones below the flip, chest voice has room; else the next lower

@@ -7,11 +7,11 @@ static void loosen(say *y)
 {
     const sheet_stroke *k = y->l->strokes;
     bool settle = y->l->part == SHEET_SETTLE;
-    fputs(settle ? "As at the beginning, as softly as you like: hum"
+    fputs(settle ? "As at the beginning, and softer: hum"
                  : "Hum, or trill the lips or the tongue, and slide slowly",
           y->out);
     if (y->l->n_strokes)
-        fprintf(y->out, " down from %s to %s, at %s", say_note(y, k->from_st),
+        fprintf(y->out, " down from %s to %s, at %s at the most", say_note(y, k->from_st),
                 say_note(y, k->to_st), say_level(y, k->from_db));
     else
         fputs(" down a few notes, wherever it is easy", y->out);

@@ -179,12 +179,11 @@ static void ends(say *y)
     const chest_level *c = &y->l->chest;
     const light_low *low = &y->l->low;
     if (c->found && isfinite(c->flip_st))
-        fprintf(y->out,
-                " Chest voice flips near %s%s%s and stops a semitone short of it, or sooner.",
+        fprintf(y->out, " Chest voice flips near %s%s%s: the slide stops a semitone or more below.",
                 say_note(y, c->flip_st), levels(y) ? " at " : "", at(y, c->db));
     if (low->found && isfinite(low->flip_st) && y->l->rule == RULE_KEEP)
         fprintf(y->out,
-                " Light voice flips back near %s%s%s and stops a semitone above, or sooner.",
+                " Light voice flips back near %s%s%s: the slide stops a semitone or more above.",
                 say_note(y, low->flip_st), levels(y) ? " at " : "", at(y, low->db));
 }
 
@@ -256,24 +255,34 @@ static void start_light(say *y)
 
 static void match(say *y)
 {
-    fputs("Each is the lowest light note above the chest note that has room for the level", y->out);
-    fputs(y->l->n_matched > 1 &&
-                  y->l->matched[y->l->n_matched - 1].light_st > y->l->matched[0].light_st
-              ? ": the louder the chest note, the higher the light note."
-              : ".",
+    const sheet_line *l = y->l;
+    const sung_voice *s = &y->s->sung;
+    fprintf(y->out, "%s was sung in chest voice from ", say_note(y, l->matched[0].chest_st));
+    span(y, sung_floor(s, 1, l->matched[0].chest_st), sung_ceiling(s, 1, l->matched[0].chest_st));
+    fputs("; each light note is the lowest above it that holds the level with room to spare: ",
           y->out);
+    for (size_t i = 0; i < l->n_matched; i++)
+        if (!i || l->matched[i].light_st > l->matched[i - 1].light_st)
+            fprintf(y->out, "%s%s%s up to %s", i ? ", " : "", say_note(y, l->matched[i].light_st),
+                    i ? "" : " was sung", say_db(y, sung_ceiling(s, 2, l->matched[i].light_st)));
+    fputs(".", y->out);
+    if (l->n_matched > 1 && l->matched[l->n_matched - 1].light_st > l->matched[0].light_st)
+        fputs(" The louder the chest note, the higher the light note.", y->out);
 }
 
 static void shared(say *y)
 {
     const sheet_line *l = y->l;
-    fputs("It was sung in both registers", y->out);
-    if (levels(y))
-        fprintf(y->out,
-                ", and both have room there from %s to %s; of these, %s is nearest to the "
-                "middle level, %s",
-                say_db(y, l->room.lo_db), say_db(y, l->room.hi_db), say_db(y, l->db),
-                say_db(y, y->s->sung.middle_db));
+    double middle = y->s->sung.middle_db;
+    fprintf(y->out, "%s was sung in both registers", say_note(y, l->zone[0]));
+    if (levels(y)) {
+        fputs(", and both have room there from ", y->out);
+        span(y, l->room.lo_db, l->room.hi_db);
+        fprintf(y->out, l->db == middle ? "; %s is the middle level" : "; %s is nearest",
+                say_db(y, l->db));
+        if (l->db != middle)
+            fprintf(y->out, " to the middle level, %s", say_db(y, middle));
+    }
     fputs(".", y->out);
 }
 
