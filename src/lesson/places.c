@@ -6,8 +6,8 @@
 
 enum { SPAN_ST = 7, LEAST_ST = 3, ACROSS_ST = 4, NEAR_ST = 2, MATCHES = 3 };
 static const double STEP_DB = 1; /* by which a level is lowered */
-static const double WIDE_SHARE =
-    0.75; /* of the widest room: wide enough, and no higher than needed */
+/* Of the widest room: wide enough, and no higher than needed. */
+static const double WIDE_SHARE = 0.75;
 
 places_room places_room_of(const sung_voice *s, int reg, int st)
 {
