@@ -151,17 +151,13 @@ static char *source_of(const plane *p)
 
 static bool from_plane(const command_call *call, const plane *p, err *e)
 {
-    boundary_settings how = boundary_defaults();
     boundary *b = NULL;
     err ignored;
-    size_t n;
     sung_voice voice;
-    path *paths = plane_counting(p, 0, p->n, &n);
-    if (!boundary_fit(paths, n, &how, &b, &ignored))
+    if (!plane_fit(p, 0, p->n, (double)NAN, &b, &ignored))
         b = NULL;
     bool any = sung_gather(p->paths, p->n, b, !p->pitch_only, p->calibrated, &voice);
     boundary_free(b);
-    free(paths);
     if (!any)
         return without_map(call, "The takes so far have no note whose register can be told.", e);
     sheet s = sheet_plan(&voice);
