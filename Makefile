@@ -14,7 +14,7 @@ HOUSE += -Werror
 endif
 # A short line in place of the command; V=1 shows commands, -s nothing.
 said = $(if $(V)$(findstring s,$(filter-out --%,$(firstword -$(MAKEFLAGS)))),,@echo "$(1)";)
-LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -lm
+LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -lm -pthread
 
 # Debian's packages. gnuplot comes in several that shut each other out, so that the program itself
 # is looked for.

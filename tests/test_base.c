@@ -448,16 +448,22 @@ static void test_time_left(void **state)
 {
     (void)state;
     char line[TICKER_LINE_SIZE];
-    ticker_line("takes", 3, 12, 20, line);
-    assert_string_equal(line, "3 of 12 takes, 1 min 0 s left");
-    ticker_line("takes", 0, 12, 20, line);
-    assert_string_equal(line, "0 of 12 takes");
-    ticker_line("takes", 12, 12, 20, line);
-    assert_string_equal(line, "12 of 12 takes");
-    ticker_line("takes", 1, 2, 7265, line);
-    assert_string_equal(line, "1 of 2 takes, 2 h 1 min left");
-    ticker_line("takes", 1, 2, 4, line);
-    assert_string_equal(line, "1 of 2 takes, 4 s left");
+    ticker_line("takes", 3, 12, 20, 0, line);
+    assert_string_equal(line, "[=====>              ] 3 of 12 takes, 1 min 0 s left");
+    ticker_line("takes", 3, 12, 30, 10, line);
+    assert_string_equal(line, "[=====>              ] 3 of 12 takes, 50 s left");
+    ticker_line("takes", 3, 12, 120, 100, line);
+    assert_string_equal(line, "[=====>              ] 3 of 12 takes, 0 s left");
+    ticker_line("takes", 0, 12, 20, 20, line);
+    assert_string_equal(line, "[>                   ] 0 of 12 takes, 20 s so far");
+    ticker_line("takes", 0, 12, 0.5, 0.5, line);
+    assert_string_equal(line, "[>                   ] 0 of 12 takes");
+    ticker_line("takes", 12, 12, 20, 0, line);
+    assert_string_equal(line, "[====================] 12 of 12 takes");
+    ticker_line("takes", 1, 2, 7265, 0, line);
+    assert_string_equal(line, "[==========>         ] 1 of 2 takes, 2 h 1 min left");
+    ticker_line("decoding", 0, 0, 65, 65, line);
+    assert_string_equal(line, "decoding, 1 min 5 s so far");
 }
 
 int main(void)

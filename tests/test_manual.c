@@ -141,9 +141,9 @@ static void test_completion(void **state)
     check_completed("pro", "progress|");
     check_completed("--form", "--format|");
     check_completed("map --se", "--sessions|");
-    check_completed("map --format ''", "tsv|json|");
+    check_completed("map --format ''", "tsv|json|text|");
     check_completed("map --format '=' j", "json|");
-    check_completed("map --format '='", "tsv|json|");
+    check_completed("map --format '='", "tsv|json|text|");
     check_completed("add x y --register ''", "M1|M2|");
     check_completed("add x y --hold ''", "pitch|level|register|none|");
     check_completed("add x y --hold level,re", "level,register|");

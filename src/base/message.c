@@ -1,8 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/message.h"
 
+#include "base/terminal.h"
+
 #include <stdarg.h>
 #include <stdio.h>
+#include <unistd.h>
 
 bool err_set(err *e, const char *format, ...)
 {
@@ -34,5 +37,7 @@ void message_warn(const char *format, ...)
     vsnprintf(e.text, sizeof e.text, format, args);
     va_end(args);
     tame(e.text);
-    fprintf(stderr, "seamline: %s\n", e.text);
+    bool bold = terminal_colours(STDERR_FILENO);
+    fprintf(stderr, "%sseamline:%s %s\n", bold ? TERMINAL_BOLD : "", bold ? TERMINAL_PLAIN : "",
+            e.text);
 }

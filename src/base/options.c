@@ -46,16 +46,28 @@ static bool refuse_range(const option *o, const char *text, const char *where, e
     return err_set(e, "%s takes a %s from %s to %s, not \"%s\".", where, kind, least, most, text);
 }
 
+static bool refuse_pitch(const option *o, const char *text, const char *where, err *e)
+{
+    char least[NOTE_NAME_SIZE], most[NOTE_NAME_SIZE];
+    note_name(o->least, 440, least);
+    note_name(o->most, 440, most);
+    return err_set(e,
+                   "%s takes a pitch from %s to %s, as F#4, Gb4, 66.0 (semitones, A4 is 69) or "
+                   "370Hz, not \"%s\".",
+                   where, least, most, text);
+}
+
 static bool refuse_word(const option *o, const char *text, const char *where, err *e)
 {
-    char list[256] = "", word[TEXT_WORD_SIZE];
+    char list[256] = "", word[TEXT_WORD_SIZE], end[TEXT_HINT_SIZE];
+    text_hint(text, o->words, end);
     for (size_t i = 0; text_word(o->words, i, word); i++) {
         size_t at = strlen(list);
         snprintf(list + at, sizeof list - at, "%s%s", i ? ", " : "", word);
     }
-    return err_set(e, "%s takes %s %s%s, not \"%s\".", where,
+    return err_set(e, "%s takes %s %s%s, not \"%s\"%s", where,
                    o->kind == OPTION_SET ? "a list, parted by commas, of" : "one of", list,
-                   o->kind == OPTION_SET ? ", or none" : "", text);
+                   o->kind == OPTION_SET ? ", or none" : "", text, end);
 }
 
 bool option_value_read(const option *o, const char *text, const char *where, void *settings, err *e)
@@ -63,6 +75,7 @@ bool option_value_read(const option *o, const char *text, const char *where, voi
     void *to = field(o, settings);
     double value;
     int whole;
+    note_typed pitch;
     switch (o->kind) {
     case OPTION_FLAG:
         *(bool *)to = true;
@@ -82,6 +95,11 @@ bool option_value_read(const option *o, const char *text, const char *where, voi
         if (!number_read(text, &value) || !in_range(o, value) || value != floor(value))
             return refuse_range(o, text, where, e);
         *(int *)to = (int)value;
+        return true;
+    case OPTION_PITCH:
+        if (!note_read(text, &pitch) || !in_range(o, pitch.st))
+            return refuse_pitch(o, text, where, e);
+        *(note_typed *)to = pitch;
         return true;
     case OPTION_CHOICE:
         whole = text_word_index(o->words, text);
@@ -216,6 +234,10 @@ static void note_one(const option *o, const void *at, table_writer *w)
         number_short(*(const double *)at, text);
     else if (o->kind == OPTION_WHOLE && in_range(o, *(const int *)at))
         snprintf(text, sizeof text, "%d", *(const int *)at);
+    else if (o->kind == OPTION_PITCH && ((const note_typed *)at)->named)
+        note_name(((const note_typed *)at)->st, 440, text);
+    else if (o->kind == OPTION_PITCH)
+        number_short(((const note_typed *)at)->st, text);
     else if (o->kind == OPTION_FLAG)
         strcpy(text, *(const bool *)at ? "yes" : "");
     else if (o->kind == OPTION_CHOICE && *(const int *)at >= 0)

@@ -11,6 +11,7 @@
  * row says where in it the value goes. */
 
 #include "base/message.h"
+#include "base/note.h"
 #include "base/table.h"
 
 #include <stddef.h>
@@ -21,6 +22,7 @@ typedef enum option_kind {
     OPTION_PATH,   /* the same for a file that is not part of what the result depends on: no note */
     OPTION_NUMBER, /* double within [least, most]; NaN: not stated */
     OPTION_WHOLE,  /* int within [least, most]; outside: not stated */
+    OPTION_PITCH,  /* note_typed within [least, most] semitones; NaN: not stated */
     OPTION_CHOICE, /* int: index of the word among `words` */
     OPTION_SET     /* int: bits of the words named, parted by commas; 0 "none"; -1 not stated */
 } option_kind;

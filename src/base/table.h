@@ -2,8 +2,8 @@
 #ifndef BASE_TABLE_H
 #define BASE_TABLE_H
 
-/* Tables in and out: TSV with a header row (comment lines "# key value" before it), or the same
- * as JSON: {"notes": {...}, "rows": [{...}, ...]}.
+/* Tables in and out: TSV with a header row (comment lines "# key value" before it), the same as
+ * JSON: {"notes": {...}, "rows": [{...}, ...]}, or as text with its columns aligned for eyes.
  *
  * Writing streams row by row. The decimal point is a point in every locale; tabs, newlines,
  * carriage returns and backslashes in text are escaped (\t \n \r \\). NaN is an empty field (null
@@ -14,7 +14,7 @@
 #include <stddef.h>
 #include <stdio.h>
 
-typedef enum table_format { TABLE_TSV, TABLE_JSON } table_format;
+typedef enum table_format { TABLE_TSV, TABLE_JSON, TABLE_TEXT } table_format;
 
 typedef struct table_writer table_writer;
 

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/table.h"
 
+#include "base/aligned.h"
 #include "base/array.h"
 #include "base/number.h"
+#include "base/terminal.h"
 #include "base/text.h"
 
 #include <assert.h>
@@ -23,6 +25,7 @@ struct table_writer {
     size_t rows;
     bool begun;    /* the header is out */
     json_t *notes; /* for JSON, which has them as one object */
+    aligned *text; /* for text, once it has begun */
 };
 
 static void split_columns(table_writer *w, const char *columns)
@@ -99,6 +102,16 @@ static void write_json_text(FILE *out, const char *text)
     json_decref(j);
 }
 
+/* Nothing in a name may steer the terminal. */
+static void note_text(const table_writer *w, const char *key, const char *value)
+{
+    bool faint = terminal_colours(fileno(w->out));
+    char *shown = text_visible(value);
+    fprintf(w->out, "%s# %s %s%s\n", faint ? TERMINAL_FAINT : "", key, shown,
+            faint ? TERMINAL_PLAIN : "");
+    free(shown);
+}
+
 void table_note(table_writer *w, const char *key, const char *format, ...)
 {
     assert(!w->begun);
@@ -113,6 +126,8 @@ void table_note(table_writer *w, const char *key, const char *format, ...)
     va_end(again);
     if (w->format == TABLE_JSON) {
         note_json(w->notes, key, value);
+    } else if (w->format == TABLE_TEXT) {
+        note_text(w, key, value);
     } else {
         fprintf(w->out, "# %s ", key);
         write_escaped(w->out, value);
@@ -132,6 +147,11 @@ static void begin(table_writer *w)
         fputs(",\n\"rows\": [", w->out);
         return;
     }
+    if (w->format == TABLE_TEXT) {
+        w->text = aligned_new(w->out, w->names, w->n, terminal_columns(fileno(w->out)),
+                              terminal_colours(fileno(w->out)));
+        return;
+    }
     for (size_t i = 0; i < w->n; i++)
         fprintf(w->out, "%s%c", w->names[i], i + 1 < w->n ? '\t' : '\n');
 }
@@ -139,6 +159,8 @@ static void begin(table_writer *w)
 static void begin_cell(table_writer *w)
 {
     begin(w);
+    if (w->format == TABLE_TEXT)
+        return;
     if (w->format == TABLE_TSV) {
         if (w->at)
             fputc('\t', w->out);
@@ -153,7 +175,8 @@ static void end_cell(table_writer *w)
 {
     if (++w->at < w->n)
         return;
-    fputs(w->format == TABLE_JSON ? "}" : "\n", w->out);
+    if (w->format != TABLE_TEXT)
+        fputs(w->format == TABLE_JSON ? "}" : "\n", w->out);
     w->at = 0;
     w->rows++;
 }
@@ -161,7 +184,9 @@ static void end_cell(table_writer *w)
 void table_text(table_writer *w, const char *text_or_null)
 {
     begin_cell(w);
-    if (w->format == TABLE_TSV)
+    if (w->format == TABLE_TEXT)
+        aligned_cell(w->text, text_or_null ? text_or_null : "");
+    else if (w->format == TABLE_TSV)
         write_escaped(w->out, text_or_null ? text_or_null : "");
     else if (text_or_null)
         write_json_text(w->out, text_or_null);
@@ -170,20 +195,28 @@ void table_text(table_writer *w, const char *text_or_null)
     end_cell(w);
 }
 
+static void write_number(table_writer *w, const char *text)
+{
+    begin_cell(w);
+    if (w->format == TABLE_TEXT)
+        aligned_cell(w->text, text);
+    else
+        fputs(text, w->out);
+    end_cell(w);
+}
+
 void table_number(table_writer *w, double value, int decimals)
 {
     char text[NUMBER_SIZE];
     number_fixed(value, decimals, text);
-    begin_cell(w);
-    fputs(w->format == TABLE_JSON && !isfinite(value) ? "null" : text, w->out);
-    end_cell(w);
+    write_number(w, w->format == TABLE_JSON && !isfinite(value) ? "null" : text);
 }
 
 void table_count(table_writer *w, long value)
 {
-    begin_cell(w);
-    fprintf(w->out, "%ld", value);
-    end_cell(w);
+    char text[NUMBER_SIZE];
+    snprintf(text, sizeof text, "%ld", value);
+    write_number(w, text);
 }
 
 bool table_writer_close(table_writer *w, err *e)
@@ -192,6 +225,7 @@ bool table_writer_close(table_writer *w, err *e)
     begin(w);
     if (w->format == TABLE_JSON)
         fputs("\n]}\n", w->out);
+    aligned_free(w->text);
     errno = 0;
     bool flushed = fflush(w->out) == 0;
     int cause = errno;

@@ -4,9 +4,11 @@
 #include "base/array.h"
 
 #include <assert.h>
+#include <locale.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <wchar.h>
 
 /* Bytes of the character that begins at s, by table 3-7 of the Unicode standard; 0 when none does.
  */
@@ -71,6 +73,36 @@ char *text_visible(const char *bytes)
     *to = '\0';
     free(valid);
     return shown;
+}
+
+/* The character's value; n is what character_bytes() says. */
+static wchar_t code_point(const unsigned char *s, size_t n)
+{
+    static const unsigned char masks[] = {0x7F, 0x7F, 0x1F, 0x0F, 0x07};
+    wchar_t code = s[0] & masks[n];
+    for (size_t i = 1; i < n; i++)
+        code = (wchar_t)(code << 6 | (s[i] & 0x3F));
+    return code;
+}
+
+/* Where the C library has no UTF-8 locale, every character counts one. */
+size_t text_columns(const char *text)
+{
+    size_t columns = 0;
+    locale_t utf8 = newlocale(LC_CTYPE_MASK, "C.UTF-8", (locale_t)0), former = (locale_t)0;
+    if (utf8)
+        former = uselocale(utf8);
+    for (const unsigned char *s = (const unsigned char *)text; *s;) {
+        size_t n = character_bytes(s);
+        int width = utf8 && n > 1 ? wcwidth(code_point(s, n)) : 1;
+        columns += width < 0 ? 1 : (size_t)width;
+        s += n ? n : 1;
+    }
+    if (utf8) {
+        uselocale(former);
+        freelocale(utf8);
+    }
+    return columns;
 }
 
 static size_t least(size_t a, size_t b)
@@ -177,4 +209,19 @@ char *text_set_write(const char *words, int bits)
             list = longer;
         }
     return list;
+}
+
+void text_hint(const char *typed, const char *words, char hint[TEXT_HINT_SIZE])
+{
+    enum { MOST = 32 };
+    char word[MOST][TEXT_WORD_SIZE];
+    const char *names[MOST];
+    size_t n = 0;
+    for (; n < MOST && text_word(words, n, word[n]); n++) {
+        word[n][strcspn(word[n], " ")] = '\0';
+        names[n] = word[n];
+    }
+    const char *near = text_nearest(typed, names, n);
+    snprintf(hint, TEXT_HINT_SIZE, "%s%s%s", near ? "; did you mean " : ".", near ? near : "",
+             near ? "?" : "");
 }

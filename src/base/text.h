@@ -14,6 +14,10 @@ char *text_utf8(const char *bytes);
  * are forbidden in SVG and HTML, as \n, \t or \xNN. The caller frees. */
 char *text_visible(const char *bytes);
 
+/* Columns that a text takes on a terminal: wide characters two, combining ones none; bytes that are
+ * no character one each. */
+size_t text_columns(const char *text);
+
 /* The name a mistyped word most likely meant: fewest letters added, left out, changed or swapped
  * (Damerau's distance with adjacent swaps), at most a third of the longer of the two and 1 at the
  * least; the first of equals. NULL when none is that near. */
@@ -28,5 +32,9 @@ int text_word_index(const char *words, const char *word); /* -1 when it is none 
 bool text_set_read(const char *text, const char *words, int *bits);
 /* The bits as a list in the order of the words; "none" for 0. The caller frees. */
 char *text_set_write(const char *words, int bits);
+/* How a sentence that refuses a word ends: "; did you mean X?" with the nearest of the words, or
+ * ".". Of each word the part before a blank counts. */
+enum { TEXT_HINT_SIZE = TEXT_WORD_SIZE + 20 };
+void text_hint(const char *typed, const char *words, char hint[TEXT_HINT_SIZE]);
 
 #endif

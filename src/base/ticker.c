@@ -2,18 +2,29 @@
 #include "base/ticker.h"
 
 #include "base/array.h"
+#include "base/terminal.h"
 
 #include <math.h>
+#include <pthread.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <time.h>
 #include <unistd.h>
 
+enum { BAR = 20 };
+static const double redraw_s = 0.5;
+
 struct ticker {
     const char *what;
-    size_t total;
-    bool draws, drawn;
-    double start_s, last_s;
+    size_t total, done;
+    bool draws; /* else there is no thread, and the rest is unused */
+    bool shown, drawn, over;
+    double start_s, done_s, last_s; /* when it began, when `done` grew, when the line was drawn */
+    pthread_t thread;
+    pthread_mutex_t lock;
+    pthread_cond_t ends;
 };
 
 static double now_s(void)
@@ -23,55 +34,125 @@ static double now_s(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-ticker *ticker_new(const char *what, size_t total, bool quiet)
+static void write_time(double seconds, char text[40])
 {
-    ticker *t = xcalloc(1, sizeof *t);
-    t->what = what;
-    t->total = total;
-    t->draws = !quiet && total > 0 && isatty(STDERR_FILENO);
-    t->start_s = now_s();
-    t->last_s = -(double)INFINITY;
-    return t;
+    long all = lround(seconds), hours = all / 3600, minutes = all / 60 % 60;
+    if (hours)
+        snprintf(text, 40, "%ld h %ld min", hours, minutes);
+    else if (minutes)
+        snprintf(text, 40, "%ld min %ld s", minutes, all % 60);
+    else
+        snprintf(text, 40, "%ld s", all);
 }
 
-void ticker_line(const char *what, size_t done, size_t total, double elapsed_s,
+static void write_bar(size_t done, size_t total, char bar[BAR + 1])
+{
+    size_t full = done < total ? BAR * done / total : BAR;
+    memset(bar, ' ', BAR);
+    memset(bar, '=', full);
+    if (full < BAR)
+        bar[full] = '>';
+    bar[BAR] = '\0';
+}
+
+void ticker_line(const char *what, size_t done, size_t total, double elapsed_s, double since_s,
                  char line[TICKER_LINE_SIZE])
 {
-    int at = snprintf(line, TICKER_LINE_SIZE, "%zu of %zu %.40s", done, total, what);
-    if (!done || done >= total)
-        return;
-    long left_s = lround(elapsed_s / (double)done * (double)(total - done));
-    long hours = left_s / 3600, minutes = left_s / 60 % 60, seconds = left_s % 60;
-    char *rest = line + at;
-    size_t room = TICKER_LINE_SIZE - (size_t)at;
-    if (hours)
-        snprintf(rest, room, ", %ld h %ld min left", hours, minutes);
-    else if (minutes)
-        snprintf(rest, room, ", %ld min %ld s left", minutes, seconds);
+    char bar[BAR + 1], time[40], counted[96];
+    write_bar(done, total, bar);
+    snprintf(counted, sizeof counted, "[%s] %zu of %zu %.40s", bar, done, total, what);
+    if (!total)
+        snprintf(counted, sizeof counted, "%.80s", what);
+    double each_s = done ? (elapsed_s - since_s) / (double)done : 0;
+    double left_s = fmax(each_s * (double)(total - done) - since_s, 0);
+    write_time(done ? left_s : elapsed_s, time);
+    if ((done && done >= total) || (!done && elapsed_s < 1))
+        snprintf(line, TICKER_LINE_SIZE, "%s", counted);
     else
-        snprintf(rest, room, ", %ld s left", seconds);
+        snprintf(line, TICKER_LINE_SIZE, "%s, %s %s", counted, time, done ? "left" : "so far");
 }
 
-void ticker_show(ticker *t, size_t done)
+static void draw(ticker *t, double now)
 {
-    double now = now_s();
-    if (!t->draws || (t->drawn && now - t->last_s < 0.1))
-        return;
     char line[TICKER_LINE_SIZE];
-    ticker_line(t->what, done, t->total, now - t->start_s, line);
+    size_t columns = terminal_columns(STDERR_FILENO);
+    ticker_line(t->what, t->done, t->total, now - t->start_s, now - t->done_s, line);
+    if (columns > 1 && columns <= strlen(line))
+        line[columns - 1] = '\0';
     fprintf(stderr, "\r%s\033[K", line);
     fflush(stderr);
     t->drawn = true;
     t->last_s = now;
 }
 
+static void *redraw(void *context)
+{
+    ticker *t = context;
+    pthread_mutex_lock(&t->lock);
+    while (!t->over) {
+        struct timespec until;
+        clock_gettime(CLOCK_REALTIME, &until);
+        until.tv_nsec += (long)(1e9 * redraw_s);
+        until.tv_sec += until.tv_nsec / 1000000000;
+        until.tv_nsec %= 1000000000;
+        pthread_cond_timedwait(&t->ends, &t->lock, &until);
+        if (!t->over && t->shown && now_s() - t->last_s > 0.9 * redraw_s)
+            draw(t, now_s());
+    }
+    pthread_mutex_unlock(&t->lock);
+    return NULL;
+}
+
+/* Signals are for the program's own thread. */
+static bool start(ticker *t)
+{
+    sigset_t all, former;
+    sigfillset(&all);
+    pthread_mutex_init(&t->lock, NULL);
+    pthread_cond_init(&t->ends, NULL);
+    pthread_sigmask(SIG_SETMASK, &all, &former);
+    bool started = pthread_create(&t->thread, NULL, redraw, t) == 0;
+    pthread_sigmask(SIG_SETMASK, &former, NULL);
+    return started;
+}
+
+ticker *ticker_new(const char *what, size_t total, bool quiet)
+{
+    ticker *t = xcalloc(1, sizeof *t);
+    t->what = what;
+    t->total = total;
+    t->start_s = t->done_s = now_s();
+    t->last_s = total ? -(double)INFINITY : t->start_s;
+    t->shown = !total;
+    t->draws = !quiet && isatty(STDERR_FILENO) && start(t);
+    return t;
+}
+
+void ticker_show(ticker *t, size_t done)
+{
+    if (!t->draws)
+        return;
+    pthread_mutex_lock(&t->lock);
+    double now = now_s();
+    if (done != t->done)
+        t->done_s = now;
+    t->done = done;
+    t->shown = true;
+    if (!t->drawn || now - t->last_s >= 0.1)
+        draw(t, now);
+    pthread_mutex_unlock(&t->lock);
+}
+
 void ticker_hide(ticker *t)
 {
-    if (!t->drawn)
+    if (!t->draws)
         return;
-    fputs("\r\033[K", stderr);
+    pthread_mutex_lock(&t->lock);
+    if (t->drawn)
+        fputs("\r\033[K", stderr);
     fflush(stderr);
-    t->drawn = false;
+    t->drawn = t->shown = false;
+    pthread_mutex_unlock(&t->lock);
 }
 
 void ticker_free(ticker *t)
@@ -79,5 +160,14 @@ void ticker_free(ticker *t)
     if (!t)
         return;
     ticker_hide(t);
+    if (t->draws) {
+        pthread_mutex_lock(&t->lock);
+        t->over = true;
+        pthread_cond_signal(&t->ends);
+        pthread_mutex_unlock(&t->lock);
+        pthread_join(t->thread, NULL);
+        pthread_cond_destroy(&t->ends);
+        pthread_mutex_destroy(&t->lock);
+    }
     free(t);
 }

@@ -2,15 +2,18 @@
 #ifndef BASE_TICKER_H
 #define BASE_TICKER_H
 
-/* Progress of long work: one line on stderr with the time left, redrawn in place, and only where
- * stderr is a terminal. */
+/* Progress of long work: one line on stderr with a bar and the time left, redrawn in place, and
+ * only where stderr is a terminal. It goes on by itself, so that one long recording, too, shows
+ * that something happens. */
 
 #include <stdbool.h>
 #include <stddef.h>
 
 typedef struct ticker ticker;
 
-/* `what` is counted: "takes". Quiet, total = 0 and a stderr that is no terminal draw nothing. */
+/* `what` is counted, in ASCII: "takes". total 0: work of which nobody knows how long it takes, such
+ * as "decoding the registers of 12 takes"; its line comes after half a second and tells the seconds
+ * so far. Quiet and a stderr that is no terminal draw nothing. `what` is borrowed. */
 ticker *ticker_new(const char *what, size_t total, bool quiet);
 /* `done` of total are finished; draws at most ten times a second. */
 void ticker_show(ticker *t, size_t done);
@@ -18,10 +21,11 @@ void ticker_show(ticker *t, size_t done);
 void ticker_hide(ticker *t);
 void ticker_free(ticker *t); /* clears the line; NULL allowed */
 
-/* "3 of 12 takes, 1 min 20 s left" for `elapsed_s` seconds so far; without an estimate when
- * nothing is done yet. */
+/* "[=====>              ] 3 of 12 takes, 1 min 20 s left" for `elapsed_s` seconds so far, of which
+ * `since_s` since the last was done; while nothing is done "35 s so far" in its place, from the
+ * first second on, and so for total 0, without a bar. */
 enum { TICKER_LINE_SIZE = 160 };
-void ticker_line(const char *what, size_t done, size_t total, double elapsed_s,
+void ticker_line(const char *what, size_t done, size_t total, double elapsed_s, double since_s,
                  char line[TICKER_LINE_SIZE]);
 
 #endif

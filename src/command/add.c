@@ -33,6 +33,7 @@ typedef struct batch {
     bool failed;              /* something had its sentence on stderr */
     bool interrupted, broken; /* by Ctrl-C; by a journal that fails */
     ticker *ticker;
+    bool quiet;
     table_writer *w;
     char *doubted; /* what was last said of a rig; NULL: nothing was */
 } batch;
@@ -181,7 +182,7 @@ static void judge_and_show(batch *b, size_t first)
     const char *singer = b->list->items[first].singer;
     err e;
     ticker_hide(b->ticker);
-    if (!judge_singer(b->j, singer, &e)) {
+    if (!judge_singer(b->j, singer, b->quiet, &e)) {
         fail(b, &e, true);
         return;
     }
@@ -197,7 +198,8 @@ static int add_all(const command_call *call, batch *b, err *e)
         "take file singer date seconds voiced_s flips doubtful clipped dc "
         "peak level_db level_unit date_from state " TAKE_CHECK_COLUMNS;
     b->turns = xcalloc(b->list->n, sizeof *b->turns);
-    b->ticker = ticker_new("recordings", b->list->n, call->shared->quiet);
+    b->quiet = call->shared->quiet;
+    b->ticker = ticker_new("recordings", b->list->n, b->quiet);
     b->w = command_table(call, columns);
     interrupt_hold();
     for (size_t i = 0; i < b->list->n && goes_on(b); i++)

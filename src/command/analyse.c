@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* analyse: the flips in one singer's takes, or with --tracks every frame; no journal. */
 #include "base/array.h"
+#include "base/ticker.h"
 #include "command/command.h"
 #include "command/draw_take.h"
 #include "command/egg_cells.h"
@@ -87,11 +88,15 @@ static void listen_once(const command_call *call, egg_way contact, heard *h)
     s.recording.without_digest = true;
     s.measures = own->measures;
     s.contact = contact;
+    ticker *t = ticker_new("recordings", call->n, call->shared->quiet);
     for (size_t i = 0; i < call->n; i++) {
         err e;
         voice_whole whole;
+        ticker_show(t, i);
         track_store_begin(h->store, call->operands[i], s.hop_s, (declared_register)own->declared);
-        if (!voice_listen_pieces(call->operands[i], &s, keep, h, &whole, &e)) {
+        bool fine = voice_listen_pieces(call->operands[i], &s, keep, h, &whole, &e);
+        ticker_hide(t);
+        if (!fine) {
             message_warn("%s", e.text);
             track_store_drop(h->store);
             h->failed++;
@@ -104,6 +109,7 @@ static void listen_once(const command_call *call, egg_way contact, heard *h)
         if (!voiced_frames(h->store, take))
             message_warn("%s: no voice was heard in it.", call->operands[i]);
     }
+    ticker_free(t);
 }
 
 static heard heard_new(size_t n)
@@ -287,7 +293,9 @@ static bool decode(const command_call *call, const heard *h, const picture *wher
     s.opt_why = own->explain ? &why : NULL;
     register_summary summary;
     size_t parts;
+    ticker *t = ticker_new("decoding the registers", 0, call->shared->quiet);
     bool good = parts_decode(h->store, &s, &sizes, found, &summary, &parts, e);
+    ticker_free(t);
     if (good && parts > 1)
         message_warn("These takes hold %.0f minutes of voice, too much to be judged together: the "
                      "registers were told in %zu parts.",

@@ -6,6 +6,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 /* Every command, in the order of the help: one line each. */
 /* clang-format off */
@@ -41,8 +42,8 @@ const command *const commands[] = {COMMANDS(LIST) NULL};
 const option shared_options[] = {
     {"journal", 0, OPTION_PATH, "FILE", NULL, 0, 0, offsetof(shared_settings, journal),
      "the journal (else $SEAMLINE_JOURNAL, else the user's data folder)"},
-    {"format", 0, OPTION_CHOICE, "tsv|json", "tsv|json", 0, 0, offsetof(shared_settings, format),
-     "how results are printed (tsv)"},
+    {"format", 0, OPTION_CHOICE, "tsv|json|text", "tsv|json|text", 0, 0,
+     offsetof(shared_settings, format), "how results are printed (tsv; on a terminal text)"},
     {"quiet", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(shared_settings, quiet),
      "no progress on the terminal"},
     {"a4", 0, OPTION_NUMBER, "HZ", NULL, 300, 600, offsetof(shared_settings, a4_hz),
@@ -55,7 +56,8 @@ const size_t n_shared_options = sizeof shared_options / sizeof *shared_options;
 
 shared_settings shared_defaults(void)
 {
-    return (shared_settings){.format = TABLE_TSV, .a4_hz = 440};
+    return (shared_settings){.format = isatty(STDOUT_FILENO) ? TABLE_TEXT : TABLE_TSV,
+                             .a4_hz = 440};
 }
 
 const command *command_named(const char *name)

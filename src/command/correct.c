@@ -34,6 +34,14 @@ static bool read_direction(const char *text, flip_direction *direction, err *e)
     return i >= 0 || err_set(e, "A flip goes up (to M2) or down (to M1), not \"%s\".", text);
 }
 
+static bool refuse_action(const char *typed, err *e)
+{
+    char end[TEXT_HINT_SIZE];
+    text_hint(typed, CORRECTION_ACTIONS, end);
+    return err_set(e, "correct can add, move, remove, confirm or withdraw, not \"%s\"%s", typed,
+                   end);
+}
+
 static bool read_wish(const command_call *call, wish *out, err *e)
 {
     *out = (wish){.any = call->n > 1};
@@ -41,8 +49,7 @@ static bool read_wish(const command_call *call, wish *out, err *e)
         return true;
     int action = text_word_index(CORRECTION_ACTIONS, call->operands[1]);
     if (action < 0)
-        return err_set(e, "correct can add, move, remove, confirm or withdraw, not \"%s\".",
-                       call->operands[1]);
+        return refuse_action(call->operands[1], e);
     correction *c = &out->c;
     c->action = (correction_action)action;
     bool two = c->action == CORRECTION_ADD || c->action == CORRECTION_MOVE;
@@ -136,9 +143,9 @@ static bool print(const command_call *call, const journal_item *item, err *e)
     return table_writer_close(w, e);
 }
 
-static bool correct(journal *j, const char *name, wish *wanted, journal_item *item, err *e)
+static bool correct(const command_call *call, journal *j, wish *wanted, journal_item *item, err *e)
 {
-    if (!journal_named(j, name, false, item, e))
+    if (!journal_named(j, call->operands[0], false, item, e))
         return false;
     if (!wanted->any)
         return true;
@@ -146,7 +153,7 @@ static bool correct(journal *j, const char *name, wish *wanted, journal_item *it
         return false;
     interrupt_hold();
     if (!corrections_say(j, item->take.code, &wanted->c, e) ||
-        !judge_singer(j, item->take.singer, e))
+        !judge_singer(j, item->take.singer, call->shared->quiet, e))
         return false;
     char *code = xstrdup(item->take.code);
     journal_item_clear(item);
@@ -164,7 +171,7 @@ static int run(const command_call *call, err *e)
         return EXIT_USAGE;
     if (!journal_open(call->shared->journal, wanted.any ? JOURNAL_WRITE : JOURNAL_READ, &j, e))
         return EXIT_INPUT;
-    bool fine = correct(j, call->operands[0], &wanted, &item, e);
+    bool fine = correct(call, j, &wanted, &item, e);
     journal_close(j);
     fine = fine && print(call, &item, e);
     journal_item_clear(&item);

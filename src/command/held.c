@@ -129,6 +129,7 @@ static size_t listen(const command_call *call, track_store *store)
         if (voice_listen_pieces(call->operands[i], &s, keep, store, NULL, &e)) {
             track_store_end(store);
         } else {
+            ticker_hide(t);
             message_warn("%s", e.text);
             track_store_drop(store);
             failed++;
@@ -166,7 +167,9 @@ static bool held_of_files(const command_call *call, table_writer *w, size_t *fai
     track_store *store = track_store_new();
     flips *found = xcalloc(call->n, sizeof *found);
     *failed = listen(call, store);
+    ticker *t = ticker_new("decoding the registers", 0, call->shared->quiet);
     bool fine = parts_decode(store, &s, &sizes, found, &summary, &parts, e);
+    ticker_free(t);
     if (fine) {
         table_note(w, "registers", "%s", summary.text);
         fine = write_files(call->settings, w, store, found, e);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* journal VERB: care of the journal's file. */
+#include "base/text.h"
 #include "command/command.h"
 #include "command/interrupt.h"
 #include "command/judge.h"
@@ -100,7 +101,8 @@ static int rename_singer(const care *c, err *e)
         return EXIT_USAGE;
     }
     interrupt_hold();
-    if (!care_rename(c->j, given(c, 0), given(c, 1), e) || !judge_singer(c->j, given(c, 1), e))
+    if (!care_rename(c->j, given(c, 0), given(c, 1), e) ||
+        !judge_singer(c->j, given(c, 1), c->call->shared->quiet, e))
         return EXIT_INPUT;
     table_writer *w = command_table(c->call, "singer was");
     table_text(w, given(c, 1));
@@ -129,7 +131,7 @@ static int change_take(const care *c, bool removed, err *e)
                  item.take.file, item.take.singer);
         interrupt_hold();
         if ((!removed || agreed(c, question, e)) && care_remove(c->j, item.take.code, removed, e) &&
-            judge_singer(c->j, item.take.singer, e))
+            judge_singer(c->j, item.take.singer, c->call->shared->quiet, e))
             code = print_take(c, &item.take, removed ? "removed" : "restored", e);
     }
     journal_item_clear(&item);
@@ -167,7 +169,7 @@ static int recover(const care *c, err *e)
     if (!care_recover(c->call->shared->journal, given(c, 0), &takes, &lost, e) ||
         !journal_open(given(c, 0), JOURNAL_WRITE, &j, e))
         return EXIT_INPUT;
-    bool fine = judge_everybody(j, e);
+    bool fine = judge_everybody(j, c->call->shared->quiet, e);
     journal_close(j);
     if (!fine)
         return EXIT_INPUT;
@@ -177,6 +179,10 @@ static int recover(const care *c, err *e)
     table_count(w, (long)lost);
     return finish(w, true, e);
 }
+
+/* With their operands, for completion. */
+#define VERBS                                                                                      \
+    "verify|backup FILE|recover FILE|rename SINGER NAME|remove TAKE|restore TAKE|forget SINGER"
 
 static const struct verb {
     const char *name, *wants;
@@ -206,10 +212,12 @@ static int run(const command_call *call, err *e)
 {
     const struct verb *v = verb_named(call->operands[0]);
     if (!v) {
+        char end[TEXT_HINT_SIZE];
+        text_hint(call->operands[0], VERBS, end);
         err_set(e,
                 "The journal can verify, backup, recover, rename, remove, restore and forget, not "
-                "\"%s\".",
-                call->operands[0]);
+                "\"%s\"%s",
+                call->operands[0], end);
         return EXIT_USAGE;
     }
     if (call->n != v->operands + 1) {
@@ -246,8 +254,7 @@ const command command_journal = {
         "  forget SINGER       erases a singer with all takes and overwrites them in the file;\n"
         "                      copies of the file are yours to erase\n\n"
         "remove and forget ask first, unless --yes is said.",
-    .words = "verify|backup FILE|recover FILE|rename SINGER NAME|remove TAKE|restore TAKE|"
-             "forget SINGER",
+    .words = VERBS,
     .examples = "seamline journal verify\n"
                 "seamline journal backup copy.db\n"
                 "seamline journal rename robin linnet\n"

@@ -2,25 +2,31 @@
 #include "command/judge.h"
 
 #include "base/array.h"
+#include "base/ticker.h"
 #include "command/command.h"
 #include "journal/judgement.h"
 #include "register/decode.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 /* So often a part is decoded for nothing, because another process changed what it rests on, before
  * that process has to wait. */
 enum { PATIENCE = 3 };
 
-static void decode(const judgement *g, register_summary *summary)
+static void decode(const judgement *g, bool quiet, register_summary *summary)
 {
+    char what[80];
     register_settings s = register_defaults();
     size_t n = g->n_before + g->n;
     track **tracks = xmalloc(n, sizeof(track *));
     flips *found = xcalloc(n, sizeof *found);
     for (size_t i = 0; i < n; i++)
         tracks[i] = g->items[i].track;
+    snprintf(what, sizeof what, "decoding the registers of %zu takes", g->n);
+    ticker *t = ticker_new(what, 0, quiet);
     register_decode(tracks, n, &s, found, summary);
+    ticker_free(t);
     for (size_t i = 0; i < n; i++)
         g->items[i].flips = found[i];
     free(found);
@@ -38,7 +44,7 @@ static void tell(const judgement *g, const register_summary *summary)
 }
 
 /* Decodes the next part, if there is any. */
-static bool judge_next(journal *j, const char *singer, bool *any, bool *stale, err *e)
+static bool judge_next(journal *j, const char *singer, bool quiet, bool *any, bool *stale, err *e)
 {
     judgement g;
     register_summary summary;
@@ -46,7 +52,7 @@ static bool judge_next(journal *j, const char *singer, bool *any, bool *stale, e
         return false;
     if (!*any)
         return true;
-    decode(&g, &summary);
+    decode(&g, quiet, &summary);
     bool fine = judgement_store(j, &g, SEAMLINE_VERSION, summary.text, stale, e);
     if (fine && !*stale)
         tell(&g, &summary);
@@ -54,7 +60,7 @@ static bool judge_next(journal *j, const char *singer, bool *any, bool *stale, e
     return fine;
 }
 
-bool judge_singer(journal *j, const char *singer, err *e)
+bool judge_singer(journal *j, const char *singer, bool quiet, err *e)
 {
     bool any = true, stale;
     for (int lost = 0; any;) {
@@ -62,7 +68,7 @@ bool judge_singer(journal *j, const char *singer, err *e)
         stale = false;
         if (alone && !journal_begin(j, e))
             return false;
-        bool fine = judge_next(j, singer, &any, &stale, e);
+        bool fine = judge_next(j, singer, quiet, &any, &stale, e);
         if (alone && fine)
             fine = journal_commit(j, e);
         else if (alone)
@@ -74,7 +80,7 @@ bool judge_singer(journal *j, const char *singer, err *e)
     return true;
 }
 
-bool judge_everybody(journal *j, err *e)
+bool judge_everybody(journal *j, bool quiet, err *e)
 {
     journal_singer *singers;
     size_t n;
@@ -82,7 +88,7 @@ bool judge_everybody(journal *j, err *e)
         return false;
     bool fine = true;
     for (size_t i = 0; fine && i < n; i++)
-        fine = judge_singer(j, singers[i].name, e);
+        fine = judge_singer(j, singers[i].name, quiet, e);
     journal_singers_free(singers, n);
     return fine;
 }

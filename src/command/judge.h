@@ -9,7 +9,8 @@
 
 #include "journal/journal.h"
 
-bool judge_singer(journal *j, const char *singer, err *e);
-bool judge_everybody(journal *j, err *e);
+/* Unless quiet, a terminal shows that it goes on. */
+bool judge_singer(journal *j, const char *singer, bool quiet, err *e);
+bool judge_everybody(journal *j, bool quiet, err *e);
 
 #endif

@@ -97,6 +97,8 @@ static void say_option(const option *o, FILE *out)
     say(o->help, out);
     if (o->kind == OPTION_NUMBER || o->kind == OPTION_WHOLE)
         say_range(o, out);
+    if (o->kind == OPTION_PITCH)
+        fputs("; a note (F#4, Gb4), semitones (66.0; A4 is 69) or 370Hz", out);
     if (o->words && !strchr(o->value, '|'))
         say_words(o, out);
     fputs(".\n", out);

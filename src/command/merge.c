@@ -21,7 +21,7 @@ static int run(const command_call *call, err *e)
         table_text(w, call->operands[i]);
         table_count(w, (long)taken);
     }
-    fine = fine && judge_everybody(j, e);
+    fine = fine && judge_everybody(j, call->shared->quiet, e);
     journal_close(j);
     err unwritten;
     bool written = table_writer_close(w, fine ? e : &unwritten);

@@ -7,11 +7,13 @@
 #include "command/plane_notes.h"
 #include "fit/plan.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 typedef struct settings {
     const char *vowel;
     int count, gain;
+    note_typed lowest, highest;
 } settings;
 
 static const option options[] = {
@@ -19,12 +21,16 @@ static const option options[] = {
      "the vowel to sing (the one with most takes)"},
     {"count", 0, OPTION_WHOLE, "N", NULL, 1, 20, offsetof(settings, count),
      "how many takes to propose (5)"},
+    {"lowest", 0, OPTION_PITCH, "PITCH", NULL, 24, 108, offsetof(settings, lowest),
+     "nothing below this today: F#4, Gb4, 66.0 (semitones) or 370Hz"},
+    {"highest", 0, OPTION_PITCH, "PITCH", NULL, 24, 108, offsetof(settings, highest),
+     "nothing above this today"},
     GAIN_OPTION(settings, gain),
 };
 
 static void defaults(void *p)
 {
-    *(settings *)p = (settings){.count = 5};
+    *(settings *)p = (settings){.count = 5, .lowest.st = (double)NAN, .highest.st = (double)NAN};
 }
 
 static void write_take(table_writer *w, int rank, const plan_take *t, double a4_hz)
@@ -76,6 +82,24 @@ static bool print(const command_call *call, const plane *p, const plan_reach *r,
     return table_writer_close(w, e);
 }
 
+/* No further than the singer wants to go today. */
+static bool narrow(const command_call *call, plan_reach *r, err *e)
+{
+    const settings *s = call->settings;
+    double lowest = note_meant(&s->lowest, call->shared->a4_hz);
+    double highest = note_meant(&s->highest, call->shared->a4_hz);
+    char lo[NOTE_NAME_SIZE], hi[NOTE_NAME_SIZE];
+    note_nearest(r->lo_st, call->shared->a4_hz, lo);
+    note_nearest(r->hi_st, call->shared->a4_hz, hi);
+    r->lo_st = fmax(r->lo_st, lowest);
+    r->hi_st = fmin(r->hi_st, highest);
+    return r->hi_st > r->lo_st ||
+           err_set(
+               e,
+               "%s has sung from %s to %s, and nothing of that is between --lowest and --highest.",
+               call->operands[0], lo, hi);
+}
+
 static int propose(const command_call *call, const plane *p, err *e)
 {
     plan_reach reach;
@@ -88,6 +112,8 @@ static int propose(const command_call *call, const plane *p, err *e)
                 call->operands[0]);
         return EXIT_NO_ANSWER;
     }
+    if (!narrow(call, &reach, e))
+        return EXIT_NO_ANSWER;
     path *paths = plane_counting(p, 0, p->n, &n);
     if (!boundary_fit(paths, n, &how, &b, &ignored))
         b = NULL;
@@ -122,7 +148,7 @@ const command command_next = {
               "boundary going up\nmost, each given those before it. interval_now and "
               "interval_then are its mean width in semitones at\nsoft, middle and loud, before "
               "and after the take. Nothing is asked for that was not sung before.",
-    .examples = "seamline next robin --count 3",
+    .examples = "seamline next robin --count 3\nseamline next robin --lowest C4 --highest F#4",
     .least = 1,
     .most = 1,
     .options = options,
