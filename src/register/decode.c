@@ -20,6 +20,8 @@
 static const double frame_s = 0.005;
 static const double by_egg = 0.99;     /* of a change between registers that the EGG tells */
 static const double brief_trust = 0.4; /* at most, of a change into too short a stay */
+static const double kept_trust =
+    0.3; /* at least, of a change that stands: 20 of 72 on tuning voices */
 
 register_settings register_defaults(void)
 {
@@ -220,6 +222,16 @@ static bool find_world(const hearing *h, world *best)
     return true;
 }
 
+/* With both registers stated the chain is believed, and its changes are at least doubtful flips. */
+static void list_kept(decoded *d)
+{
+    for (size_t k = 0; k < d->all.n; k++) {
+        const turn *c = &d->all.items[k];
+        if (!c->brief && (d->w->p2[c->at - 1] > 0.5) != (d->w->p2[c->at] > 0.5))
+            d->p[k] = fmax(d->p[k], kept_trust);
+    }
+}
+
 static void tell_world(const hearing *h, world *w)
 {
     double *time_s = times_of(h->ev, h->tracks);
@@ -227,6 +239,8 @@ static void tell_world(const hearing *h, world *w)
     bool two = has_two(&d);
     if (two)
         settle_registers(h->ev, &d.all, d.p, w->p2);
+    if (two && settle_told(h->ev))
+        list_kept(&d);
     if (two && h->s->opt_learnt)
         *h->s->opt_learnt = (known){w->m, w->where};
     tell(&d, two, h->s->least_listed, h->found);

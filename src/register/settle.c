@@ -26,15 +26,14 @@ static double log_odds(double p)
     return fmax(-most_nats, fmin(x, most_nats));
 }
 
-/* Each second, how often what it usually costs. */
-static double times(const evidence *ev)
+bool settle_told(const evidence *ev)
 {
     double m1 = 0, m2 = 0;
     for (size_t i = 0; i < ev->n; i++) {
         m1 += ev->declared[i] == DECLARED_M1;
         m2 += ev->declared[i] == DECLARED_M2;
     }
-    return fmin(m1, m2) * ev->hop_s >= told_s ? told_times : 1;
+    return fmin(m1, m2) * ev->hop_s >= told_s;
 }
 
 static double cost_of(const stay *s, double hop_s)
@@ -74,7 +73,7 @@ void settle_registers(const evidence *ev, const turns *c, const double *p, doubl
 {
     stay *stays = xmalloc(c->n + 1, sizeof *stays);
     size_t n = 0;
-    double dearer = times(ev);
+    double dearer = settle_told(ev) ? told_times : 1;
     for (size_t k = 0, i = 0; i < ev->n; i++) {
         while (k < c->n && (c->items[k].at < i || c->items[k].brief))
             k++;

@@ -11,4 +11,7 @@
  * that the register does not change. */
 void settle_registers(const evidence *ev, const turns *c, const double *p, double *p2);
 
+/* Whether both registers are stated for 2 s or more, so that the chain knows how they sound. */
+bool settle_told(const evidence *ev);
+
 #endif
