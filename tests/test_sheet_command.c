@@ -416,12 +416,38 @@ static void test_glide(void **state)
     said_clear(&s);
 }
 
+/* A guide tone as a take: its register cannot be told, and how far it goes is said. */
+static void test_register_untold(void **state)
+{
+    (void)state;
+    said s = run("sheet", "clear", "--rows", "--tones", "glides");
+    table *t = table_of(&s);
+    size_t row = 0;
+    while (strcmp(cell(t, row, "exercise"), "explore pitch") != 0)
+        row++;
+    char *range =
+        xformat("The takes so far go from %s to %s, and", cell(t, row, "from"), cell(t, row, "to"));
+    check_done(run("add", "tone", "glides/02-explore-pitch.wav", "--date", "2025-01-02"));
+    said told = run("sheet", "tone");
+    assert_int_equal(told.code, EXIT_DONE);
+    assert_non_null(strstr(told.out, range));
+    assert_non_null(strstr(told.out, "There is no map of this voice yet"));
+    free(range);
+    table_free(t);
+    said_clear(&s);
+    said_clear(&told);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_singers), cmocka_unit_test(test_text_and_page),
-        cmocka_unit_test(test_json),    cmocka_unit_test(test_bad_input),
-        cmocka_unit_test(test_tones),   cmocka_unit_test(test_glide),
+        cmocka_unit_test(test_singers),
+        cmocka_unit_test(test_text_and_page),
+        cmocka_unit_test(test_json),
+        cmocka_unit_test(test_bad_input),
+        cmocka_unit_test(test_tones),
+        cmocka_unit_test(test_glide),
+        cmocka_unit_test(test_register_untold),
     };
     return cmocka_run_group_tests(tests, add_singers, leave_folder);
 }

@@ -7,6 +7,7 @@
 #include "command/command.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
+#include "fit/plan.h"
 #include "lesson/cautions.h"
 #include "lesson/sheet_tones.h"
 #include "lesson/sheet_words.h"
@@ -140,6 +141,23 @@ static bool without_map(const command_call *call, const char *why, err *e)
     return hand_over(call, NULL, &s, &labels, e);
 }
 
+/* Sung, but in registers that cannot be told. */
+static bool untold(const command_call *call, const plane *p, err *e)
+{
+    char lo[NOTE_NAME_SIZE], hi[NOTE_NAME_SIZE];
+    plan_reach reach;
+    if (!plan_reach_of(p->paths, p->n, &reach))
+        return without_map(call, "The takes so far have no voice.", e);
+    note_nearest(reach.lo_st, call->shared->a4_hz, lo);
+    note_nearest(reach.hi_st, call->shared->a4_hz, hi);
+    char *why = xformat("The takes so far go from %s to %s, and in which register they are sung "
+                        "cannot be told. Leave out below what lies outside of them, or move it.",
+                        lo, hi);
+    bool fine = without_map(call, why, e);
+    free(why);
+    return fine;
+}
+
 static char *source_of(const plane *p)
 {
     const char *first = p->sessions[0].date, *last = p->sessions[p->n_sessions - 1].date;
@@ -159,7 +177,7 @@ static bool from_plane(const command_call *call, const plane *p, err *e)
     bool any = sung_gather(p->paths, p->n, b, !p->pitch_only, p->calibrated, &voice);
     boundary_free(b);
     if (!any)
-        return without_map(call, "The takes so far have no note whose register can be told.", e);
+        return untold(call, p, e);
     sheet s = sheet_plan(&voice);
     char *source = source_of(p);
     sheet_labels labels = {call->operands[0], p->vowel, source, call->shared->a4_hz};

@@ -11,8 +11,10 @@ static void loosen(say *y)
                  : "Hum, or trill the lips or the tongue, and slide slowly",
           y->out);
     if (y->l->n_strokes)
-        fprintf(y->out, " down from %s to %s, at %s at the most", say_note(y, k->from_st),
-                say_note(y, k->to_st), say_level(y, k->from_db));
+        fprintf(y->out,
+                y->s->sung.levels_known ? " down from %s to %s, at %s at the most"
+                                        : " down from %s to %s, at %s",
+                say_note(y, k->from_st), say_note(y, k->to_st), say_level(y, k->from_db));
     else
         fputs(" down a few notes, wherever it is easy", y->out);
     fputs(settle ? "." : ". Breathe, and again; let jaw and neck be loose.", y->out);
