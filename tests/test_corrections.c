@@ -196,6 +196,9 @@ static int count_judged(journal *j, long *first)
         if (n == 0)
             *first = g.part;
         assert_int_equal(g.n_before, g.part > 1 ? 2 : 0);
+        assert_true(g.before.m.hi ==
+                    (g.part > 1 ? (double)g.part : 0)); /* that of the part before */
+        g.learnt = (known){.m = {.hi = (double)g.part + 1, .pitch_mid = 60}};
         must(judgement_store(j, &g, "test", "", &stale, &e), &e);
         assert_false(stale);
         judgement_clear(&g);
@@ -215,6 +218,9 @@ static void test_parts(void **state)
     lengthen(*state);
     assert_int_equal(count_judged(j, &first), 5);
     assert_int_equal(count_judged(j, &first), 0);
+    assert_int_equal(ask_number_in(*state, "SELECT count(*) FROM models WHERE layout = 1"
+                                           " AND length(model) = 4 * 415"),
+                     5);
     store_session(j, 3);
     lengthen(*state);
     assert_int_equal(count_judged(j, &first), 4);
@@ -234,6 +240,33 @@ static void test_parts(void **state)
     run_sql_in(*state, "UPDATE takes SET removed = 2");
     assert_int_equal(count_judged(j, &first), 0);
     free(code);
+    journal_close(j);
+}
+
+/* A model that is damaged, or of a layout to come, is none; the rest goes on. */
+static void test_a_damaged_model_is_none(void **state)
+{
+    long first = 0;
+    err e = {""};
+    judgement g;
+    bool any;
+    journal *j = open_journal(*state, JOURNAL_WRITE);
+    for (int k = 0; k < 4; k++)
+        store_session(j, k);
+    lengthen(*state);
+    assert_int_equal(count_judged(j, &first), 2);
+    run_sql_in(*state, "UPDATE models SET rests_on = '' WHERE part = 2");
+    static const char *const damage[] = {"model = x'00'", "model = zeroblob(4 * 415)", "layout = 7",
+                                         "model = NULL"};
+    for (size_t k = 0; k < sizeof damage / sizeof *damage; k++) {
+        char *sql = xformat("UPDATE models SET %s WHERE part = 1", damage[k]);
+        run_sql_in(*state, sql);
+        free(sql);
+        must(judgement_next(j, "wren", "test", &g, &any, &e), &e);
+        assert_true(any && g.part == 2 && g.before.m.hi <= g.before.m.lo);
+        judgement_clear(&g);
+        run_sql_in(*state, "UPDATE models SET layout = 1 WHERE part = 1");
+    }
     journal_close(j);
 }
 
@@ -319,6 +352,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_flips_that_count, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_survives, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_parts, new_journal, drop_journal),
+        cmocka_unit_test_setup_teardown(test_a_damaged_model_is_none, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_stale, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_no_lock_while_decoding, new_journal, drop_journal),
         cmocka_unit_test_setup_teardown(test_named, new_journal, drop_journal),

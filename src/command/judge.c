@@ -14,10 +14,12 @@
  * that process has to wait. */
 enum { PATIENCE = 3 };
 
-static void decode(const judgement *g, bool quiet, register_summary *summary)
+static void decode(judgement *g, bool quiet, register_summary *summary)
 {
     char what[80];
     register_settings s = register_defaults();
+    s.opt_known = &g->before;
+    s.opt_learnt = &g->learnt;
     size_t n = g->n_before + g->n;
     track **tracks = xmalloc(n, sizeof(track *));
     flips *found = xcalloc(n, sizeof *found);

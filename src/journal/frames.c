@@ -130,3 +130,21 @@ bool frames_registers_read(const void *reg, size_t reg_bytes, const void *p_m2, 
             return false;
     return true;
 }
+
+frames_bytes frames_known_write(const known *k)
+{
+    double numbers[KNOWN_SIZE];
+    frames_bytes b = {.bytes = xmalloc(KNOWN_SIZE, FLOAT_BYTES), .n = KNOWN_SIZE * FLOAT_BYTES};
+    known_pack(k, numbers);
+    put_doubles(b.bytes, numbers, KNOWN_SIZE);
+    return b;
+}
+
+bool frames_known_read(const void *bytes, size_t n_bytes, known *k)
+{
+    double numbers[KNOWN_SIZE];
+    bool right = n_bytes == KNOWN_SIZE * FLOAT_BYTES;
+    if (right)
+        get_doubles(bytes, numbers, KNOWN_SIZE);
+    return known_unpack(numbers, right ? KNOWN_SIZE : 0, k);
+}

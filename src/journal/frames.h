@@ -11,6 +11,7 @@
  * `reg`: one byte a frame. `p_m2`: floats. */
 
 #include "base/message.h"
+#include "register/known.h"
 #include "voice/track.h"
 
 #include <stddef.h>
@@ -32,5 +33,11 @@ frames_bytes frames_p_m2_write(const track *t);
 bool frames_heard_read(const void *bytes, size_t n_bytes, track *t);
 bool frames_registers_read(const void *reg, size_t reg_bytes, const void *p_m2, size_t p_m2_bytes,
                            track *t);
+
+/* What is known of a singer as bytes: the numbers of known_pack(). */
+enum { FRAMES_KNOWN_LAYOUT = 1 };
+frames_bytes frames_known_write(const known *k);
+/* False, and nothing known, when they are not that. */
+bool frames_known_read(const void *bytes, size_t n_bytes, known *k);
 
 #endif

@@ -44,6 +44,25 @@ static bool load_item(const journal *j, const waiter *w, journal_item *item, ver
     return true;
 }
 
+/* A model of another layout, or a damaged one, is nothing to begin with, and no failure. */
+static bool load_known(const journal *j, const char *singer, const char *vowel, long part, known *k,
+                       err *e)
+{
+    sqlite3_stmt *s;
+    bool row;
+    *k = (known){.m = {.hi = 0}};
+    if (!sql_prepare(j,
+                     "SELECT model FROM models m JOIN singers g ON g.id = m.singer"
+                     " WHERE g.name = ? AND vowel = ? AND part = ? AND layout = ?",
+                     &s, e, "ttii", singer, vowel, part, (long)FRAMES_KNOWN_LAYOUT) ||
+        !sql_step(j, &s, &row, e))
+        return false;
+    if (row)
+        frames_known_read(sqlite3_column_blob(s, 0), (size_t)sqlite3_column_bytes(s, 0), k);
+    sqlite3_finalize(s);
+    return true;
+}
+
 static bool load(const journal *j, const waiting *p, size_t k, judgement *g, err *e)
 {
     const waiting_part *own = &p->parts[k];
@@ -57,7 +76,7 @@ static bool load(const journal *j, const waiting *p, size_t k, judgement *g, err
     for (size_t i = 0; i < g->n_before + g->n; i++)
         if (!load_item(j, &p->takes[first + i], &g->items[i], &g->verdicts[i], e))
             return false;
-    return true;
+    return load_known(j, g->singer, g->vowel, g->part - 1, &g->before, e);
 }
 
 /* The first part of this vowel that is not current. */
@@ -174,6 +193,21 @@ static bool tidy(const journal *j, const judgement *g, size_t n_parts, err *e)
                   e, "tti", g->singer, g->vowel, (long)n_parts);
 }
 
+static bool store_model(const journal *j, const judgement *g, const char *version,
+                        const char *answer, err *e)
+{
+    bool any = g->learnt.m.hi > g->learnt.m.lo;
+    frames_bytes b = any ? frames_known_write(&g->learnt) : (frames_bytes){NULL, 0};
+    bool fine =
+        sql_do(j,
+               "REPLACE INTO models(singer, vowel, part, version, answer, rests_on, layout, model)"
+               " SELECT id, ?, ?, ?, ?, ?, ?, ? FROM singers WHERE name = ?",
+               e, "titttibt", g->vowel, g->part, version, answer, g->rests_on,
+               any ? (long)FRAMES_KNOWN_LAYOUT : 0L, b.bytes, b.n, g->singer);
+    free(b.bytes);
+    return fine;
+}
+
 static bool store_part(const journal *j, judgement *g, const waiting *p, const char *version,
                        const char *answer, err *e)
 {
@@ -184,11 +218,7 @@ static bool store_part(const journal *j, judgement *g, const waiting *p, const c
         if (!store_take(j, p->takes[own->first + i].id, item, e))
             return false;
     }
-    return sql_do(j,
-                  "REPLACE INTO models(singer, vowel, part, version, answer, rests_on)"
-                  " SELECT id, ?, ?, ?, ?, ? FROM singers WHERE name = ?",
-                  e, "titttt", g->vowel, g->part, version, answer, g->rests_on, g->singer) &&
-           tidy(j, g, p->n_parts, e);
+    return store_model(j, g, version, answer, e) && tidy(j, g, p->n_parts, e);
 }
 
 static bool store_unless_stale(const journal *j, judgement *g, const char *version,

@@ -15,6 +15,7 @@
 
 #include "journal/corrections.h"
 #include "journal/journal.h"
+#include "register/known.h"
 
 typedef struct judgement {
     char *singer, *vowel;
@@ -23,6 +24,8 @@ typedef struct judgement {
     size_t n_before, n;  /* items: takes of the part before, then those of this part */
     journal_item *items; /* [n_before + n] flips empty, no registers, tracks with what is stated */
     verdicts *verdicts;  /* [n_before + n] */
+    known before;        /* the model of the part before, or nothing */
+    known learnt;        /* that of this part, to be stored; nothing until it is decoded */
 } judgement;
 
 void judgement_clear(judgement *g);
@@ -32,8 +35,8 @@ void judgement_clear(judgement *g);
 bool judgement_next(journal *j, const char *singer, const char *version, judgement *out, bool *any,
                     err *e);
 
-/* Stores registers and flips of the part's own takes, with what is stated of them; they are shown
- * from then on. `answer` says in a sentence what was found. Nothing is stored and *stale set when
+/* Stores registers and flips of the part's own takes, with what is stated of them, and what was
+ * learnt; they are shown from then on. `answer` says in a sentence what was found. Nothing is stored and *stale set when
  * what the part rests on has changed meanwhile. */
 bool judgement_store(journal *j, judgement *g, const char *version, const char *answer, bool *stale,
                      err *e);
