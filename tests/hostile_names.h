@@ -3,7 +3,10 @@
 #define HOSTILE_NAMES_H
 
 /* Names that would run something, were they part of a command, a string or markup; and a part of
- * the SVG that shows them as they were typed. */
+ * the SVG that shows them as they were typed. Include after cmocka.h. */
+
+#include <dirent.h>
+#include <string.h>
 static const struct hostile {
     const char *name, *in_svg;
 } hostile[] = {
@@ -28,5 +31,17 @@ static const struct hostile {
     {"bell\x07", "bell\\x07"},
     {"", "takes"},
 };
+
+/* How many files this folder holds: a name that ran would have left one. */
+static int entries(void)
+{
+    DIR *d = opendir(".");
+    int n = 0;
+    assert_non_null(d);
+    for (struct dirent *f; (f = readdir(d));)
+        n += strcmp(f->d_name, ".") != 0 && strcmp(f->d_name, "..") != 0;
+    closedir(d);
+    return n;
+}
 
 #endif

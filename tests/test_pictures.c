@@ -9,7 +9,6 @@
 #include "show/progress.h"
 #include "show/take_draw.h"
 
-#include <dirent.h>
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -30,17 +29,6 @@ static int enter_folder(void **state)
     char *folder = xstrdup("/tmp/test_pictures_XXXXXX");
     *state = folder;
     return mkdtemp(folder) && chdir(folder) == 0 ? 0 : -1;
-}
-
-static int entries(void)
-{
-    DIR *d = opendir(".");
-    int n = 0;
-    assert_non_null(d);
-    for (struct dirent *f; (f = readdir(d));)
-        n += strcmp(f->d_name, ".") != 0 && strcmp(f->d_name, "..") != 0;
-    closedir(d);
-    return n;
 }
 
 static int leave_folder(void **state)

@@ -31,17 +31,6 @@ static int enter_folder(void **state)
     return mkdtemp(folder) && chdir(folder) == 0 ? 0 : -1;
 }
 
-static int entries(void)
-{
-    DIR *d = opendir(".");
-    int n = 0;
-    assert_non_null(d);
-    for (struct dirent *f; (f = readdir(d));)
-        n += strcmp(f->d_name, ".") != 0 && strcmp(f->d_name, "..") != 0;
-    closedir(d);
-    return n;
-}
-
 static int leave_folder(void **state)
 {
     DIR *d = opendir(".");
