@@ -202,26 +202,22 @@ static void long_takes_are_thinned(void **state)
     take_frames_clear(&f);
 }
 
-static void takes_in_characters(void **state)
+/* What the drawing prints on a screen of characters; the caller frees. */
+static char *in_characters(drawer *draw, const char *name)
 {
-    (void)state;
     const picture screen = {.kind = PICTURE_SCREEN, .columns = 90, .rows = 30};
     err e = {""};
     int out = dup(STDOUT_FILENO);
     fflush(stdout);
     assert_non_null(freopen("p.svg", "w", stdout));
-    bool ok = draw_take_called("`touch ran`", &screen, &e);
+    bool ok = draw(name, &screen, &e);
     fflush(stdout);
     assert_int_equal(dup2(out, STDOUT_FILENO), STDOUT_FILENO);
     close(out);
-    assert_true(ok);
-    char *text = read_svg();
-    for (const char *const *word =
-             (const char *[]){"`touch ran`, flips", "time, s", "^", "v", "ooo", "...", NULL};
-         *word; word++)
-        assert_shows(text, *word);
+    if (!ok)
+        fail_msg("%s", e.text);
     assert_int_equal(entries(), 1);
-    free(text);
+    return read_svg();
 }
 
 /* Slides at three levels that flip at 64 and back at 61, as many of them as asked for. */
@@ -345,6 +341,25 @@ static void singers_are_on_one_plane(void **state)
     assert_true(compare_height_px(12) > compare_height_px(2));
 }
 
+static void a_screen_gets_characters(void **state)
+{
+    (void)state;
+    static const struct {
+        drawer *draw;
+        const char *shows[8];
+    } cases[] = {
+        {draw_take_called, {"`touch ran`, flips", "time, s", "^", "v", "ooo", "..."}},
+        {draw_progress_called, {"`touch ran`, vowel", "At 70.0 dB", "^", "v", " D4 "}},
+        {draw_compare_called, {"Side by side", ", wren", ", `touch ran`", "U", "D"}},
+    };
+    for (size_t i = 0; i < N_OF(cases); i++) {
+        char *text = in_characters(cases[i].draw, "`touch ran`");
+        for (const char *const *word = cases[i].shows; *word; word++)
+            assert_shows(text, *word);
+        free(text);
+    }
+}
+
 static bool draw_explanation_called(const char *name, const picture *where, err *e)
 {
     explain_row rows[] = {
@@ -395,7 +410,7 @@ int main(void)
         IN_FOLDER(a_take_says_what_was_heard),
         IN_FOLDER(silence_and_nothing_are_drawn_empty),
         cmocka_unit_test(long_takes_are_thinned),
-        IN_FOLDER(takes_in_characters),
+        IN_FOLDER(a_screen_gets_characters),
         IN_FOLDER(progress_is_drawn_soft_middle_and_loud),
         IN_FOLDER(singers_are_on_one_plane),
         IN_FOLDER(hostile_names_are_text),

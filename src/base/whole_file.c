@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -44,6 +45,7 @@ bool whole_file_begin(whole_file *f, const char *path, const char *what, err *e)
 
 bool whole_file_end(whole_file *f, bool fine, err *e)
 {
+    assert(f->part);
     bool written = open_rights(f->fd);
     written = close(f->fd) == 0 && written;
     if (fine && (!written || rename(f->part, f->path) != 0))
