@@ -350,6 +350,9 @@ static void a_screen_gets_characters(void **state)
     } cases[] = {
         {draw_take_called, {"`touch ran`, flips", "time, s", "^", "v", "ooo", "..."}},
         {draw_progress_called, {"`touch ran`, vowel", "At 70.0 dB", "^", "v", " D4 "}},
+        {draw_silence, {"`touch ran`, flips", "No voice was heard in it."}},
+        {draw_nothing, {"`touch ran`, flips", "No voice was heard in it."}},
+        {draw_first_day, {"`touch ran`, vowel", "At 70.0 dB", "^", "v"}},
         {draw_compare_called, {"Side by side", ", wren", ", `touch ran`", "U", "D"}},
     };
     for (size_t i = 0; i < N_OF(cases); i++) {

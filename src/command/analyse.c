@@ -260,17 +260,6 @@ static bool print_explanation(const command_call *call, const heard *h, const ex
     return explain_draw(why, summary->text, where, e);
 }
 
-/* What is drawn of the first take that could be read. */
-static bool draw_first(const command_call *call, const heard *h, const flips *found,
-                       const picture *where, err *e)
-{
-    if (!track_store_takes(h->store))
-        return true;
-    const take_labels labels = {track_store_name(h->store, 0), level_scale(call->settings),
-                                call->shared->a4_hz};
-    return draw_take(h->store, 0, &found[0], &labels, where, e);
-}
-
 static bool print(const command_call *call, const heard *h, const flips *found,
                   const explanation *why, const register_summary *summary, const picture *where,
                   err *e)
@@ -280,7 +269,7 @@ static bool print(const command_call *call, const heard *h, const flips *found,
         return print_explanation(call, h, why, summary, where, e);
     return (own->tracks ? print_tracks(call, h, summary, e)
                         : print_flips(call, h, found, summary, e)) &&
-           draw_first(call, h, found, where, e);
+           draw_take(h->store, 0, found, level_scale(own), call->shared->a4_hz, where, e);
 }
 
 static bool decode(const command_call *call, const heard *h, const picture *where, err *e)

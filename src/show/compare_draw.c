@@ -42,13 +42,12 @@ static map_extent plane_of(const compare_shown *c)
 static void send_lines(gnuplot *g, const char *name, const compare_shown *c, flip_direction d,
                        const map_extent *w)
 {
-    const double none[4] = {NAN, NAN, NAN, NAN};
     gnuplot_data(g, name);
     for (size_t i = 0; i < c->n; i++) {
         const map_line *l = &c->maps[i].line[d];
         for (int blank = 0; i && blank < 2; blank++)
             gnuplot_row(g, NULL, 0);
-        gnuplot_row(g, none, 4);
+        gnuplot_row_nowhere(g, 4);
         for (size_t k = 0; k < l->n; k++) {
             figure p = l->pitch_st[k];
             gnuplot_row(g,

@@ -113,6 +113,18 @@ void gnuplot_row(gnuplot *g, const double *values, size_t n)
     gnuplot_commands(g, "\n");
 }
 
+void gnuplot_row_nowhere(gnuplot *g, size_t n)
+{
+    static const double far_away = -1e6;
+    double row[8];
+    assert(n <= sizeof row / sizeof *row);
+    for (int undefined = 0; undefined < 2; undefined++) {
+        for (size_t i = 0; i < n; i++)
+            row[i] = undefined ? (double)NAN : far_away;
+        gnuplot_row(g, row, n);
+    }
+}
+
 void gnuplot_data_end(gnuplot *g)
 {
     gnuplot_commands(g, "END_OF_DATA\n");

@@ -26,6 +26,9 @@ void gnuplot_text(gnuplot *g, const char *variable, const char *text, size_t lon
  * NaN breaks a line. A block without rows draws nothing and keeps its place in the key. */
 void gnuplot_data(gnuplot *g, const char *name);
 void gnuplot_row(gnuplot *g, const double *values, size_t n);
+/* Two rows of n numbers that draw nothing, one far away and one of NaN: gnuplot 5.4 dies when it is
+ * to draw characters of which each is undefined. */
+void gnuplot_row_nowhere(gnuplot *g, size_t n);
 void gnuplot_data_end(gnuplot *g);
 
 /* The script so far, as it will be sent; g's, valid until the next call. */

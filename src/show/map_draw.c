@@ -56,15 +56,14 @@ static map_extent window_of(const map *maps, size_t n)
     return (map_extent){w.lo_db - 1, w.hi_db + 1, w.lo_st - 0.7, w.hi_st + 0.7};
 }
 
-/* Each map is one index of every block; a first row of NaN keeps its place when it is empty. */
+/* Each map is one index of every block, which keeps its place when it is empty. */
 static void index_begin(gnuplot *g, size_t i)
 {
-    const double none[5] = {NAN, NAN, NAN, NAN, NAN};
     if (i) {
         gnuplot_row(g, NULL, 0);
         gnuplot_row(g, NULL, 0);
     }
-    gnuplot_row(g, none, 5);
+    gnuplot_row_nowhere(g, 5);
 }
 
 static void corner(gnuplot *g, const map_cell *c, double right, double up)

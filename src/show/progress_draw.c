@@ -88,10 +88,9 @@ static void send_value(gnuplot *g, double second, figure f)
 
 static void send_index(gnuplot *g, size_t index)
 {
-    const double none[4] = {NAN, NAN, NAN, NAN};
     for (int i = 0; index && i < 2; i++)
         gnuplot_row(g, NULL, 0);
-    gnuplot_row(g, none, 4);
+    gnuplot_row_nowhere(g, 4);
 }
 
 static void send_sessions(gnuplot *g, const char *name, const progress_levels *p, boundary_row row)

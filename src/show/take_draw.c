@@ -128,6 +128,7 @@ static void send_curve(gnuplot *g, const char *name, const take_frames *f, const
                        int reg)
 {
     gnuplot_data(g, name);
+    gnuplot_row_nowhere(g, 2);
     for (size_t k = 0; k < f->n; k++) {
         double row[2] = {f->time_s[k], reg < 0 || f->reg[k] == reg ? values[k] : (double)NAN};
         gnuplot_row(g, row, 2);
@@ -138,6 +139,7 @@ static void send_curve(gnuplot *g, const char *name, const take_frames *f, const
 static void send_flips(gnuplot *g, const flips *found)
 {
     gnuplot_data(g, "flips");
+    gnuplot_row_nowhere(g, 5);
     for (size_t i = 0; i < found->n; i++) {
         const flip *f = &found->items[i];
         double pitch = isfinite(f->pitch_before_st) ? f->pitch_before_st : f->pitch_after_st;
