@@ -168,14 +168,30 @@ static bool range_at(const path *paths, size_t n, int reg, double st, range *out
     return sung;
 }
 
+/* Which notes there are frames of, by register: years of takes are looked through for these alone. */
+typedef struct notes {
+    bool sung[2][HIGH_ST + 2];
+} notes;
+
+static notes notes_of(const path *paths, size_t n)
+{
+    notes x = {0};
+    for (size_t i = 0; i < n; i++)
+        for (size_t k = 0; k < paths[i].n; k++)
+            if (counts(&paths[i], k))
+                x.sung[paths[i].reg[k] - 1][(int)floor(paths[i].pitch_st[k] + 0.5)] = true;
+    return x;
+}
+
 size_t ranges_of(const path *paths, size_t n, range **out)
 {
     size_t count = 0, room = 0;
+    const notes there = notes_of(paths, n);
     *out = NULL;
     for (int reg = 1; reg <= 2; reg++)
         for (int st = LOW_ST; st <= HIGH_ST; st++) {
             range r;
-            if (!range_at(paths, n, reg, st, &r))
+            if (!there.sung[reg - 1][st] || !range_at(paths, n, reg, st, &r))
                 continue;
             array_reserve((void **)out, &room, count + 1, sizeof **out);
             (*out)[count++] = r;
