@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "command/command.h"
 #include "command/follow.h"
+#include "command/from_journal.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "command/plane_scale.h"
@@ -74,10 +75,8 @@ static bool load(const command_call *call, comparison *c, err *e)
         return false;
     for (size_t i = 0; ok && i < call->n; i++) {
         const char *vowel = s->vowel ? s->vowel : i ? c->planes[0].vowel : NULL;
-        ok = plane_load(j, call->operands[i], vowel, &c->planes[i], e);
+        ok = load_plane(j, call->operands[i], vowel, s->gain, &c->planes[i], e);
         c->n += ok;
-        if (ok)
-            plane_gain(&c->planes[i], s->gain);
     }
     journal_close(j);
     return ok;

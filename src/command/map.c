@@ -5,6 +5,7 @@
 #include "base/note.h"
 #include "command/boundary_table.h"
 #include "command/command.h"
+#include "command/from_journal.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "fit/least_step.h"
@@ -147,19 +148,13 @@ static int run(const command_call *call, err *e)
 {
     const map_settings *s = call->settings;
     picture where;
-    journal *j;
     plane p;
     if (!picture_choose(s->out, WIDTH_PX, WIDTH_PX, &where, e))
         return EXIT_USAGE;
-    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+    if (!singer_plane(call, s->vowel, s->gain, &p, e))
         return EXIT_INPUT;
-    int code = EXIT_INPUT;
-    if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
-        plane_gain(&p, s->gain);
-        code = map_singer(call, &p, &where, e);
-        plane_clear(&p);
-    }
-    journal_close(j);
+    int code = map_singer(call, &p, &where, e);
+    plane_clear(&p);
     return code;
 }
 

@@ -3,6 +3,7 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "command/command.h"
+#include "command/from_journal.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "fit/plan.h"
@@ -126,17 +127,11 @@ static int propose(const command_call *call, const plane *p, err *e)
 static int run(const command_call *call, err *e)
 {
     const settings *s = call->settings;
-    journal *j;
     plane p;
-    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+    if (!singer_plane(call, s->vowel, s->gain, &p, e))
         return EXIT_INPUT;
-    int code = EXIT_INPUT;
-    if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
-        plane_gain(&p, s->gain);
-        code = propose(call, &p, e);
-        plane_clear(&p);
-    }
-    journal_close(j);
+    int code = propose(call, &p, e);
+    plane_clear(&p);
     return code;
 }
 

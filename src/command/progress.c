@@ -3,6 +3,7 @@
  * than sessions scatter. */
 #include "command/command.h"
 #include "command/follow.h"
+#include "command/from_journal.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "show/progress.h"
@@ -126,7 +127,6 @@ static int run(const command_call *call, err *e)
 {
     const settings *s = call->settings;
     picture where;
-    journal *j;
     plane p;
     if (s->since && !date_valid(s->since)) {
         err_set(e, "--since is %s, but must be a day as in 2025-03-04.", s->since);
@@ -134,15 +134,10 @@ static int run(const command_call *call, err *e)
     }
     if (!picture_choose(s->out, WIDTH_PX, HEIGHT_PX, &where, e))
         return EXIT_USAGE;
-    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+    if (!singer_plane(call, s->vowel, s->gain, &p, e))
         return EXIT_INPUT;
-    int code = EXIT_INPUT;
-    if (plane_load(j, call->operands[0], s->vowel, &p, e)) {
-        plane_gain(&p, s->gain);
-        code = follow(call, &p, &where, e);
-        plane_clear(&p);
-    }
-    journal_close(j);
+    int code = follow(call, &p, &where, e);
+    plane_clear(&p);
     return code;
 }
 

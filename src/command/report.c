@@ -4,6 +4,7 @@
 #include "base/ticker.h"
 #include "command/command.h"
 #include "command/follow.h"
+#include "command/from_journal.h"
 #include "command/plane_gain.h"
 #include "show/report.h"
 
@@ -219,19 +220,17 @@ static bool fits(const command_call *call, err *e)
     return true;
 }
 
-static int run(const command_call *call, err *e)
+static int write_report(const command_call *call, journal *j, err *e)
 {
     const settings *s = call->settings;
-    journal *j;
-    if (!fits(call, e))
-        return EXIT_USAGE;
-    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+    if (!journal_snapshot(j, e))
         return EXIT_INPUT;
-    int code = EXIT_INPUT;
-    if (journal_snapshot(j, e))
-        code = s->all ? write_all(call, j, e) : write_one(call, j, e);
-    journal_close(j);
-    return code;
+    return s->all ? write_all(call, j, e) : write_one(call, j, e);
+}
+
+static int run(const command_call *call, err *e)
+{
+    return fits(call, e) ? with_journal(call, write_report, e) : EXIT_USAGE;
 }
 
 const command command_report = {

@@ -5,6 +5,7 @@
 #include "base/note.h"
 #include "base/text.h"
 #include "command/command.h"
+#include "command/from_journal.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "fit/plan.h"
@@ -186,41 +187,36 @@ static bool from_plane(const command_call *call, const plane *p, err *e)
     return fine;
 }
 
-static bool of_singer(const command_call *call, journal *j, err *e)
+static int of_singer(const command_call *call, journal *j, err *e)
 {
     const settings *own = call->settings;
     const char *singer = call->operands[0];
     journal_vowel *vowels;
     size_t n;
     plane p;
-    if (!journal_knows(j, singer, e) || !journal_vowels(j, singer, &vowels, &n, e))
-        return false;
+    if (!journal_vowels(j, singer, &vowels, &n, e))
+        return EXIT_INPUT;
     journal_vowels_free(vowels, n);
     if (n == 0)
-        return without_map(call, "The journal has no take of this singer yet.", e);
-    if (!plane_load(j, singer, own->vowel, &p, e))
-        return false;
-    plane_gain(&p, own->gain);
+        return without_map(call, "The journal has no take of this singer yet.", e) ? EXIT_DONE
+                                                                                   : EXIT_INPUT;
+    if (!load_plane(j, singer, own->vowel, own->gain, &p, e))
+        return EXIT_INPUT;
     bool fine = from_plane(call, &p, e);
     plane_clear(&p);
-    return fine;
+    return fine ? EXIT_DONE : EXIT_INPUT;
 }
 
 static int run(const command_call *call, err *e)
 {
     const settings *own = call->settings;
-    journal *j;
     if (call->n == 0 && own->vowel) {
         err_set(e, "--vowel chooses among a singer's takes: name the singer.");
         return EXIT_USAGE;
     }
     if (call->n == 0)
         return without_map(call, "No singer was named.", e) ? EXIT_DONE : EXIT_INPUT;
-    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
-        return EXIT_INPUT;
-    bool fine = of_singer(call, j, e);
-    journal_close(j);
-    return fine ? EXIT_DONE : EXIT_INPUT;
+    return with_journal(call, of_singer, e);
 }
 
 const command command_sheet = {

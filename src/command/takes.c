@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "command/command.h"
+#include "command/from_journal.h"
 #include "command/take_cells.h"
 #include "journal/journal.h"
 
@@ -78,21 +79,21 @@ static bool list_takes(const command_call *call, const journal_take *takes, size
     return table_writer_close(w, e);
 }
 
-static int run(const command_call *call, err *e)
+static int list(const command_call *call, journal *j, err *e)
 {
     const takes_settings *s = call->settings;
-    journal *j;
     journal_take *takes;
     size_t n;
-    if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
+    if (!journal_takes(j, call->operands[0], s->vowel, &takes, &n, e))
         return EXIT_INPUT;
-    bool fine = journal_takes(j, call->operands[0], s->vowel, &takes, &n, e);
-    if (fine) {
-        fine = s->checks ? list_checks(call, j, takes, n, e) : list_takes(call, takes, n, e);
-        journal_takes_free(takes, n);
-    }
-    journal_close(j);
+    bool fine = s->checks ? list_checks(call, j, takes, n, e) : list_takes(call, takes, n, e);
+    journal_takes_free(takes, n);
     return fine ? EXIT_DONE : EXIT_INPUT;
+}
+
+static int run(const command_call *call, err *e)
+{
+    return with_journal(call, list, e);
 }
 
 const command command_takes = {
