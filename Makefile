@@ -26,6 +26,8 @@ COVER_PACKAGES = gcovr
 # Others that pitch is compared with; the program needs none of them.
 PEER_PACKAGES = libaubio-dev sptk
 PAGE_PACKAGES = chromium poppler-utils
+# A cluster of one node; the program needs none of them.
+CLUSTER_PACKAGES = slurm-wlm munge
 SURVREG_PACKAGES = r-base-core r-cran-survival
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
@@ -75,6 +77,8 @@ test-survreg: deps-survreg ## the boundary's likelihood beside that of survreg, 
 	@$(MAKE) $(JOBS) do-test-survreg
 test-page: deps-page ## the pages of report in headless Chromium: console, layout, screen readers, print
 	@$(MAKE) $(JOBS) do-test-page
+test-cluster: deps-cluster ## docs/journal.md's array job on a cluster of one node, which it starts and stops
+	@$(MAKE) $(JOBS) do-test-cluster
 bench: deps-peers ## how long listening takes for a second of sound, beside aubio's yinfft
 	@$(MAKE) $(JOBS) do-bench
 intervals: deps-test ## write docs/intervals.md: how often intervals hold the truth; RUNS_A_CELL=2000 is the long form
@@ -122,6 +126,8 @@ deps-page:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(PAGE_PACKAGES))
 deps-survreg:
 	$(call install,$(PACKAGES) $(SURVREG_PACKAGES))
+deps-cluster:
+	$(call install,$(PACKAGES) $(CLUSTER_PACKAGES))
 deps-cover:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(COVER_PACKAGES))
 
@@ -209,6 +215,9 @@ $(BUILD)/page: $(BUILD)/tests/page/page.o $(BUILD)/tests/page/browser.o $(BUILD)
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)
 do-test-page: $(PROGRAMS) $(BUILD)/page
 	@SEAMLINE=$(abspath $(BUILD))/seamline $(BUILD)/page
+
+do-test-cluster: $(PROGRAMS)
+	@tests/cluster.sh $(BUILD)
 
 do-bench: $(PROGRAMS) $(BUILD)/bench $(BUILD)/yinfft
 	@$(BUILD)/testvoice family clear 3 $(BUILD)/bench-takes
