@@ -168,7 +168,7 @@ static bool range_at(const path *paths, size_t n, int reg, double st, range *out
     return sung;
 }
 
-/* Which notes there are frames of, by register: years of takes are looked through for these alone. */
+/* Which notes there are frames of, by register: years of takes are looked through for no others. */
 typedef struct notes {
     bool sung[2][HIGH_ST + 2];
 } notes;
