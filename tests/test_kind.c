@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What a change of register is that is none. Oracle: made frames, each with one thing that tells. */
+/* What a change of register is that is none. Oracle: made frames, each with one tell-tale. */
 #include "base/array.h"
 #include "base/note.h"
 #include "register/kind.h"

@@ -7,9 +7,10 @@
  *   trust --takes DIR
  *
  * Each singer is heard five times: all takes; the same, of a third of which the registers are
- * stated (their changes do not count); a third of them; and two takes alone. A found change is a flip when a true one of the same direction lies within 60 ms. The regression is penalised
- * (a unit of weight on standardised terms costs half a nat times `ridge`). It is learnt twice: each
- * change alone, then with what the singer's other changes come to (CUE_COMPANY) when weighed by a
+ * stated (their changes do not count); a third of them; and two takes alone. A found change is a
+ * flip when a true one of the same direction lies within 60 ms. The regression is penalised (a unit
+ * of weight on standardised terms costs half a nat times `ridge`). It is learnt twice: each change
+ * alone, then with what the singer's other changes come to (CUE_COMPANY) when weighed by a
  * regression that was learnt without that singer. */
 
 #include "base/array.h"

@@ -50,7 +50,7 @@ bool whole_file_end(whole_file *f, bool fine, err *e)
     written = close(f->fd) == 0 && written;
     if (fine && (!written || rename(f->part, f->path) != 0))
         fine = fail(f, e);
-    if (!fine)
+    if (!fine && f->part) /* it is: for the analyzer */
         unlink(f->part);
     free(f->part);
     return fine;

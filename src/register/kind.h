@@ -15,9 +15,9 @@
  *  whistle    pitch at or above 1000 Hz: M1 and M2 meet far below (M3: Garnier et al. 2010, from
  *             memory);
  *  fry        one side at or below 75 Hz with irregular cycles, nine semitones or more under the
- *             other side (M0: Hollien and Michel 1968, from memory); or a leap of 18 semitones or more,
- *             wider than any yodel's: pulses of fry too far apart for a pitch, whose ringing is
- *             heard as one;
+ *             other side (M0: Hollien and Michel 1968, from memory); or a leap of 18 semitones or
+ *             more, wider than any yodel's: pulses of fry too far apart for a pitch, whose ringing
+ *             is heard as one;
  *  doubling   the period doubled in most frames of one side and in fewer than half of the other's,
  *             or the pitch an octave apart while on the lower side the odd harmonics lie 6 dB or
  *             more under their neighbours;

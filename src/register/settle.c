@@ -9,7 +9,7 @@
 static const double most_nats = 8, against_nats = -20; /* of a change; of one the wrong way */
 /* What it costs to give a stay the other register than the chain gives it. */
 static const double nats_per_s = 2, most_stay_nats = 6;
-/* Where both registers are stated for so long, the chain knows how they sound: so many times that. */
+/* Where both registers are stated for so long, the chain knows how they sound: it costs more. */
 static const double told_s = 2, told_times = 4;
 static const double unsure = 0.6;
 
