@@ -8,6 +8,7 @@
 #include "show/session_maps.h"
 #include "show/sheet_page.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -128,7 +129,8 @@ static bool write_course(const report_head *h, const report_part *r, page *p, er
 static void write_next(const report_head *h, const report_part *r, page *p)
 {
     page_heading(p, 2, "What to record next");
-    page_paragraphs(p, NULL, report_words_next);
+    bool told = isfinite(r->next[0].now_st);
+    page_paragraphs(p, NULL, told ? report_words_next : report_words_next_first);
     report_table_next(h, r, p);
 }
 

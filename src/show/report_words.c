@@ -5,7 +5,8 @@ const char report_words_what[] =
     "A singing voice has two registers: a heavy one (M1: chest, full voice) and a light one (M2: "
     "falsetto, head voice). Somewhere it flips from one to the other. Where depends on the note, "
     "on how loud you sing, and on the way you come: going up it usually flips higher than it flips "
-    "back coming down. This page shows where yours did.";
+    "back coming down. This page shows where yours did, as far "
+    "as these takes tell.";
 
 const char report_words_map[] =
     "To read the map, choose how loud (along the bottom), go up until you meet the solid line, and "
@@ -33,6 +34,10 @@ const char report_words_next[] =
     "These takes would narrow the band of the line going up most, best first; each row counts on "
     "those before it. The band's width is in semitones (st). Nothing is asked for beyond what was "
     "sung before. Leave out what is not easy today.";
+
+const char report_words_next_first[] =
+    "Where the voice flips is not told yet. These slides go over all that was sung, and nothing is "
+    "asked for beyond it. Leave out what is not easy today.";
 
 const char report_words_method[] =
     "Pitch and level are measured every 5 ms. The registers are told from the sound: a model of "
