@@ -28,7 +28,7 @@ PEER_PACKAGES = libaubio-dev sptk
 PAGE_PACKAGES = chromium poppler-utils
 # A cluster of one node; the program needs none of them.
 CLUSTER_PACKAGES = slurm-wlm munge
-SURVREG_PACKAGES = r-base-core r-cran-survival
+SURVREG_PACKAGES = r-base-core r-cran-survival r-cran-rsqlite
 
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 PLOTS := $(patsubst plots/%.gp,$(BUILD)/plots/%.o,$(wildcard plots/*.gp))
@@ -73,7 +73,7 @@ mutants: deps-test ## edits of one line, each of which a test has to notice
 	@tests/mutants $(BUILD)/mutants
 test-peers: deps-peers ## write docs/pitch.md: pitch beside that of others; REAL=FOLDER adds recordings
 	@$(MAKE) $(JOBS) do-test-peers
-test-survreg: deps-survreg ## the boundary's likelihood beside that of survreg, R's censored regression
+test-survreg: deps-survreg ## the boundary's likelihood beside that of survreg, R's censored regression; the examples in R
 	@$(MAKE) $(JOBS) do-test-survreg
 test-page: deps-page ## the pages of report in headless Chromium: console, layout, screen readers, print
 	@$(MAKE) $(JOBS) do-test-page
@@ -207,9 +207,10 @@ do-test-peers: $(BUILD)/peers $(BUILD)/yinfft $(BUILD)/accuracy-takes/voice
 
 $(BUILD)/slides: $(BUILD)/tests/survreg/slides.o $(BUILD)/libtestvoice.a $(BUILD)/libseamline.a
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ $(LIBS)
-do-test-survreg: $(BUILD)/slides
+do-test-survreg: $(BUILD)/slides $(PROGRAMS) $(BUILD)/test_docs
 	@mkdir -p $(BUILD)/survreg; $< $(BUILD)/survreg
 	@Rscript --vanilla tests/survreg/compare.R $(BUILD)/survreg
+	@SEAMLINE=$(abspath $(BUILD))/seamline TESTVOICE=$(abspath $(BUILD))/testvoice $(BUILD)/test_docs
 
 $(BUILD)/page: $(BUILD)/tests/page/page.o $(BUILD)/tests/page/browser.o $(BUILD)/libseamline.a
 	$(call said,link $@)$(CC) $(CFLAGS) -o $@ $^ -lcmocka $(LIBS)

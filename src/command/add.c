@@ -290,7 +290,7 @@ const command command_add = {
         "with\n--split, it says more of the take that its start_s and end_s overlap most "
         "(docs/split.md).",
     .examples = "seamline add robin takes/*.wav --vowel a --hold level --vary pitch\n"
-                "seamline add robin takes/take-01.wav@0.5-6 --date 2025-03-04\n"
+                "seamline add robin takes/take-01.wav@0.5-3.5 --date 2025-03-04\n"
                 "seamline add robin lesson.wav --split\n"
                 "seamline add --table studio.tsv --full-scale 108",
     .options = statement_options,

@@ -94,9 +94,8 @@ static void listen_once(const command_call *call, egg_way contact, heard *h)
         voice_whole whole;
         ticker_show(t, i);
         track_store_begin(h->store, call->operands[i], s.hop_s, (declared_register)own->declared);
-        bool fine = voice_listen_pieces(call->operands[i], &s, keep, h, &whole, &e);
-        ticker_hide(t);
-        if (!fine) {
+        if (!voice_listen_pieces(call->operands[i], &s, keep, h, &whole, &e)) {
+            ticker_hide(t);
             message_warn("%s", e.text);
             track_store_drop(h->store);
             h->failed++;
@@ -106,6 +105,7 @@ static void listen_once(const command_call *call, egg_way contact, heard *h)
         size_t take = track_store_takes(h->store) - 1;
         h->levels[take] = whole.levels;
         egg_hear(&h->egg, whole.egg, whole.contact);
+        ticker_hide(t);
         if (!voiced_frames(h->store, take))
             message_warn("%s: no voice was heard in it.", call->operands[i]);
     }
@@ -161,8 +161,7 @@ static const char *level_scale(const settings *own)
 static void note_levels(const command_call *call, table_writer *w, const heard *h,
                         const register_summary *summary)
 {
-    const settings *own = call->settings;
-    table_note(w, "level_scale", "%s", level_scale(own));
+    table_note(w, "level_scale", "%s", level_scale(call->settings));
     table_note(w, "voiced_s", "%.2f", summary->voiced_s);
     table_note(w, "registers", "%s", summary->text);
     if (!isnan(summary->gain_nats))

@@ -197,7 +197,7 @@ const command command_correct = {
     .words = CORRECTION_ACTIONS,
     .examples = "seamline correct 4be27d4ffb\n"
                 "seamline correct 4be27d4ffb confirm 3.25\n"
-                "seamline correct 4be27d4ffb add 5.1 down",
+                "seamline correct 4be27d4ffb add 2.1 down",
     .least = 1,
     .most = 4,
     .run = run,

@@ -257,8 +257,8 @@ const command command_journal = {
     .words = VERBS,
     .examples = "seamline journal verify\n"
                 "seamline journal backup copy.db\n"
-                "seamline journal rename robin linnet\n"
-                "seamline journal remove 4be27d4ffb --yes",
+                "seamline journal remove 4be27d4ffb --yes\n"
+                "seamline journal rename robin linnet",
     .least = 1,
     .options = options,
     .n_options = sizeof options / sizeof *options,
