@@ -6,6 +6,7 @@
 #include "journal/frames.h"
 #include "journal/judgement.h"
 #include "journal/store.h"
+#include "voice/egg.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -84,6 +85,10 @@ static track *any_track(size_t n, uint64_t seed)
             t->noise_db[i * TRACK_HARMONICS + h] = any_value(&seed);
         }
     }
+    t->egg = n % 2 ? xcalloc(n, sizeof *t->egg) : NULL;
+    for (size_t i = 0; t->egg && i < n; i++)
+        t->egg[i] = (egg_frame){any_value(&seed), any_value(&seed), any_value(&seed),
+                                any_value(&seed), any_value(&seed), 0.25F};
     return t;
 }
 
@@ -239,6 +244,9 @@ static void same_track(const track *a, const track *b)
     same_floats(a->noise_db, b->noise_db, a->n * TRACK_HARMONICS);
     assert_memory_equal(a->reg, b->reg, a->n);
     assert_memory_equal(a->doubled, b->doubled, a->n);
+    assert_int_equal(a->egg == NULL, b->egg == NULL);
+    if (a->egg)
+        assert_memory_equal(a->egg, b->egg, a->n * sizeof *a->egg);
 }
 
 static void same_take(const journal_take *a, const journal_take *b)
@@ -844,27 +852,35 @@ static void test_damaged_file(void **state)
 }
 
 /* Bytes of another length than n frames need are told from good ones. */
-static void test_frames_of_wrong_length(void **state)
+static void check_wrong_lengths(size_t n_frames)
 {
-    (void)state;
-    track *t = any_track(50, 3), *back = track_new("", 50, 0.005, 0.0025);
+    track *t = any_track(n_frames, 3), *back = track_new("", n_frames, 0.005, 0.0025);
     frames_bytes heard = frames_heard_write(t), p_m2 = frames_p_m2_write(t);
     for (size_t n = 0; n < heard.n; n++)
-        assert_false(frames_heard_read(heard.bytes, n, back));
+        if (n != heard.n - n_frames * sizeof(egg_frame) || !t->egg)
+            assert_false(frames_heard_read(heard.bytes, n, back));
     assert_true(frames_heard_read(heard.bytes, heard.n, back));
-    assert_memory_equal(t->doubled, back->doubled, 50);
-    assert_memory_equal(t->irregular, back->irregular, 50);
+    assert_memory_equal(t->doubled, back->doubled, n_frames);
+    assert_memory_equal(t->irregular, back->irregular, n_frames);
     heard.bytes = xrealloc(heard.bytes, heard.n + 1, 1);
     assert_false(frames_heard_read(heard.bytes, heard.n + 1, back));
-    assert_false(frames_registers_read(t->reg, 49, p_m2.bytes, p_m2.n, back));
-    assert_false(frames_registers_read(t->reg, 50, p_m2.bytes, p_m2.n - 1, back));
-    assert_true(frames_registers_read(t->reg, 50, p_m2.bytes, p_m2.n, back));
+    assert_false(frames_registers_read(t->reg, n_frames - 1, p_m2.bytes, p_m2.n, back));
+    assert_false(frames_registers_read(t->reg, n_frames, p_m2.bytes, p_m2.n - 1, back));
+    assert_true(frames_registers_read(t->reg, n_frames, p_m2.bytes, p_m2.n, back));
     t->reg[17] = 3;
-    assert_false(frames_registers_read(t->reg, 50, p_m2.bytes, p_m2.n, back));
+    assert_false(frames_registers_read(t->reg, n_frames, p_m2.bytes, p_m2.n, back));
     free(heard.bytes);
     free(p_m2.bytes);
     track_free(t);
     track_free(back);
+}
+
+/* With an EGG the bytes without it are good ones, too: those of a take that has none. */
+static void test_frames_of_wrong_length(void **state)
+{
+    (void)state;
+    check_wrong_lengths(50);
+    check_wrong_lengths(51);
 }
 
 int main(void)

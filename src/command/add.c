@@ -70,11 +70,19 @@ static void hear_one(batch *b, size_t i)
     turn *t = &b->turns[i];
     err e = {""};
     t->came = true;
-    t->outcome = hear_recording(b->j, in, t->code, &e);
+    bool unclear;
+    t->outcome = hear_recording(b->j, in, t->code, &unclear, &e);
     b->heard++;
     if (t->outcome == HEAR_UNREADABLE || t->outcome == HEAR_UNSTORED) {
         fail(b, &e, t->outcome == HEAR_UNSTORED);
         return;
+    }
+    if (unclear) {
+        err_set(&e,
+                "%s has an EGG that does not tell which way contact counts, and is told without "
+                "it; --contact up or --contact down says it.",
+                in->file);
+        say(b, e.text);
     }
     t->twice = came_before(b, i);
     t->stored = !t->twice && t->outcome != HEAR_REMOVED;

@@ -8,6 +8,7 @@
 #include "journal/checks.h"
 #include "journal/corrections.h"
 #include "journal/store.h"
+#include "voice/egg.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -169,6 +170,16 @@ static bool write_checks(sheet *s, journal *j, const journal_take *t, err *e)
     return true;
 }
 
+static void set_contact(sheet *s, const egg_frame *f)
+{
+    set_number(&s->row, AT_contact_quotient, (double)f->quotient, 4);
+    set_number(&s->row, AT_contact_quotient_peaks, (double)f->peaks_quotient, 4);
+    set_number(&s->row, AT_contact_closing, (double)f->closing, 3);
+    set_number(&s->row, AT_contact_opening, (double)f->opening, 3);
+    set_number(&s->row, AT_contact_level_db, (double)f->level_db, 2);
+    set_number(&s->row, AT_egg_clarity, (double)f->clarity, 4);
+}
+
 static void write_frame(sheet *s, const journal_item *item, size_t f)
 {
     const track *t = item->track;
@@ -188,6 +199,8 @@ static void write_frame(sheet *s, const journal_item *item, size_t f)
         set_number(&s->row, HARMONIC + h, (double)t->harmonic_db[i], 2);
         set_number(&s->row, NOISE + h, (double)t->noise_db[i], 2);
     }
+    if (t->egg)
+        set_contact(s, &t->egg[f]);
     row_write(&s->row, s->w);
 }
 

@@ -22,7 +22,9 @@
     one(pitch_st) one(voicing) one(level_db) one(reg) one(p_m2) one(doubled)
 /* to the right of the harmonics */
 #define EXPORT_LATER(one) one(check) one(result) one(figure) one(unit) one(remedy) \
-    one(calibration) one(reads_db) one(steady_db) one(made)
+    one(calibration) one(reads_db) one(steady_db) one(made) \
+    one(contact_quotient) one(contact_quotient_peaks) one(contact_closing) one(contact_opening) \
+    one(contact_level_db) one(egg_clarity)
 /* clang-format on */
 #define EXPORT_AT(name) AT_##name,
 enum export_column {

@@ -41,13 +41,29 @@ static voice_settings settings_of(const journal_take *t)
     return s;
 }
 
+/* At the end of the settings' text: which way contact counts, where it was said. */
+static const char *const ways[] = {[EGG_UNKNOWN] = "", [EGG_UP] = "=up", [EGG_DOWN] = "=down"};
+
+/* As said now, else as it was said when the take was heard before. */
+static egg_way way_of(const statement *said, const journal_take *was)
+{
+    if (said->contact || !was)
+        return (egg_way)said->contact;
+    const char *before = strstr(was->settings, " egg");
+    for (int way = EGG_UP; before && way <= EGG_DOWN; way++)
+        if (strcmp(before + strlen(" egg"), ways[way]) == 0)
+            return (egg_way)way;
+    return EGG_UNKNOWN;
+}
+
 static char *settings_text(const voice_settings *s)
 {
     char hop[NUMBER_SIZE], lo[NUMBER_SIZE], hi[NUMBER_SIZE];
     number_short(s->hop_s, hop);
     number_short(s->pitch.lo_hz, lo);
     number_short(s->pitch.hi_hz, hi);
-    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z checks", hop, lo, hi);
+    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z checks egg%s", hop, lo, hi,
+                   ways[s->contact]);
 }
 
 static void fill(journal_take *t, const track *heard, const voice_whole *whole)
@@ -79,7 +95,7 @@ static bool note_channels(const char *name, const recording_settings *s, journal
 }
 
 static hear_outcome listen(journal *j, const char *name, const voice_settings *s, journal_take *t,
-                           err *e)
+                           bool *unclear, err *e)
 {
     track *heard;
     voice_whole whole;
@@ -88,6 +104,7 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
     if (!note_channels(name, &s->recording, t, e) || !voice_listen(name, s, &heard, &whole, e))
         return HEAR_UNREADABLE;
     fill(t, heard, &whole);
+    *unclear = whole.egg && whole.contact == EGG_UNKNOWN;
     bool checked = checkup_heard(name, &s->recording, heard, &found, e);
     if (checked && memcmp(t->sound, whole.counts.sound, JOURNAL_DIGEST) != 0)
         err_set(e, "%s changed while it was read: add it again.", name);
@@ -100,7 +117,7 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
 /* t: as stated now; was: as the journal has it, or NULL. A take that was heard and not judged when
  * an earlier run was stopped is not heard again. */
 static hear_outcome hear_what_is_new(journal *j, const intake *in, journal_take *t,
-                                     const journal_take *was, err *e)
+                                     const journal_take *was, bool *unclear, err *e)
 {
     if (was && was->removed)
         return HEAR_REMOVED;
@@ -110,27 +127,30 @@ static hear_outcome hear_what_is_new(journal *j, const intake *in, journal_take 
         return HEAR_UNSTORED;
     describe_default(t);
     voice_settings s = settings_of(t);
+    s.contact = way_of(&in->said, was);
     t->settings = settings_text(&s);
     if (was && describe_same(t, was))
         return was->judged ? HEAR_KNOWN : HEAR_NEW;
-    hear_outcome outcome = listen(j, in->file, &s, t, e);
+    hear_outcome outcome = listen(j, in->file, &s, t, unclear, e);
     return outcome == HEAR_NEW && was && was->judged ? HEAR_AGAIN : outcome;
 }
 
-static hear_outcome look_up(journal *j, const intake *in, journal_take *t, err *e)
+static hear_outcome look_up(journal *j, const intake *in, journal_take *t, bool *unclear, err *e)
 {
     journal_take was;
     bool found;
     if (!journal_find(j, t->code, &was, &found, e))
         return HEAR_UNSTORED;
-    hear_outcome outcome = hear_what_is_new(j, in, t, found ? &was : NULL, e);
+    hear_outcome outcome = hear_what_is_new(j, in, t, found ? &was : NULL, unclear, e);
     if (found)
         journal_take_clear(&was);
     return outcome;
 }
 
-hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE], err *e)
+hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE], bool *unclear,
+                            err *e)
 {
+    *unclear = false;
     recording_settings s = recording_defaults();
     recording_counts counts;
     s.channel = in->said.how.microphone;
@@ -141,7 +161,7 @@ hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE
     memcpy(t.sound, counts.sound, JOURNAL_DIGEST);
     journal_code(t.singer, t.sound, t.start_s, t.end_s, code);
     t.code = xstrdup(code);
-    hear_outcome outcome = look_up(j, in, &t, e);
+    hear_outcome outcome = look_up(j, in, &t, unclear, e);
     journal_take_clear(&t);
     return outcome;
 }

@@ -17,7 +17,9 @@ typedef enum hear_outcome {
 } hear_outcome;
 
 /* Reads the recording for its digest, and listens to it and stores what was heard unless the
- * journal has it just so. Out: the take's code. */
-hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE], err *e);
+ * journal has it just so. Out: the take's code; *unclear: there is an EGG, and which way contact
+ * counts in it could not be told. */
+hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE], bool *unclear,
+                            err *e);
 
 #endif

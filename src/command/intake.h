@@ -18,6 +18,7 @@ typedef struct statement {
     recorded how;
     int hold, vary;
     int declared; /* 0 M1, 1 M2 */
+    int contact;  /* an egg_way */
     /* for the command line alone */
     const char *table; /* where more is said */
     bool split;        /* recordings are whole lessons (command/intake_split.h) */
@@ -25,7 +26,7 @@ typedef struct statement {
 
 statement statement_none(void);
 /* As option rows, for the command line; intake_list() reads cells by the same rows. */
-enum { STATEMENT_OPTIONS = 13 };
+enum { STATEMENT_OPTIONS = 14 };
 extern const option statement_options[STATEMENT_OPTIONS];
 
 typedef struct intake {

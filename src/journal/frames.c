@@ -2,13 +2,18 @@
 #include "journal/frames.h"
 
 #include "base/array.h"
+#include "voice/egg.h"
 
 #include <math.h>
 #include <nettle/sha2.h>
 #include <stdint.h>
 #include <string.h>
 
-enum { FLOAT_BYTES = 4, HARMONIC_BYTES = 2 * TRACK_HARMONICS * FLOAT_BYTES };
+enum {
+    FLOAT_BYTES = 4,
+    HARMONIC_BYTES = 2 * TRACK_HARMONICS * FLOAT_BYTES,
+    CONTACT_BYTES = 6 * FLOAT_BYTES
+};
 
 static unsigned char *put(unsigned char *to, float value)
 {
@@ -62,9 +67,35 @@ static const unsigned char *get_harmonics(const unsigned char *from, const track
     return from;
 }
 
+static unsigned char *put_contact(unsigned char *to, const egg_frame *f)
+{
+    const float values[] = {f->quotient, f->peaks_quotient, f->closing,
+                            f->opening,  f->level_db,       f->clarity};
+    for (size_t i = 0; i < sizeof values / sizeof *values; i++)
+        to = put(to, values[i]);
+    return to;
+}
+
+static egg_frame get_contact(const unsigned char *from)
+{
+    return (egg_frame){.quotient = get(from),
+                       .peaks_quotient = get(from + FLOAT_BYTES),
+                       .closing = get(from + 2 * FLOAT_BYTES),
+                       .opening = get(from + 3 * FLOAT_BYTES),
+                       .level_db = get(from + 4 * FLOAT_BYTES),
+                       .clarity = get(from + 5 * FLOAT_BYTES)};
+}
+
+static void get_contacts(const unsigned char *from, track *t)
+{
+    t->egg = xmalloc(t->n, sizeof *t->egg);
+    for (size_t i = 0; i < t->n; i++, from += CONTACT_BYTES)
+        t->egg[i] = get_contact(from);
+}
+
 frames_bytes frames_heard_write(const track *t)
 {
-    size_t m = 0, floats = 3 * FLOAT_BYTES + 1;
+    size_t m = 0, floats = 3 * FLOAT_BYTES + 1 + (t->egg ? CONTACT_BYTES : 0);
     for (size_t i = 0; i < t->n; i++)
         m += track_flags(t, i) & TRACK_HAS_HARMONICS;
     frames_bytes b = {.n = t->n * floats + m * HARMONIC_BYTES};
@@ -76,7 +107,9 @@ frames_bytes frames_heard_write(const track *t)
     for (size_t i = 0; i < t->n; i++)
         *to++ = track_flags(t, i);
     to = put_harmonics(to, t, t->harmonic_db, has);
-    put_harmonics(to, t, t->noise_db, has);
+    to = put_harmonics(to, t, t->noise_db, has);
+    for (size_t i = 0; t->egg && i < t->n; i++)
+        to = put_contact(to, &t->egg[i]);
     return b;
 }
 
@@ -103,7 +136,9 @@ bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
     const unsigned char *has = (const unsigned char *)bytes + t->n * 3 * FLOAT_BYTES;
     for (size_t i = 0; i < t->n; i++)
         m += has[i] & TRACK_HAS_HARMONICS;
-    if (n_bytes != plain + m * HARMONIC_BYTES)
+    size_t without_contact = plain + m * HARMONIC_BYTES;
+    bool contact = n_bytes == without_contact + t->n * CONTACT_BYTES;
+    if (n_bytes != without_contact && !contact)
         return false;
     const unsigned char *from = bytes;
     from = get_doubles(from, t->pitch_st, t->n);
@@ -112,7 +147,9 @@ bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
     for (size_t i = 0; i < t->n; i++)
         track_set_flags(t, i, has[i]);
     from = get_harmonics(has + t->n, t, t->harmonic_db, has);
-    get_harmonics(from, t, t->noise_db, has);
+    from = get_harmonics(from, t, t->noise_db, has);
+    if (contact && t->n)
+        get_contacts(from, t);
     return true;
 }
 
