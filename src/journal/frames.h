@@ -6,8 +6,8 @@
  * byte first; NaN where there is nothing, -INFINITY for the level of silence.
  *
  * `heard`: pitch_st[n], voicing[n], level_db[n], then track_flags() of each frame, then
- * harmonic_db[m][16] and noise_db[m][16] of those m frames that have harmonics, then, where there is
- * an EGG, the six numbers of voice/egg.h of each frame. Layout 2 has no EGG, layout 1 besides no
+ * harmonic_db[m][16] and noise_db[m][16] of those m frames that have harmonics, then, where there
+ * is an EGG, the six numbers of voice/egg.h of each frame. Layout 2 has no EGG, layout 1 besides no
  * flags but that harmonics follow; they are the same otherwise.
  * `reg`: one byte a frame. `p_m2`: floats. */
 
