@@ -90,6 +90,17 @@ static long count_in(const char *file, const void *bytes, size_t n)
     return found;
 }
 
+/* Nothing lies beside the journal in which a singer could still be read. */
+static void check_alone(const char *file)
+{
+    static const char *const others[] = {"-journal", "-wal", "-shm"};
+    for (size_t i = 0; i < N_OF(others); i++) {
+        char *beside = xformat("%s%s", file, others[i]);
+        assert_int_equal(access(beside, F_OK), -1);
+        free(beside);
+    }
+}
+
 /* Nothing of the singer is in the file afterwards: name, rig, digests, codes, frames. What is of
  * others stays. */
 static void test_forget(void **state)
@@ -123,7 +134,9 @@ static void test_forget(void **state)
     for (size_t i = 0; i < N_OF(traces); i++)
         assert_true(count_in(file, traces[i].bytes, traces[i].n) > 0);
     must(care_forget(j, "wren", &e), &e);
+    check_alone(file);
     journal_close(j);
+    check_alone(file);
     for (size_t i = 0; i < N_OF(traces); i++)
         if (count_in(file, traces[i].bytes, traces[i].n))
             fail_msg("trace %zu is still in the file", i);
