@@ -243,7 +243,7 @@ do-trust: $(BUILD)/trust $(BUILD)/accuracy-takes/voice
 	@mv $(BUILD)/trust_table.h src/register/trust_table.h
 	@clang-format -i src/register/trust_table.h
 
-RUNS_A_CELL = 400
+RUNS_A_CELL = 200
 do-intervals: $(BUILD)/intervals $(BUILD)/shifts $(BUILD)/proposals
 	@{ $(BUILD)/intervals $(RUNS_A_CELL) && $(BUILD)/shifts $(RUNS_A_CELL) && \
 	  $(BUILD)/proposals $$(($(RUNS_A_CELL) / 4)); } > $(BUILD)/intervals.md

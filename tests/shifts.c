@@ -3,7 +3,7 @@
  * drawn from ranges, whose boundary scatters from session to session. Prints the second table of
  * docs/intervals.md.
  *
- *   shifts [RUNS]     runs a cell, 400 */
+ *   shifts [RUNS]     runs a cell, 200 */
 #include "base/array.h"
 #include "fit/course.h"
 #include "voice/simdraw.h"
@@ -137,7 +137,7 @@ static void print_head(int runs)
 
 int main(int argc, char **argv)
 {
-    int runs = argc > 1 ? atoi(argv[1]) : 400;
+    int runs = argc > 1 ? atoi(argv[1]) : 200;
     if (runs < 1) {
         fputs("shifts [RUNS]: how many runs a cell, 1 or more\n", stderr);
         return 2;

@@ -16,6 +16,7 @@
 #include <string.h>
 
 #include <cmocka.h>
+#include <gsl/gsl_randist.h>
 
 static void close_to(const char *what, double want, double got, double atol)
 {
@@ -106,12 +107,43 @@ static void test_slide(void **state)
     }
 }
 
-static double hull_top(const attempts *a, const attempt *t, double slope)
+static double above(double pitch, double level, double slope, double curve)
+{
+    return pitch - slope * level - curve * (level - 70) * (level - 70);
+}
+
+static double hull_top_curved(const attempts *a, const attempt *t, double slope, double curve)
 {
     double top = -INFINITY, sign = t->direction == FLIP_UP ? 1 : -1;
     for (size_t i = t->first; i < t->first + t->n_hull; i++)
-        top = fmax(top, sign * (a->hull[i].pitch_st - slope * a->hull[i].level_db));
+        top = fmax(top, sign * above(a->hull[i].pitch_st, a->hull[i].level_db, slope, curve));
     return top;
+}
+
+static double hull_top(const attempts *a, const attempt *t, double slope)
+{
+    return hull_top_curved(a, t, slope, 0);
+}
+
+/* A swell on one pitch: above a parabola the maximum lies between its ends. */
+static void test_hull_curved(void **state)
+{
+    (void)state;
+    for (int reg = 1; reg <= 2; reg++) {
+        tape *t = tape_new(0.005);
+        tape_add(t, 800, reg, 62, 0, 58, 6);
+        attempts a = tape_attempts(t);
+        assert_int_equal(a.n, 1);
+        for (double curve = -0.03; curve <= 0.0301; curve += 0.005)
+            for (double slope = -0.5; slope <= 0.6; slope += 0.1) {
+                double top = -INFINITY, sign = reg == 1 ? 1 : -1;
+                for (size_t i = 0; i < t->n; i++)
+                    top = fmax(top, sign * above(62, t->level[i], slope, curve));
+                close_to("top", top, hull_top_curved(&a, &a.items[0], slope, curve), 0.02);
+            }
+        attempts_clear(&a);
+        free(t);
+    }
 }
 
 /* The hull holds the running maximum at any slope: brute force over all frames. */
@@ -626,6 +658,101 @@ static void test_one_direction(void **state)
     studio_free(s);
 }
 
+/* Slides at twelve levels and swells of a voice bent by `curve`. */
+static studio *bent_new(double curve, unsigned long seed)
+{
+    gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
+    studio *s = xcalloc(1, sizeof *s);
+    gsl_rng_set(r, seed);
+    s->singer = plain_singer;
+    s->singer.curve = curve;
+    s->n = 36;
+    for (size_t i = 0; i < s->n; i++) {
+        double level = 58 + 2 * (double)(i % 12);
+        simtake slide = {SIM_SLIDE, 54, 76, level, level, 0, 4, 0.005, false};
+        simtake swell = {SIM_SWELL, 63, 63, 58, 82, 0, 4, 0.005, false};
+        s->takes[i] = simpath_new(&s->singer, i % 4 == 3 ? &swell : &slide, "take", r);
+    }
+    gsl_rng_free(r);
+    return s;
+}
+
+/* A boundary bent by 0.02 st/dB^2 is told so, and its pitch at the middle and loud; a straight one
+ * is called bent in one of six, as AICc has it. Of 8, fewer than 6 held would come six times in a
+ * thousand, more than 4 straight ones called bent twice. */
+static void test_curve(void **state)
+{
+    (void)state;
+    enum { SEEDS = 8 };
+    int bends[2] = {0}, held[3] = {0};
+    for (int k = 0; k < 2 * SEEDS; k++) {
+        double gain;
+        studio *s = bent_new(k % 2 ? 0.02 : 0, (unsigned long)k / 2 + 1);
+        boundary *b = fit_at(s->takes, s->n, 70);
+        figure c = boundary_curve(b, &gain), up = boundary_figure(b, BOUNDARY_UP_PITCH);
+        figure loud = boundary_pitch_at(b, FLIP_UP, 82);
+        double truth = simpath_boundary(&s->singer, FLIP_UP, 82);
+        bends[k % 2] += isfinite(c.estimate);
+        assert_int_equal(gain > 0, isfinite(c.estimate));
+        if (k % 2) {
+            held[0] += c.lo95 <= 0.02 && 0.02 <= c.hi95;
+            held[1] += up.lo95 <= 64 && 64 <= up.hi95;
+            held[2] += loud.lo95 <= truth && truth <= loud.hi95;
+            assert_true(up.hi95 - up.lo95 < 1 && loud.hi95 - loud.lo95 < 2);
+        }
+        boundary_free(b);
+        studio_free(s);
+    }
+    printf("called bent: %d of %d straight, %d bent; of these held: curve %d, middle %d, loud %d\n",
+           bends[0], SEEDS, bends[1], held[0], held[1], held[2]);
+    assert_true(bends[0] <= 4 && bends[1] == SEEDS);
+    assert_true(held[0] >= 6 && held[1] >= 6 && held[2] >= 6);
+}
+
+/* Four sessions that differ by 1 st: as one they have intervals that hold the mean of all days
+ * seldom; with their scatter allowed for, of 40 fewer than 33 would come once in a thousand. */
+static void test_sessions(void **state)
+{
+    (void)state;
+    enum { SETS = 40, SESSIONS = 4, EACH = 5 };
+    int held[2] = {0};
+    size_t session[SESSIONS * EACH];
+    gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
+    for (int set = 0; set < SETS; set++) {
+        studio *s = xcalloc(1, sizeof *s);
+        boundary_settings how = boundary_defaults();
+        how.at_db = 70;
+        s->n = SESSIONS * EACH;
+        for (size_t i = 0; i < s->n; i++) {
+            session[i] = i / EACH;
+            if (i % EACH == 0) {
+                double shift = gsl_ran_gaussian(r, 1);
+                s->singer = plain_singer;
+                s->singer.up_st += shift;
+                s->singer.down_st += shift;
+            }
+            double level = 62 + 8 * (double)(i % 3);
+            simtake slide = {SIM_SLIDE, 52, 74, level, level, 0, 4, 0.01, false};
+            s->takes[i] = simpath_new(&s->singer, &slide, "take", r);
+        }
+        for (int apart = 0; apart < 2; apart++) {
+            boundary *b;
+            err e;
+            how.opt_session = apart ? session : NULL;
+            assert_true(boundary_fit(s->takes, s->n, &how, &b, &e));
+            figure up = boundary_figure(b, BOUNDARY_UP_PITCH);
+            held[apart] += up.lo95 <= 64 && 64 <= up.hi95;
+            assert_int_equal(isfinite(boundary_scatter(b)), apart);
+            boundary_free(b);
+        }
+        studio_free(s);
+    }
+    printf("of %d sets of sessions: held as one %d, with their scatter %d\n", SETS, held[0],
+           held[1]);
+    assert_true(held[0] < 30 && held[1] >= 33);
+    gsl_rng_free(r);
+}
+
 /* Two takes give a sane map: within a few semitones, with an interval that says how little. */
 static void test_two_takes(void **state)
 {
@@ -715,6 +842,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_slide),
         cmocka_unit_test(test_hull),
+        cmocka_unit_test(test_hull_curved),
         cmocka_unit_test(test_mistracked_frame),
         cmocka_unit_test(test_stretches),
         cmocka_unit_test(test_unvoiced_between),
@@ -731,6 +859,8 @@ int main(void)
         cmocka_unit_test(test_one_level),
         cmocka_unit_test(test_never_flipped),
         cmocka_unit_test(test_one_direction),
+        cmocka_unit_test(test_curve),
+        cmocka_unit_test(test_sessions),
         cmocka_unit_test(test_two_takes),
         cmocka_unit_test(test_doubtful_flip),
         cmocka_unit_test(test_nothing),

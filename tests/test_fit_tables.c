@@ -13,6 +13,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -264,12 +265,56 @@ static void test_one_bad(void **state)
         simpath_free(&takes[i]);
 }
 
+/* A thousand takes of two to four seconds in under a second of the processor's time; not where the
+ * compiler was told not to make haste. */
+static void test_thousand_takes(void **state)
+{
+    (void)state;
+    enum { MANY = 1000, TRIES = 3 };
+    const simsinger s = {.at_db = 70,
+                         .up_st = 64,
+                         .down_st = 61,
+                         .up_slope = 0.2,
+                         .down_slope = 0.2,
+                         .up_spread = 0.6,
+                         .down_spread = 0.6,
+                         .offset_st = 0.3};
+    gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
+    FILE *f = fopen("many.tsv", "w");
+    assert_non_null(f);
+    fputs("take\ttime_s\tpitch_st\tlevel_db\tregister\n", f);
+    for (int k = 0; k < MANY; k++) {
+        double level = 60 + 20 * gsl_rng_uniform(r);
+        simtake t = {SIM_SLIDE, 54, 74, level, level, 2, 2 + 2 * gsl_rng_uniform(r), 0.005, false};
+        path p = simpath_new(&s, &t, "take", r);
+        for (size_t i = 0; i < p.n; i++)
+            fprintf(f, "%d\t%.3f\t%.3f\t%.2f\t%d\n", k, p.time_s[i], p.pitch_st[i], p.level_db[i],
+                    p.reg[i]);
+        simpath_free(&p);
+    }
+    assert_int_equal(fclose(f), 0);
+    gsl_rng_free(r);
+    double least = INFINITY;
+    for (int k = 0; k < TRIES; k++) {
+        struct rusage before, after;
+        getrusage(RUSAGE_CHILDREN, &before);
+        assert_int_equal(fit("many.tsv"), 0);
+        getrusage(RUSAGE_CHILDREN, &after);
+        least = fmin(least, (double)(after.ru_utime.tv_sec - before.ru_utime.tv_sec) +
+                                1e-6 * (double)(after.ru_utime.tv_usec - before.ru_utime.tv_usec));
+    }
+    printf("%d takes: %.2f s of processor time\n", MANY, least);
+#if defined __OPTIMIZE__ && !defined __SANITIZE_ADDRESS__
+    assert_true(least < 1);
+#endif
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_result),    cmocka_unit_test(test_json),
         cmocka_unit_test(test_no_answer), cmocka_unit_test(test_broken_tables),
-        cmocka_unit_test(test_one_bad),
+        cmocka_unit_test(test_one_bad),   cmocka_unit_test(test_thousand_takes),
     };
     return cmocka_run_group_tests(tests, enter_folder, leave_folder);
 }

@@ -3,6 +3,7 @@
  * hand, the jackknife written out, percentiles of a known distribution, and steps that were made to
  * be least at a stated level. */
 #include "base/array.h"
+#include "fit/fieller.h"
 #include "fit/least_step.h"
 #include "fit/ranges.h"
 
@@ -199,13 +200,81 @@ static void test_least_step(void **state)
     gsl_rng_free(r);
 }
 
+/* The dose that kills half: budworms (Collett 1991; Venables & Ripley, MASS), males and females
+ * with one slope, and the constricting volume of air at four rates (Finney 1947; Pregibon 1981).
+ * Coefficients and covariances of the logistic fits, and Fieller's limits, by a public statistics
+ * package; MASS publishes 2.231 and 4.296 as the quarter and three-quarter doses about 3.264. */
+static void test_fieller(void **state)
+{
+    (void)state;
+    const double z = 1.959963984540054, slope = 1.06421397, vs = .0171813083;
+    double lo, hi;
+    assert_true(fieller(-2.37241194, slope, .1486186193, -.0395141425, vs, z, &lo, &hi));
+    close_to("males, lower", 1.76849320, lo, 1e-6);
+    close_to("males, upper", 2.68129686, hi, 1e-6);
+    assert_true(fieller(-3.47315531, slope, .2195113457, -.0525075084, vs, z, &lo, &hi));
+    close_to("females, lower", 2.81221728, lo, 1e-6);
+    close_to("females, upper", 3.74063948, hi, 1e-6);
+    const double want[4][3] = {{1, .12196797, .95385670},
+                               {1.5, -.12902583, .41989324},
+                               {2, -.41032159, .14425296},
+                               {3, -.94855887, -.10246701}};
+    for (int k = 0; k < 4; k++) {
+        double r = log(want[k][0]), aa = 1.74449486 - 2 * r * 2.26410188 + r * r * 3.37821098;
+        assert_true(fieller(-2.87542171 + 4.56167528 * r, 5.17932402, aa,
+                            -1.99121300 + r * 2.75718186, 3.47766408, z, &lo, &hi));
+        close_to("volume, lower", want[k][1], lo, 1e-5);
+        close_to("volume, upper", want[k][2], hi, 1e-5);
+    }
+    /* The slope's interval takes in 0. */
+    assert_false(fieller(1, 0.5, 0.01, 0, 0.1, z, &lo, &hi));
+}
+
+/* The zone's interval says how the area would differ in other takes of the same kind: each of 12
+ * takes visits three of 24 cells at will, and the mean area over many sets is the truth. Of 200,
+ * intervals that hold 95 % would hold it in fewer than 180 once in a thousand times. */
+static void test_zone_held(void **state)
+{
+    (void)state;
+    enum { SETS = 200, TAKES = 12, VISITS = 3 };
+    gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
+    figure found[SETS];
+    double mean = 0;
+    int held = 0;
+    for (int set = 0; set < SETS; set++) {
+        tape *tapes[TAKES];
+        path paths[TAKES];
+        for (int k = 0; k < TAKES; k++) {
+            tapes[k] = still_tape(1, 2, 60, 70);
+            for (int i = 0; i < FRAMES; i++) {
+                if (i % (FRAMES / 2 / VISITS) == 0) {
+                    tapes[k]->pitch_st[i] = 60 + (double)gsl_rng_uniform_int(r, 6);
+                    tapes[k]->level_db[i] = 64 + 2 * (double)gsl_rng_uniform_int(r, 4);
+                } else {
+                    tapes[k]->pitch_st[i] = tapes[k]->pitch_st[i - 1];
+                    tapes[k]->level_db[i] = tapes[k]->level_db[i - 1];
+                }
+            }
+            paths[k] = path_of(tapes[k]);
+        }
+        found[set] = ranges_zone(paths, TAKES);
+        mean += found[set].estimate / SETS;
+        for (int k = 0; k < TAKES; k++)
+            free(tapes[k]);
+    }
+    for (int set = 0; set < SETS; set++)
+        held += found[set].lo95 <= mean && mean <= found[set].hi95;
+    printf("zone: mean %.1f st*dB, held in %d of %d\n", mean, held, SETS);
+    assert_true(held >= 180);
+    gsl_rng_free(r);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_zone),
-        cmocka_unit_test(test_floor),
-        cmocka_unit_test(test_few_takes),
-        cmocka_unit_test(test_least_step),
+        cmocka_unit_test(test_zone),      cmocka_unit_test(test_zone_held),
+        cmocka_unit_test(test_fieller),   cmocka_unit_test(test_floor),
+        cmocka_unit_test(test_few_takes), cmocka_unit_test(test_least_step),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

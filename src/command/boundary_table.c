@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "command/boundary_table.h"
 
+#include <math.h>
 #include <string.h>
 
 static void note_attempts(const boundary *b, flip_direction direction, const char *key,
@@ -11,11 +12,30 @@ static void note_attempts(const boundary *b, flip_direction direction, const cha
     table_note(w, key, "%zu, without a flip %zu", attempts, censored);
 }
 
+/* Which of line and parabola was chosen, and by how much. */
+static void note_curve(const boundary *b, table_writer *w)
+{
+    double gain;
+    figure f = boundary_curve(b, &gain);
+    if (isfinite(f.estimate))
+        table_note(w, "curve", "%.4f st/dB^2 (%.4f to %.4f), AICc %.1f less than straight",
+                   f.estimate, f.lo95, f.hi95, gain);
+    else if (isfinite(gain))
+        table_note(w, "curve", "straight, AICc %.1f less than curved", -gain);
+    else if (gain == -INFINITY)
+        table_note(w, "curve", "straight: too few flips for the coefficients of a curve");
+    else
+        table_note(w, "curve", "straight: a curve is tried from 12 flips over 10 dB on");
+}
+
 void boundary_table_notes(const boundary *b, table_writer *w)
 {
     table_note(w, "at_db", "%.2f", boundary_at_db(b));
     note_attempts(b, FLIP_UP, "up.attempts", w);
     note_attempts(b, FLIP_DOWN, "down.attempts", w);
+    note_curve(b, w);
+    if (isfinite(boundary_scatter(b)))
+        table_note(w, "session_scatter", "%.2f st, allowed for", boundary_scatter(b));
     for (int row = 0; row < BOUNDARY_ROWS; row++) {
         const char *reason = boundary_reason(b, (boundary_row)row);
         if (reason)

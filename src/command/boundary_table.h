@@ -10,7 +10,8 @@
 
 #define BOUNDARY_COLUMNS "parameter estimate lo95 hi95 unit"
 
-/* at_db, how many attempts there were and how many ended without a flip, and under the name of
+/* at_db, how many attempts there were and how many ended without a flip, whether the boundary is
+ * curved, by how much sessions differ where there are several, and under the name of
  * each row that is not told the reason. */
 void boundary_table_notes(const boundary *b, table_writer *w);
 void boundary_table_rows(const boundary *b, table_writer *w);

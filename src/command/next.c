@@ -104,10 +104,8 @@ static bool narrow(const command_call *call, plan_reach *r, err *e)
 static int propose(const command_call *call, const plane *p, err *e)
 {
     plan_reach reach;
-    boundary_settings how = boundary_defaults();
     boundary *b = NULL;
     err ignored;
-    size_t n;
     if (!plan_reach_of(p->paths, p->n, &reach)) {
         err_set(e, "No take of %s has a voiced frame: record a slide up and down first.",
                 call->operands[0]);
@@ -115,12 +113,10 @@ static int propose(const command_call *call, const plane *p, err *e)
     }
     if (!narrow(call, &reach, e))
         return EXIT_NO_ANSWER;
-    path *paths = plane_counting(p, 0, p->n, &n);
-    if (!boundary_fit(paths, n, &how, &b, &ignored))
+    if (!plane_fit(p, 0, p->n, (double)NAN, &b, &ignored))
         b = NULL;
     int code = print(call, p, &reach, b, e) ? EXIT_DONE : EXIT_INPUT;
     boundary_free(b);
-    free(paths);
     return code;
 }
 

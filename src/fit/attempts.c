@@ -7,10 +7,16 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 /* Slopes for which the hull holds every place of the maximum; the prior on the slope
  * (fit/prior.h) makes anything steeper impossible. */
 static const double STEEPEST_ST_PER_DB = 2.0;
+/* Curvatures, st/dB^2, between which the corners differ by nothing that counts, as far as the prior
+ * on the curve lets it go; over less than CURVED_DB they are those of lines: 0.03 (CURVED_DB / 2)^2
+ * is 0.1 st. Corners NEAR_DB apart lose 0.03 (NEAR_DB / 2)^2, 0.01 st. */
+static const double CURVES[] = {-0.03, -0.015, 0.015, 0.03}, CURVED_DB = 4.0, NEAR_DB = 1.0;
+
 attempt_settings attempt_defaults(void)
 {
     return (attempt_settings){.gap_s = 0.25,
@@ -89,13 +95,11 @@ static double steepness(level_pitch a, level_pitch b)
     return (b.pitch_st - a.pitch_st) / (b.level_db - a.level_db);
 }
 
-/* Keeps of hull[first ..] the upper (sign +1) or lower convex hull, without the corners that no
- * slope within +-STEEPEST reaches (Andrew's monotone chain, 1979). */
-static void hull_reduce(attempts *a, size_t first, double sign)
+/* Of points in order of level the upper (sign +1) or lower convex hull, to the front, without the
+ * corners that no slope within +-STEEPEST reaches (Andrew's monotone chain, 1979). */
+static size_t hull_of(level_pitch *h, size_t n, double sign)
 {
-    level_pitch *h = a->hull + first;
-    size_t n = a->n_hull - first, m = 0, skip = 0;
-    qsort(h, n, sizeof *h, by_level);
+    size_t m = 0, skip = 0;
     for (size_t i = 0; i < n; i++) {
         while (m > 0 && h[m - 1].level_db == h[i].level_db &&
                sign * (h[i].pitch_st - h[m - 1].pitch_st) >= 0)
@@ -110,9 +114,44 @@ static void hull_reduce(attempts *a, size_t first, double sign)
         m--;
     while (m - skip > 1 && sign * steepness(h[skip], h[skip + 1]) > STEEPEST_ST_PER_DB)
         skip++;
-    for (size_t i = skip; i < m; i++)
-        h[i - skip] = h[i];
-    a->n_hull = first + m - skip;
+    memmove(h, h + skip, (m - skip) * sizeof *h);
+    return m - skip;
+}
+
+/* The maximum above a parabola of the given curvature lies on the hull of what is left when that
+ * is taken off. Appends its corners to out, none nearer than NEAR_DB to the one before. */
+static void hull_curved(const level_pitch *points, size_t n, double sign, double curve,
+                        level_pitch *room, attempts *out)
+{
+    double middle = 0.5 * (points[0].level_db + points[n - 1].level_db);
+    for (size_t i = 0; i < n; i++) {
+        double x = points[i].level_db - middle;
+        room[i] = (level_pitch){points[i].level_db, points[i].pitch_st - curve * x * x};
+    }
+    size_t m = hull_of(room, n, sign), last = 0;
+    for (size_t i = 0; i < m; i++) {
+        double x = room[i].level_db - middle;
+        if (i > 0 && i + 1 < m && room[i].level_db - room[last].level_db < NEAR_DB)
+            continue;
+        last = i;
+        hull_append(out, (level_pitch){room[i].level_db, room[i].pitch_st + curve * x * x});
+    }
+}
+
+/* Replaces hull[first ..], all frames, by those that are the maximum above some boundary. A take
+ * at about one level looks the same to a parabola as to a line. */
+static void hull_reduce(attempts *a, size_t first, double sign)
+{
+    size_t n = a->n_hull - first;
+    level_pitch *points = xmalloc(2 * n, sizeof *points), *room = points + n;
+    memcpy(points, a->hull + first, n * sizeof *points);
+    qsort(points, n, sizeof *points, by_level);
+    memcpy(a->hull + first, points, n * sizeof *points);
+    a->n_hull = first + hull_of(a->hull + first, n, sign);
+    if (points[n - 1].level_db - points[0].level_db > CURVED_DB)
+        for (size_t k = 0; k < sizeof CURVES / sizeof *CURVES; k++)
+            hull_curved(points, n, sign, CURVES[k], room, a);
+    free(points);
 }
 
 /* The attempt over one run, not flipped. */

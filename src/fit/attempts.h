@@ -6,10 +6,11 @@
  *
  * In: one take as labelled frames. Out: for each stretch in M1 an up-attempt, in M2 a
  * down-attempt, with its start, the frames at which the running maximum of
- * z = pitch - slope * level (up; mirrored down) may lie for any slope within +-2 st/dB (their
- * convex hull), and, where the other register followed, the flip: what pitch and level the old
- * register would have had in the first frame of the new one, without the leap. Method and the
- * reason of every threshold: docs/boundary.md. No labelled frame: nothing is appended. */
+ * z = pitch - f(level) (up; mirrored down) may lie for any line f within +-2 st/dB (their convex
+ * hull) and for parabolas bent by up to 0.03 st/dB^2, and, where the other register followed, the
+ * flip: what pitch and level the old register would have had in the first frame of the new one,
+ * without the leap. Method and the reason of every threshold: docs/boundary.md. No labelled frame:
+ * nothing is appended. */
 
 #include "fit/boundary.h"
 

@@ -88,8 +88,8 @@ static void list_flips(boundary *b, const path *paths)
     }
 }
 
-/* The level at which an attempt came nearest to a boundary of this slope. */
-static double nearest_level(const boundary *b, const attempt *t, double slope)
+/* The level at which an attempt came nearest to the boundary of its direction. */
+static double nearest_level(const boundary *b, const attempt *t)
 {
     double best = -INFINITY, level = t->start.level_db;
     double sign = t->direction == FLIP_UP ? 1 : -1;
@@ -97,7 +97,10 @@ static double nearest_level(const boundary *b, const attempt *t, double slope)
         return t->before.level_db;
     for (size_t i = t->first; i < t->first + t->n_hull; i++) {
         const level_pitch *p = &b->attempts.hull[i];
-        double z = sign * (p->pitch_st - slope * p->level_db);
+        double x = p->level_db - b->at_db, line = prior_defaults().slope * x;
+        if (b->estimate->fitted[t->direction])
+            line = estimate_pitch(b->estimate, t->direction, x);
+        double z = sign * (p->pitch_st - line);
         if (z > best) {
             best = z;
             level = p->level_db;
@@ -106,19 +109,13 @@ static double nearest_level(const boundary *b, const attempt *t, double slope)
     return level;
 }
 
-static double slope_of(const estimate *e, flip_direction d)
-{
-    return e->fitted[d] ? e->fit.top.theta[likelihood_b(&e->likelihood, e->group[d], 0)]
-                        : prior_defaults().slope;
-}
-
 static void find_levels(boundary *b)
 {
     for (int d = 0; d < 2; d++)
         b->level_lo_db[d] = b->level_hi_db[d] = (double)NAN;
     for (size_t i = 0; i < b->attempts.n; i++) {
         const attempt *t = &b->attempts.items[i];
-        double level = nearest_level(b, t, slope_of(b->estimate, t->direction));
+        double level = nearest_level(b, t);
         b->level_lo_db[t->direction] = fmin(b->level_lo_db[t->direction], level);
         b->level_hi_db[t->direction] = fmax(b->level_hi_db[t->direction], level);
     }
@@ -132,6 +129,7 @@ bool boundary_fit(const path *paths, size_t n, const boundary_settings *s, bound
     boundary *b = xcalloc(1, sizeof *b);
     attempt_settings how = attempt_defaults();
     estimate_settings fit = estimate_defaults();
+    fit.opt_session = s->opt_session;
     level_pitch middle = voiced_median(paths, n);
     b->at_db = isnan(s->at_db) ? middle.level_db : s->at_db;
     for (size_t k = 0; k < n; k++)
@@ -179,9 +177,23 @@ figure boundary_pitch_at(const boundary *b, flip_direction direction, double lev
     double c[MAXIMUM_PARAMETERS], x = level_db - b->at_db;
     estimate_contrast(b->estimate, direction, x, c);
     double error = sqrt(fitted_variance(&b->estimate->fit, c));
-    double pitch = told->estimate + slope_of(b->estimate, direction) * x;
+    double pitch = estimate_pitch(b->estimate, direction, x);
     return (figure){pitch, pitch - f->lo_ratio[direction] * error,
                     pitch + f->hi_ratio[direction] * error};
+}
+
+figure boundary_curve(const boundary *b, double *gain_or_null)
+{
+    if (gain_or_null)
+        *gain_or_null = b->estimate->curve_gain;
+    return b->figures.curve;
+}
+
+double boundary_scatter(const boundary *b)
+{
+    const estimate *e = b->estimate;
+    return e->likelihood.scatter ? exp(e->fit.top.theta[likelihood_scatter(&e->likelihood)])
+                                 : (double)NAN;
 }
 
 bool boundary_levels(const boundary *b, flip_direction direction, double *lo_db, double *hi_db)

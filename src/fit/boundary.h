@@ -53,6 +53,9 @@ typedef struct boundary_settings {
     /* NULL, or one of more takes of the same voice (all its sessions): its slopes and spreads are
      * expected again, about, so that a session of few takes tells its pitches. Not kept. */
     const boundary *like;
+    /* NULL: all takes are of one session; else of each take the number of its session, which do
+     * not decrease. Sessions then shift the boundary by a scatter of their own. Not kept. */
+    const size_t *opt_session;
 } boundary_settings;
 boundary_settings boundary_defaults(void);
 
@@ -69,6 +72,12 @@ const char *boundary_reason(const boundary *b, boundary_row row); /* NULL when t
 
 /* Pitch of the boundary at a level, with its 95 % interval; NaN when not told. */
 figure boundary_pitch_at(const boundary *b, flip_direction direction, double level_db);
+/* Curvature, st/dB^2 (half the second derivative), where the boundary is a parabola over level
+ * (criterion: estimate.h); NaN where it is straight. *gain_or_null: AICc straight less AICc curved,
+ * NaN when too few flips or levels let a curve be tried. */
+figure boundary_curve(const boundary *b, double *gain_or_null);
+/* How far sessions differ, st, as found; NaN for one session. */
+double boundary_scatter(const boundary *b);
 /* The levels at which this direction was really sung (attempts), beyond which it is not drawn;
  * false when there are none. */
 bool boundary_levels(const boundary *b, flip_direction direction, double *lo_db, double *hi_db);

@@ -17,6 +17,15 @@ static void rows_of(const boundary *b_or_null, figure rows[BOUNDARY_ROWS])
             b_or_null ? boundary_figure(b_or_null, (boundary_row)row) : (figure){nan, nan, nan};
 }
 
+static size_t *session_numbers(size_t n_paths, const course_session *sessions, size_t n)
+{
+    size_t *number = xcalloc(n_paths, sizeof *number);
+    for (size_t i = 0; i < n; i++)
+        for (size_t k = 0; k < sessions[i].n; k++)
+            number[sessions[i].first + k] = i;
+    return number;
+}
+
 bool course_fit(const path *paths, size_t n_paths, const course_session *sessions, size_t n,
                 double at_db, course *out, err *e)
 {
@@ -24,8 +33,13 @@ bool course_fit(const path *paths, size_t n_paths, const course_session *session
     err ignored;
     *out = (course){0};
     s.at_db = at_db;
-    if (!boundary_fit(paths, n_paths, &s, &out->whole, e))
+    size_t *session = session_numbers(n_paths, sessions, n);
+    s.opt_session = session;
+    bool fitted = boundary_fit(paths, n_paths, &s, &out->whole, e);
+    free(session);
+    if (!fitted)
         return false;
+    s.opt_session = NULL;
     out->n = n;
     out->at_db = s.at_db = boundary_at_db(out->whole);
     out->rows = xcalloc(n, sizeof *out->rows);

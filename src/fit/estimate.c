@@ -2,6 +2,7 @@
 #include "fit/estimate.h"
 
 #include "base/array.h"
+#include "fit/observe.h"
 #include "fit/take_after.h"
 #include "fit/threshold.h"
 
@@ -13,6 +14,8 @@
 
 /* Observations from which on the search starts from a part of them. */
 enum { MANY = 150 };
+/* A curve is tried from so many flips over such a range on. */
+static const double CURVE_FLIPS = 12, CURVE_RANGE_DB = 10;
 /* Offset over spread up to which the grid is fine enough; a finer one is made where needed. */
 static const double GRID_RATIO = 1.0, GRID_RATIO_MOST = 5.0;
 
@@ -32,27 +35,6 @@ void estimate_free(estimate *e)
     free(e);
 }
 
-static threshold_point point_of(level_pitch p, double at_db)
-{
-    return (threshold_point){p.pitch_st, {p.level_db - at_db, 0}};
-}
-
-static threshold_obs observation_of(const attempt *t, unsigned group, double at_db)
-{
-    return (threshold_obs){.group = group,
-                           .cluster = t->path,
-                           .sign = t->direction == FLIP_UP ? 1 : -1,
-                           .truncated = true,
-                           .ended = t->flipped,
-                           .rated = true,
-                           .weight = t->weight,
-                           .first = t->first,
-                           .n_points = t->n_hull,
-                           .start = point_of(t->start, at_db),
-                           .end = point_of(t->crossing, at_db),
-                           .rate = {t->rate.pitch_st, {t->rate.level_db, 0}}};
-}
-
 static void count_flips(const attempts *a, estimate *e)
 {
     for (int d = 0; d < 2; d++)
@@ -68,50 +50,6 @@ static void count_flips(const attempts *a, estimate *e)
         e->level_lo_db[t->direction] = fmin(e->level_lo_db[t->direction], t->before.level_db);
         e->level_hi_db[t->direction] = fmax(e->level_hi_db[t->direction], t->before.level_db);
     }
-}
-
-/* At least two takes in which two attempts of fitted directions flipped. */
-static bool has_offset(const likelihood *l)
-{
-    size_t twice = 0;
-    for (size_t i = 0, j; i < l->n; i = j) {
-        size_t ended = 0;
-        for (j = i; j < l->n && l->obs[j].cluster == l->obs[i].cluster; j++)
-            ended += l->obs[j].ended && l->obs[j].weight >= 0.5;
-        twice += ended >= 2;
-    }
-    return twice >= 2;
-}
-
-static double mean_seconds(const attempts *a)
-{
-    double sum = 0;
-    for (size_t i = 0; i < a->n; i++)
-        sum += a->items[i].seconds;
-    return a->n ? fmax(sum / (double)a->n, 0.1) : 1.0;
-}
-
-static void build(estimate *e, const attempts *a, double at_db, const estimate_settings *s)
-{
-    likelihood *l = &e->likelihood;
-    l->obs = xmalloc(a->n, sizeof *l->obs);
-    l->points = xmalloc(a->n_hull, sizeof *l->points);
-    for (size_t i = 0; i < a->n_hull; i++)
-        l->points[i] = point_of(a->hull[i], at_db);
-    for (size_t i = 0; i < a->n; i++) {
-        flip_direction d = a->items[i].direction;
-        if (e->fitted[d])
-            l->obs[l->n++] = observation_of(&a->items[i], e->group[d], at_db);
-    }
-    l->offset = has_offset(l);
-    if (l->offset)
-        likelihood_grid_new(l, GRID_RATIO);
-    l->n_x = 1;
-    l->shared = !e->prior.slopes_known;
-    l->share = s->share;
-    l->span_s = mean_seconds(a);
-    l->rate_floor = s->rate_floor;
-    l->slack = s->slack_st;
 }
 
 /* Median over the group's flips of pitch less slope times level. */
@@ -147,6 +85,10 @@ static objective objective_of(const penalised *p)
         f.scale[i] = 0.2;
     for (unsigned g = 0; g < l->groups; g++)
         f.scale[likelihood_b(l, g, 0)] = 0.03;
+    if (l->n_x > 1)
+        f.scale[likelihood_b(l, 0, 1)] = 0.003;
+    if (l->scatter)
+        f.scale[likelihood_scatter(l)] = 0.4;
     return f;
 }
 
@@ -213,15 +155,11 @@ static bool could_part(const estimate *e)
     return true;
 }
 
-/* The place with one slope as a place with two. */
-static void part_slopes(const likelihood *l, const double *shared, double *theta)
+/* Makes room for one parameter at `at`, before those that are there. */
+static void insert(const likelihood *l_with, size_t at, double value, double *theta)
 {
-    size_t after = likelihood_log_s(l, 0);
-    memcpy(theta, shared, after * sizeof *theta);
-    memcpy(&theta[after], &shared[after - l->n_x],
-           (likelihood_parameters(l) - after) * sizeof *theta);
-    for (unsigned k = 0; k < l->n_x; k++)
-        theta[likelihood_b(l, 1, k)] = shared[likelihood_b(l, 0, k)];
+    memmove(&theta[at + 1], &theta[at], (likelihood_parameters(l_with) - at - 1) * sizeof *theta);
+    theta[at] = value;
 }
 
 /* Offset over the smaller spread. */
@@ -239,11 +177,11 @@ static double offset_ratio(const estimate *e)
  * holds them together, since the higher of two hills may be either. */
 static void fit_apart(estimate *e)
 {
-    double start[MAXIMUM_PARAMETERS] = {0}, apart = e->prior.slope_apart;
-    double shared[MAXIMUM_PARAMETERS];
-    memcpy(shared, e->fit.top.theta, sizeof shared);
+    double start[MAXIMUM_PARAMETERS], apart = e->prior.slope_apart;
+    memcpy(start, e->fit.top.theta, sizeof start);
     e->likelihood.shared = false;
-    part_slopes(&e->likelihood, shared, start);
+    insert(&e->likelihood, likelihood_b(&e->likelihood, 1, 0),
+           start[likelihood_b(&e->likelihood, 0, 0)], start);
     e->prior.slope_apart = INFINITY;
     fit_one(e, start);
     e->prior.slope_apart = apart;
@@ -274,6 +212,55 @@ static void fit_from_few(estimate *e)
     free(few.likelihood.obs);
 }
 
+/* Part of what takes differed by was the sessions'. */
+static void fit_scatter(estimate *e)
+{
+    likelihood *l = &e->likelihood;
+    double start[MAXIMUM_PARAMETERS], scatter = e->prior.scatter_st;
+    memcpy(start, e->fit.top.theta, sizeof start);
+    if (l->offset) {
+        double *t = &start[likelihood_offset(l)];
+        *t *= M_SQRT1_2;
+        scatter = fmax(fabs(*t), 0.2);
+    }
+    l->scatter = true;
+    likelihood_grid_new(
+        l, l->offset ? fmax(GRID_RATIO, fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST)) : GRID_RATIO);
+    insert(l, likelihood_scatter(l), log(scatter), start);
+    fit_one(e, start);
+}
+
+static bool could_bend(const estimate *e)
+{
+    double lo = fmin(e->level_lo_db[0], e->level_lo_db[1]);
+    double hi = fmax(e->level_hi_db[0], e->level_hi_db[1]);
+    return e->flips[0] + e->flips[1] >= CURVE_FLIPS && hi - lo >= CURVE_RANGE_DB;
+}
+
+static double aicc(const estimate *e)
+{
+    double k = (double)likelihood_parameters(&e->likelihood), n = e->flips[0] + e->flips[1];
+    double value = likelihood_value(&e->likelihood, e->fit.top.theta, NULL);
+    return n > k + 1 ? -2 * value + 2 * k * n / (n - k - 1) : INFINITY;
+}
+
+static void try_curve(estimate *e)
+{
+    likelihood *l = &e->likelihood;
+    double start[MAXIMUM_PARAMETERS], straight = aicc(e);
+    fitted before = e->fit;
+    memcpy(start, e->fit.top.theta, sizeof start);
+    l->n_x = 2;
+    insert(l, likelihood_b(l, 0, 1), 0, start);
+    fit_one(e, start);
+    e->curve_gain = straight - aicc(e);
+    if (e->curve_gain > 0)
+        return;
+    l->n_x = 1;
+    prior_count(&e->prior, l);
+    e->fit = before;
+}
+
 static void fit_best(estimate *e)
 {
     fit_from_few(e);
@@ -283,6 +270,10 @@ static void fit_best(estimate *e)
     }
     if (could_part(e) && !e->prior.slopes_known)
         fit_apart(e);
+    if (observe_scatter(&e->likelihood))
+        fit_scatter(e);
+    if (could_bend(e) && !e->prior.slopes_known)
+        try_curve(e);
 }
 
 /* Of each flip, the share of its likelihood that is no contamination, without its take's offset. */
@@ -312,9 +303,13 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
         return e;
     e->prior = prior_defaults();
     e->prior.pitch_st = pitch_st;
+    e->curve_gain = (double)NAN;
+    e->likelihood.n_x = opt_like ? opt_like->likelihood.n_x : 1;
     if (opt_like)
         prior_take_after(&e->prior, opt_like, e);
-    build(e, a, at_db, s);
+    observe(e, a, at_db, s);
+    if (e->likelihood.offset)
+        likelihood_grid_new(&e->likelihood, GRID_RATIO);
     fit_best(e);
     fitted_settle(&e->fit);
     judge(e, a);
@@ -327,4 +322,16 @@ void estimate_contrast(const estimate *e, flip_direction d, double level_less_at
     memset(contrast, 0, MAXIMUM_PARAMETERS * sizeof *contrast);
     contrast[likelihood_b0(&e->likelihood, e->group[d])] = 1;
     contrast[likelihood_b(&e->likelihood, e->group[d], 0)] = level_less_at_db;
+    if (e->likelihood.n_x > 1)
+        contrast[likelihood_b(&e->likelihood, e->group[d], 1)] =
+            level_less_at_db * level_less_at_db;
+}
+
+double estimate_pitch(const estimate *e, flip_direction d, double level_less_at_db)
+{
+    double c[MAXIMUM_PARAMETERS], sum = 0;
+    estimate_contrast(e, d, level_less_at_db, c);
+    for (size_t i = 0; i < e->fit.f.n; i++)
+        sum += c[i] * e->fit.top.theta[i];
+    return sum;
 }

@@ -8,17 +8,22 @@
  * A direction is fitted when it has at least one flip more likely than not; attempts of the other
  * are left out. Up and down share the slope unless each has two flips or more over 4 dB or more;
  * then there are two slopes, which a prior holds together until the data part them (prior.h).
- * Takes have a random offset when at least two of them flipped twice.
- */
+ * Takes have a random offset when at least two of them flipped twice, and sessions one of their own
+ * when at least two of them have a flip.
+ *
+ * The boundary is straight unless a parabola, of one curvature for up and down, has the lower AICc
+ * (Hurvich & Tsai 1989, Biometrika 76:297): -2 log-likelihood + 2 k n / (n - k - 1), k parameters,
+ * n flips. It is tried from 12 flips over 10 dB on. */
 
 #include "fit/attempts.h"
 #include "fit/interval.h"
 #include "fit/prior.h"
 
 typedef struct estimate_settings {
-    double share;      /* 0.03: attempts that end for no reason of the boundary's */
-    double rate_floor; /* 0.1 st/s: below it a measured speed of approach is noise */
-    double slack_st;   /* 0.25: standard error of pitch against boundary at a flip */
+    double share;              /* 0.03: attempts that end for no reason of the boundary's */
+    double rate_floor;         /* 0.1 st/s: below it a measured speed of approach is noise */
+    double slack_st;           /* 0.25: standard error of pitch against boundary at a flip */
+    const size_t *opt_session; /* [takes], not decreasing; NULL: all of one session */
 } estimate_settings;
 estimate_settings estimate_defaults(void);
 
@@ -33,6 +38,7 @@ typedef struct estimate {
     double
         *real;  /* [attempts] probability that a flip is the boundary's and no wrong one; else 1 */
     fitted fit; /* fit.settled false: nothing can be told */
+    double curve_gain; /* AICc straight less AICc curved; NaN: no curve was tried */
 } estimate;
 
 /* pitch_st: median sung pitch. Levels enter as level - at_db. like: NULL, or the settled estimate
@@ -42,8 +48,9 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
                        const estimate_settings *s);
 void estimate_free(estimate *e); /* NULL allowed */
 
-/* The coefficients that make up the boundary's pitch at a level: contrast'theta. */
+/* The coefficients that make up the boundary's pitch at a level: contrast'theta, and that pitch. */
 void estimate_contrast(const estimate *e, flip_direction d, double level_less_at_db,
                        double contrast[MAXIMUM_PARAMETERS]);
+double estimate_pitch(const estimate *e, flip_direction d, double level_less_at_db);
 
 #endif

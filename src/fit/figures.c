@@ -214,9 +214,23 @@ static void add_leap(figures *f, const estimate *e, const attempts *a, flip_dire
     free(leap);
 }
 
+static figure curve_of(const estimate *e)
+{
+    double c[MAXIMUM_PARAMETERS] = {0};
+    figure f = {(double)NAN, (double)NAN, (double)NAN};
+    if (e->likelihood.n_x < 2 || !e->fit.settled)
+        return f;
+    size_t at = likelihood_b(&e->likelihood, 0, 1);
+    c[at] = 1;
+    f.estimate = e->fit.top.theta[at];
+    if (!interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &f.lo95, &f.hi95))
+        f.lo95 = f.hi95 = (double)NAN;
+    return f;
+}
+
 figures figures_of(const estimate *e, const attempts *a)
 {
-    figures f = {0};
+    figures f = {.curve = curve_of(e)};
     add_direction(&f, e, a, FLIP_UP);
     add_direction(&f, e, a, FLIP_DOWN);
     add_hysteresis(&f, e);

@@ -10,6 +10,7 @@
 typedef struct figures {
     figure rows[BOUNDARY_ROWS];
     char *reasons[BOUNDARY_ROWS]; /* NULL when told */
+    figure curve;                 /* st/dB^2; NaN where the boundary is straight */
     double lo_ratio[2],
         hi_ratio[2]; /* half-widths of a direction's pitch over its standard error */
 } figures;

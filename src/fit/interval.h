@@ -13,7 +13,7 @@
 #include "fit/likelihood.h"
 #include "fit/maximum.h"
 
-enum { INTERVAL_SPREADS = 3 };
+enum { INTERVAL_SPREADS = 4 };
 
 typedef struct fitted {
     objective f;

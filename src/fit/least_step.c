@@ -2,6 +2,7 @@
 #include "fit/least_step.h"
 
 #include "base/array.h"
+#include "fit/fieller.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -63,19 +64,6 @@ static bend bend_of(const steps *s)
     return out;
 }
 
-/* Where (b + 2 c x)^2 <= t^2 Var(b + 2 c x): between two roots when c is sure. */
-static bool fieller(const bend *p, double t, double *lo, double *hi)
-{
-    double t2 = t * t, square = 4 * (p->c * p->c - t2 * p->cc);
-    double linear = 4 * (p->b * p->c - t2 * p->bc), constant = p->b * p->b - t2 * p->bb;
-    double root = linear * linear - 4 * square * constant;
-    if (!(square > 0) || !(p->c > 0) || root < 0)
-        return false;
-    *lo = (-linear - sqrt(root)) / (2 * square);
-    *hi = (-linear + sqrt(root)) / (2 * square);
-    return true;
-}
-
 figure least_step(const boundary *b, flip_direction d, char **reason)
 {
     const char *way = d == FLIP_UP ? "up" : "down";
@@ -89,7 +77,7 @@ figure least_step(const boundary *b, flip_direction d, char **reason)
         bend p = bend_of(&s);
         double lo, hi, t = gsl_cdf_tdist_Pinv(0.975, (double)(s.n - TERMS));
         double place = s.middle - p.b / (2 * p.c);
-        if (!fieller(&p, t, &lo, &hi))
+        if (!(p.c > 0) || !fieller(p.b, 2 * p.c, p.bb, 2 * p.bc, 4 * p.cc, t, &lo, &hi))
             *reason = xformat("not determined: over %.1f dB the step has no lowest point that %zu "
                               "flips %s tell",
                               s.hi - s.lo, s.n, way);

@@ -2,6 +2,7 @@
 #include "fit/likelihood.h"
 
 #include "base/array.h"
+#include "fit/hermite.h"
 #include "fit/threshold.h"
 
 #include <assert.h>
@@ -15,24 +16,34 @@ size_t likelihood_b0(const likelihood *l, unsigned group)
     return group;
 }
 
+static size_t slopes(const likelihood *l)
+{
+    return l->n_x == 0 ? 0 : l->shared ? 1 : l->groups;
+}
+
 size_t likelihood_b(const likelihood *l, unsigned group, unsigned k)
 {
-    return l->groups + (l->shared ? 0 : group * l->n_x) + k;
+    return l->groups + (k > 0 ? slopes(l) + k - 1 : l->shared ? 0 : group);
 }
 
 size_t likelihood_log_s(const likelihood *l, unsigned group)
 {
-    return l->groups + (l->shared ? 1 : l->groups) * l->n_x + group;
+    return l->groups + slopes(l) + (l->n_x > 1 ? l->n_x - 1 : 0) + group;
 }
 
 size_t likelihood_offset(const likelihood *l)
 {
-    return 2 * l->groups + (l->shared ? 1 : l->groups) * l->n_x;
+    return likelihood_log_s(l, l->groups - 1) + 1;
+}
+
+size_t likelihood_scatter(const likelihood *l)
+{
+    return likelihood_offset(l) + (l->offset ? 1 : 0);
 }
 
 size_t likelihood_parameters(const likelihood *l)
 {
-    return likelihood_offset(l) + (l->offset ? 1 : 0);
+    return likelihood_scatter(l) + (l->scatter ? 1 : 0);
 }
 
 /* Equal steps over +-4 standard deviations of the offset. With m observations the integrand is
@@ -49,10 +60,12 @@ typedef struct nodes {
 } nodes;
 
 struct likelihood_grid {
-    size_t most;      /* observations in a cluster */
-    nodes *sizes;     /* [most + 1] */
-    part *parts;      /* [most][nodes]: of one cluster at all nodes */
-    reduced *reduced; /* [most] */
+    size_t most;           /* observations in a cluster */
+    nodes *sizes;          /* [most + 1] */
+    part *parts;           /* [most][nodes]: of one cluster at all nodes */
+    reduced *reduced;      /* [observations of a session, or of a cluster] */
+    hermite *hermite;      /* NULL without scatter */
+    hermite_place *places; /* [sessions] */
 };
 
 static nodes nodes_new(size_t m, double ratio)
@@ -74,9 +87,29 @@ static nodes nodes_new(size_t m, double ratio)
 static size_t cluster_end(const likelihood *l, size_t i)
 {
     size_t end = i + 1;
-    while (end < l->n && l->obs[end].cluster == l->obs[i].cluster)
+    while (l->offset && end < l->n && l->obs[end].cluster == l->obs[i].cluster)
         end++;
     return end;
+}
+
+static size_t session_end(const likelihood *l, size_t i)
+{
+    size_t end = i + 1;
+    while (end < l->n && l->obs[end].session == l->obs[i].session)
+        end++;
+    return end;
+}
+
+static void grid_sessions(const likelihood *l, likelihood_grid *g)
+{
+    size_t sessions = 0, most = g->most;
+    for (size_t i = 0, end; l->scatter && i < l->n; i = end, sessions++) {
+        end = session_end(l, i);
+        most = end - i > most ? end - i : most;
+    }
+    g->reduced = xmalloc(most, sizeof *g->reduced);
+    g->hermite = l->scatter ? hermite_new(LIKELIHOOD_PARAMETERS) : NULL;
+    g->places = xcalloc(sessions, sizeof *g->places);
 }
 
 void likelihood_grid_new(likelihood *l, double ratio)
@@ -90,7 +123,7 @@ void likelihood_grid_new(likelihood *l, double ratio)
     for (size_t m = 0; m <= g->most; m++)
         g->sizes[m] = nodes_new(m, ratio);
     g->parts = xmalloc(g->most * g->sizes[g->most].n, sizeof *g->parts);
-    g->reduced = xmalloc(g->most, sizeof *g->reduced);
+    grid_sessions(l, g);
     likelihood_grid_free(l->grid);
     l->grid = g;
 }
@@ -104,6 +137,8 @@ void likelihood_grid_free(likelihood_grid *g)
     free(g->sizes);
     free(g->parts);
     free(g->reduced);
+    hermite_free(g->hermite);
+    free(g->places);
     free(g);
 }
 
@@ -124,24 +159,26 @@ static part mean_part(const part *parts, const double *posterior, const nodes *a
     return mean;
 }
 
-/* One cluster: the observations' product at each node, summed over the nodes. */
-static double integrated(const likelihood *l, size_t first, size_t n, const double *theta,
-                         double *opt_gradient)
+/* One cluster with the session's shift: the observations' product at each node, summed. */
+static double integrated(const likelihood *l, const threshold_obs *obs, const reduced *r, size_t n,
+                         double shift, const double *theta, double *opt_gradient)
 {
     const likelihood_grid *g = l->grid;
     const nodes *at = &g->sizes[n];
-    double value[MOST_NODES], top = -INFINITY, sum = 0, t = theta[likelihood_offset(l)];
+    double value[MOST_NODES], factor[MOST_NODES], top = -INFINITY, sum = 0;
+    double t = theta[likelihood_offset(l)];
     memcpy(value, at->log_weight, at->n * sizeof *value);
-    for (size_t i = 0; i < n; i++) {
-        g->reduced[i] = threshold_reduce(l, &l->obs[first + i], theta);
+    for (size_t q = 0; q < at->n; q++)
+        factor[q] = 1;
+    for (size_t i = 0; i < n; i++)
         for (size_t q = 0; q < at->n; q++) {
             part *p = &g->parts[i * at->n + q];
-            *p = threshold_part(l, &g->reduced[i], -l->obs[first + i].sign * t * at->a[q]);
+            *p = threshold_part(l, &r[i], -obs[i].sign * (shift + t * at->a[q]));
             value[q] += p->value;
+            factor[q] *= p->factor;
         }
-    }
     for (size_t q = 0; q < at->n; q++)
-        top = fmax(top, value[q]);
+        top = fmax(top, value[q] += log(factor[q]));
     if (top == -INFINITY)
         return top;
     for (size_t q = 0; q < at->n; q++) {
@@ -151,32 +188,82 @@ static double integrated(const likelihood *l, size_t first, size_t n, const doub
     for (size_t q = 0; q < at->n; q++)
         value[q] /= sum;
     for (size_t i = 0; opt_gradient && i < n; i++) {
-        part mean = mean_part(&g->parts[i * at->n], value, at, l->obs[first + i].sign,
+        part mean = mean_part(&g->parts[i * at->n], value, at, obs[i].sign,
                               &opt_gradient[likelihood_offset(l)]);
-        threshold_add(l, &g->reduced[i], &mean, opt_gradient);
+        threshold_add(l, &r[i], &mean, opt_gradient);
     }
     return top + log(sum);
 }
 
-static double plain(const likelihood *l, size_t i, const double *theta, double *opt_gradient)
+static double plain(const likelihood *l, const threshold_obs *o, const reduced *r, double shift,
+                    double *opt_gradient)
 {
-    reduced r = threshold_reduce(l, &l->obs[i], theta);
-    part p = threshold_part(l, &r, 0);
+    part p = threshold_part(l, r, -o->sign * shift);
     if (opt_gradient)
-        threshold_add(l, &r, &p, opt_gradient);
-    return p.value;
+        threshold_add(l, r, &p, opt_gradient);
+    return p.value + log(p.factor);
+}
+
+/* Observations first .. end - 1 when their session is shifted; r: theirs, reduced. */
+typedef struct stretch {
+    const likelihood *l;
+    size_t first, end;
+    const reduced *reduced;
+    const double *theta;
+} stretch;
+
+/* Adds to the gradient. */
+static double shifted(const void *a_stretch, double shift, double *opt_gradient)
+{
+    const stretch *s = a_stretch;
+    const likelihood *l = s->l;
+    double sum = 0;
+    for (size_t i = s->first, end; i < s->end; i = end) {
+        const reduced *r = &s->reduced[i - s->first];
+        end = cluster_end(l, i);
+        sum += l->offset ? integrated(l, &l->obs[i], r, end - i, shift, s->theta, opt_gradient)
+                         : plain(l, &l->obs[i], r, shift, opt_gradient);
+    }
+    return sum;
+}
+
+static double mean_b0(const likelihood *l, const double *theta)
+{
+    double sum = 0;
+    for (unsigned g = 0; g < l->groups; g++)
+        sum += theta[likelihood_b0(l, g)] / l->groups;
+    return sum;
+}
+
+/* Where the weight of a session's shift lies is kept as a pitch, which stays when b0 moves. */
+static double scattered(const likelihood *l, const stretch *s, size_t session, double *opt_gradient)
+{
+    size_t at = likelihood_scatter(l);
+    hermite_place *place = &l->grid->places[session];
+    double b0 = mean_b0(l, s->theta);
+    place->centre -= b0;
+    double value = hermite_normal(l->grid->hermite, shifted, s, exp(s->theta[at]), place,
+                                  likelihood_parameters(l), opt_gradient,
+                                  opt_gradient ? &opt_gradient[at] : NULL);
+    place->centre += b0;
+    return value;
 }
 
 double likelihood_value(const likelihood *l, const double *theta, double *opt_gradient)
 {
-    assert(likelihood_parameters(l) <= LIKELIHOOD_PARAMETERS && (l->grid || !l->offset));
+    assert(likelihood_parameters(l) <= LIKELIHOOD_PARAMETERS &&
+           (l->grid || !(l->offset || l->scatter)));
     double sum = 0;
+    size_t session = 0;
+    reduced one = {.o = NULL}, *r = l->grid ? l->grid->reduced : &one;
     if (opt_gradient)
         memset(opt_gradient, 0, likelihood_parameters(l) * sizeof *opt_gradient);
-    for (size_t i = 0, end; i < l->n; i = end) {
-        end = l->offset ? cluster_end(l, i) : i + 1;
-        sum += l->offset ? integrated(l, i, end - i, theta, opt_gradient)
-                         : plain(l, i, theta, opt_gradient);
+    for (size_t i = 0, end; i < l->n; i = end, session++) {
+        end = l->scatter ? session_end(l, i) : cluster_end(l, i);
+        for (size_t k = i; k < end; k++)
+            r[k - i] = threshold_reduce(l, &l->obs[k], theta);
+        stretch s = {l, i, end, r, theta};
+        sum += l->scatter ? scattered(l, &s, session, opt_gradient) : shifted(&s, 0, opt_gradient);
     }
     return sum;
 }

@@ -59,13 +59,7 @@ typedef struct planning {
 
 static double pitch_at(const planning *p, flip_direction d, double level_db)
 {
-    double c[P], sum = 0;
-    if (!p->e->fitted[d])
-        d = FLIP_UP;
-    estimate_contrast(p->e, d, level_db - p->at_db, c);
-    for (size_t i = 0; i < p->e->fit.f.n; i++)
-        sum += c[i] * p->e->fit.top.theta[i];
-    return sum;
+    return estimate_pitch(p->e, p->e->fitted[d] ? d : FLIP_UP, level_db - p->at_db);
 }
 
 static double within(const plan_reach *r, double st)

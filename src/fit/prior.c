@@ -14,13 +14,15 @@ prior prior_defaults(void)
                    .spread_sd = 0.8,
                    .offset_sd_st = 0.7,
                    .curve_sd = 0.02,
+                   .scatter_st = 0.5,
+                   .scatter_sd = 0.8,
                    .spent_more = 0.2};
 }
 
 void prior_count(prior *p, const likelihood *l)
 {
     double ends[LIKELIHOOD_GROUPS] = {0}, takes[LIKELIHOOD_GROUPS] = {0};
-    size_t last[LIKELIHOOD_GROUPS] = {(size_t)-1, (size_t)-1};
+    size_t last[LIKELIHOOD_GROUPS] = {(size_t)-1, (size_t)-1}, sessions = 0, session = (size_t)-1;
     for (size_t i = 0; i < l->n; i++) {
         const threshold_obs *o = &l->obs[i];
         if (!o->ended)
@@ -28,8 +30,11 @@ void prior_count(prior *p, const likelihood *l)
         ends[o->group] += o->weight;
         takes[o->group] += last[o->group] != o->cluster;
         last[o->group] = o->cluster;
+        sessions += session != o->session;
+        session = o->session;
     }
     double all = ends[0] + ends[1];
+    p->per_session = sessions ? all / (double)sessions : 1.0;
     for (unsigned g = 0; g < l->groups; g++) {
         double share = all > 0 ? ends[g] / all : 1.0;
         p->spent[g] = p->spent_more + 1.0 + (p->slopes_known ? 0 : l->n_x * share);
@@ -45,19 +50,25 @@ static double normal(double x, double mean, double sd, double *opt_gradient)
     return -0.5 * u * u;
 }
 
-/* p/2 log(s^2 + m offset^2): s alone without an offset. */
+/* p/2 log(s^2 + m offset^2), s alone without an offset; where sessions scatter, so much of p as is
+ * this group's part of the common pitch has M scatter^2 more in the logarithm. */
 static double spent(const prior *p, const likelihood *l, unsigned g, const double *theta,
                     double *opt_gradient)
 {
-    size_t at = likelihood_log_s(l, g);
-    double s = exp(theta[at]), t = l->offset ? theta[likelihood_offset(l)] : 0;
-    double all = s * s + p->per_take[g] * t * t;
+    size_t at = likelihood_log_s(l, g), at_t = likelihood_offset(l), at_v = likelihood_scatter(l);
+    double s = exp(theta[at]), t = l->offset ? theta[at_t] : 0;
+    double v = l->scatter ? exp(theta[at_v]) : 0;
+    double within = s * s + p->per_take[g] * t * t, all = within + p->per_session * v * v;
+    double common = l->scatter ? fmin(1.0 / l->groups, p->spent[g]) : 0;
+    double each = (p->spent[g] - common) / within + common / all;
     if (opt_gradient) {
-        opt_gradient[at] += p->spent[g] * s * s / all;
+        opt_gradient[at] += each * s * s;
         if (l->offset)
-            opt_gradient[likelihood_offset(l)] += p->spent[g] * p->per_take[g] * t / all;
+            opt_gradient[at_t] += each * p->per_take[g] * t;
+        if (l->scatter)
+            opt_gradient[at_v] += common * p->per_session * v * v / all;
     }
-    return 0.5 * p->spent[g] * log(all);
+    return 0.5 * ((p->spent[g] - common) * log(within) + common * log(all));
 }
 
 /* Cauchy's density of the difference of two coefficients, b expected to be `less` than a. */
@@ -86,13 +97,18 @@ double penalised_value(const void *a_penalised, const double *theta, double *opt
     }
     for (unsigned k = 0; k < l->n_x; k++) {
         size_t b = likelihood_b(l, 0, k);
-        sum += normal(theta[b], k ? 0 : p->slope, k ? p->curve_sd : p->slope_sd, g ? &g[b] : NULL);
-        if (l->groups == 2 && !l->shared)
-            sum += apart(theta, b, likelihood_b(l, 1, k), k ? 0 : p->slope_less, p->slope_apart, g);
+        sum += normal(theta[b], k ? p->curve : p->slope, k ? p->curve_sd : p->slope_sd,
+                      g ? &g[b] : NULL);
+        if (k == 0 && l->groups == 2 && !l->shared)
+            sum += apart(theta, b, likelihood_b(l, 1, 0), p->slope_less, p->slope_apart, g);
     }
     if (l->offset) {
         size_t t = likelihood_offset(l);
         sum += normal(theta[t], 0, p->offset_sd_st, g ? &g[t] : NULL);
+    }
+    if (l->scatter) {
+        size_t v = likelihood_scatter(l);
+        sum += normal(theta[v], log(p->scatter_st), p->scatter_sd, g ? &g[v] : NULL);
     }
     return sum;
 }

@@ -8,7 +8,8 @@
  * and, as restricted maximum likelihood does (Patterson & Thompson 1971), p log s for the p
  * coefficients spent on each boundary, without which few flips give too small a spread. A fifth
  * more is spent because spreads come out small all the same (2/3 would make chi-squared's median
- * that of the estimate, and the intervals of four takes too wide). */
+ * that of the estimate, and the intervals of four takes too wide). Where sessions scatter, one
+ * coefficient, the pitch that all share, is spent on the scatter instead. */
 
 #include "fit/likelihood.h"
 
@@ -20,10 +21,12 @@ typedef struct prior {
     double spread_st[LIKELIHOOD_GROUPS], spread_sd; /* 0.6 st, 0.8 in log: 0.12 to 3 st */
     bool slopes_known;                  /* false; true: the data spend nothing on slopes */
     double offset_sd_st;                /* 0.7 st, half-normal */
-    double curve_sd;                    /* of a second coefficient; 0.02 st/dB^2 */
+    double curve, curve_sd;             /* 0, 0.02 st/dB^2: 2 st over 10 dB is a strong bend */
+    double scatter_st, scatter_sd;      /* of sessions: 0.5 st, 0.8 in log: 0.1 to 2.4 st */
     double spent_more;                  /* 0.2: added to p */
     double spent[LIKELIHOOD_GROUPS];    /* p of each group, coefficients; 0: plain likelihood */
     double per_take[LIKELIHOOD_GROUPS]; /* ends a take */
+    double per_session;                 /* ends a session, of all groups */
 } prior;
 /* pitch_st is the caller's to set, spent and per_take are 0 until prior_count. */
 prior prior_defaults(void);

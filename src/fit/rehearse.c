@@ -28,17 +28,14 @@ static threshold_point place(const rehearsal *r, double step)
 {
     const plan_take *t = r->take;
     double way = 1 - fabs(2 * step / STEPS - 1);
-    return (threshold_point){t->from_st + way * (t->to_st - t->from_st),
-                             {t->from_db + way * (t->to_db - t->from_db) - r->at_db, 0}};
+    double x = t->from_db + way * (t->to_db - t->from_db) - r->at_db;
+    return (threshold_point){t->from_st + way * (t->to_st - t->from_st), {x, x * x}};
 }
 
 /* How far beyond the boundary of a direction, as its attempts see it. */
 static double beyond(const rehearsal *r, flip_direction d, const threshold_point *p, double shift)
 {
-    const likelihood *l = &r->e->likelihood;
-    const double *theta = r->e->fit.top.theta;
-    unsigned g = r->e->group[d];
-    double f = theta[likelihood_b0(l, g)] + theta[likelihood_b(l, g, 0)] * p->x[0] + shift;
+    double f = estimate_pitch(r->e, d, p->x[0]) + shift;
     return d == FLIP_UP ? p->y - f : f - p->y;
 }
 
@@ -63,7 +60,7 @@ static void add_point(rehearsal *r, threshold_obs *o, threshold_point p)
 }
 
 /* The attempt from step `from` on; returns the step at which it ended. Its path is two straight
- * legs, of which the ends alone can be the maximum. */
+ * legs, of which the ends alone can be the maximum unless the boundary is curved. */
 static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
 {
     threshold_point start = place(r, from);
@@ -76,20 +73,22 @@ static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
                        .weight = 1,
                        .first = r->n_points,
                        .start = start};
-    int k = from;
+    int k = from, leg = r->e->likelihood.n_x > 1 ? STEPS / 40 : STEPS / 2;
     add_point(r, &o, start);
     while (k < STEPS && !o.ended) {
         threshold_point next = place(r, ++k);
         o.ended = beyond(r, d, &next, r->shift) > limit;
         o.end = next;
-        if (k == STEPS / 2 && !o.ended)
+        if (k % leg == 0 && !o.ended)
             add_point(r, &o, next);
     }
     threshold_point last = place(r, o.ended ? k - 1 : k), then = place(r, k);
     add_point(r, &o, last);
     if (o.ended) {
         double per_s = STEPS / SECONDS;
-        o.rate = (threshold_point){(then.y - last.y) * per_s, {(then.x[0] - last.x[0]) * per_s, 0}};
+        o.rate =
+            (threshold_point){(then.y - last.y) * per_s,
+                              {(then.x[0] - last.x[0]) * per_s, (then.x[1] - last.x[1]) * per_s}};
     }
     array_reserve((void **)&r->l.obs, &r->obs_room, r->l.n + 1, sizeof *r->l.obs);
     r->l.obs[r->l.n++] = o;
@@ -100,10 +99,12 @@ static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
 static void rehearse(rehearsal *r, size_t cluster)
 {
     const likelihood *l = &r->e->likelihood;
-    double t = l->offset ? fabs(r->e->fit.top.theta[likelihood_offset(l)]) : 0;
+    const double *theta = r->e->fit.top.theta;
+    double t = l->offset ? fabs(theta[likelihood_offset(l)]) : 0;
+    double v = l->scatter ? exp(theta[likelihood_scatter(l)]) : 0;
     threshold_point start = place(r, 0);
     flip_direction d = FLIP_UP;
-    r->shift = gsl_ran_gaussian(r->random, t);
+    r->shift = gsl_ran_gaussian(r->random, hypot(t, v));
     if (!r->e->fitted[FLIP_UP] || (r->e->fitted[FLIP_DOWN] && beyond(r, FLIP_UP, &start, 0) >= 0))
         d = FLIP_DOWN;
     for (int k = 0; k < STEPS && r->e->fitted[d];) {
@@ -146,7 +147,7 @@ square rehearse_information(const estimate *e, double at_db, const plan_take *t)
     gsl_rng_set(r.random, SEED);
     for (size_t i = 0; i < REHEARSALS; i++)
         rehearse(&r, i);
-    if (r.l.offset)
+    if (r.l.offset || r.l.scatter)
         likelihood_grid_new(&r.l, 1.0);
     add_scores(&r, &sum);
     likelihood_grid_free(r.l.grid);

@@ -3,8 +3,9 @@
 
 #include <math.h>
 
-/* By how much one day may differ from all days: slopes in st/dB, spreads in log. */
-static const double DAY_SLOPE = 0.05, DAY_SPREAD = 0.3;
+/* By how much one day may differ from all days: slopes in st/dB, curves in st/dB^2,
+ * spreads in log. */
+static const double DAY_SLOPE = 0.05, DAY_CURVE = 0.003, DAY_SPREAD = 0.3;
 
 static double error_of(const estimate *e, size_t parameter)
 {
@@ -27,6 +28,11 @@ void prior_take_after(prior *p, const estimate *like, const estimate *e)
         slope_error = fmax(slope_error, error_of(like, b));
         spread_error = fmax(spread_error, error_of(like, s));
         p->spread_st[e->group[d]] = exp(theta[s]);
+    }
+    if (like->likelihood.n_x > 1) {
+        size_t c = likelihood_b(&like->likelihood, 0, 1);
+        p->curve = theta[c];
+        p->curve_sd = hypot(error_of(like, c), DAY_CURVE);
     }
     p->slope = slope[0];
     p->slope_less = slope[0] - slope[1];

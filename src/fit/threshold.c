@@ -8,19 +8,31 @@
 /* Below this many spreads a threshold is as good as never passed: 1e-12. */
 static const double NEAR = -7.0;
 
-/* z of a point at coefficients b0 and b. */
-static inline double height(const threshold_point *p, int sign, double b0, const double *b,
-                            unsigned n_x)
+/* The coefficients of one group. */
+typedef struct coefficients {
+    double b0, b[LIKELIHOOD_X];
+} coefficients;
+
+static inline coefficients coefficients_of(const likelihood *l, unsigned group, const double *theta)
 {
-    double z = p->y - b0;
+    coefficients c = {.b0 = theta[likelihood_b0(l, group)]};
+    for (unsigned k = 0; k < l->n_x; k++)
+        c.b[k] = theta[likelihood_b(l, group, k)];
+    return c;
+}
+
+/* z of a point. */
+static inline double height(const threshold_point *p, int sign, const coefficients *c, unsigned n_x)
+{
+    double z = p->y - c->b0;
     for (unsigned k = 0; k < n_x; k++)
-        z -= b[k] * p->x[k];
+        z -= c->b[k] * p->x[k];
     return sign * z;
 }
 
 /* The density in time is f(z) dz/dt. Measured dz/dt is noisy and may come out negative at a flip
  * in the trough of a vibrato: it is floored smoothly, r -> (r + sqrt(r^2 + 4 floor^2)) / 2. */
-static void reduce_rate(const likelihood *l, const double *b, reduced *r)
+static void reduce_rate(const likelihood *l, const coefficients *c, reduced *r)
 {
     const threshold_obs *o = r->o;
     r->log_rate = o->log_scale;
@@ -28,7 +40,7 @@ static void reduce_rate(const likelihood *l, const double *b, reduced *r)
         return;
     double rate = o->rate.y;
     for (unsigned k = 0; k < l->n_x; k++)
-        rate -= b[k] * o->rate.x[k];
+        rate -= c->b[k] * o->rate.x[k];
     rate *= o->sign;
     double root = hypot(rate, 2.0 * l->rate_floor);
     double smooth =
@@ -52,22 +64,22 @@ static void reduce_gap(const likelihood *l, reduced *r)
 reduced threshold_reduce(const likelihood *l, const threshold_obs *o, const double *theta)
 {
     reduced r = {.o = o, .z_start = -INFINITY, .z_top = -INFINITY, .end = &o->end};
-    const double b0 = theta[likelihood_b0(l, o->group)], *b = &theta[likelihood_b(l, o->group, 0)];
+    const coefficients c = coefficients_of(l, o->group, theta);
     for (size_t i = o->first; i < o->first + o->n_points; i++) {
-        double z = height(&l->points[i], o->sign, b0, b, l->n_x);
+        double z = height(&l->points[i], o->sign, &c, l->n_x);
         if (z > r.z_top) {
             r.z_top = z;
             r.top = &l->points[i];
         }
     }
     if (o->truncated)
-        r.z_start = height(&o->start, o->sign, b0, b, l->n_x);
+        r.z_start = height(&o->start, o->sign, &c, l->n_x);
     r.log_s = theta[likelihood_log_s(l, o->group)];
     r.inverse_s = exp(-r.log_s);
     r.lasted = 1.0 - l->share;
     if (o->ended) {
-        r.z_end = height(&o->end, o->sign, b0, b, l->n_x);
-        reduce_rate(l, b, &r);
+        r.z_end = height(&o->end, o->sign, &c, l->n_x);
+        reduce_rate(l, &c, &r);
         reduce_gap(l, &r);
         r.ended = (1.0 - l->share) * o->weight * exp(r.log_rate - r.log_s);
         r.lasted = (1.0 - l->share) * (1.0 - o->weight);
@@ -78,7 +90,7 @@ reduced threshold_reduce(const likelihood *l, const threshold_obs *o, const doub
 /* Without contamination: in logs, for the far tails count. */
 static part exact_part(const reduced *r, double shift)
 {
-    part p = {.value = -INFINITY};
+    part p = {.value = -INFINITY, .factor = 1};
     double w = r->o->ended ? r->o->weight : 0, f_top = 0, f_end = 0, q_top = 0, slope;
     double top = (r->z_top + shift) * r->inverse_s, end = 0, f = -INFINITY, q = -INFINITY;
     if (w > 0) {
@@ -116,7 +128,7 @@ static part part_end(const likelihood *l, const reduced *r, double shift)
     if (r->lasted > 0 && top > NEAR)
         q = normal_tail(top, &q_top);
     double all = f + r->lasted * q + 0.5 * l->share;
-    part p = {.value = all, .ended = f / all};
+    part p = {.factor = all, .ended = f / all};
     double by_top = (r->ended * d_top + r->lasted * q_top) / all, by_end = r->ended * d_end / all;
     p.d_top = by_top * r->inverse_s;
     p.d_end = by_end * r->inverse_s;
@@ -133,7 +145,7 @@ static void part_start(const likelihood *l, const reduced *r, double shift, part
         return;
     double all = (1.0 - l->share) * normal_tail(start, &q_start) + l->share;
     double by_start = (1.0 - l->share) * q_start / all;
-    p->value /= all;
+    p->factor /= all;
     p->d_start = -by_start * r->inverse_s;
     p->d_log_s += start * by_start;
 }
@@ -144,7 +156,6 @@ part threshold_part(const likelihood *l, const reduced *r, double shift)
         return exact_part(r, shift);
     part p = part_end(l, r, shift);
     part_start(l, r, shift, &p);
-    p.value = log(p.value);
     return p;
 }
 

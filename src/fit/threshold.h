@@ -18,8 +18,9 @@ typedef struct reduced {
 } reduced;
 
 typedef struct part {
-    double value;                 /* log-likelihood */
-    double d_start, d_top, d_end; /* d value / d z, per st */
+    double value, factor; /* the likelihood is factor * exp(value): no logarithm unless it is
+                                     small */
+    double d_start, d_top, d_end; /* d log-likelihood / d z, per st */
     double d_log_s;
     double ended; /* share of the value that comes from an end under the model */
 } part;

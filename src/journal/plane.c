@@ -198,13 +198,29 @@ path *plane_counting(const plane *p, size_t first, size_t n, size_t *n_out)
     return paths;
 }
 
+/* Of each take that counts, the number of its session. */
+static size_t *sessions_counting(const plane *p, size_t first, size_t n)
+{
+    size_t *session = xcalloc(n, sizeof *session), m = 0, at = 0;
+    for (size_t i = first; i < first + n; i++) {
+        while (i >= p->sessions[at].first + p->sessions[at].n)
+            at++;
+        if (p->use[i] == PLANE_COUNTS)
+            session[m++] = at;
+    }
+    return session;
+}
+
 bool plane_fit(const plane *p, size_t first, size_t n, double at_db, boundary **out, err *e)
 {
     boundary_settings s = boundary_defaults();
     s.at_db = at_db;
     size_t counting;
     path *paths = plane_counting(p, first, n, &counting);
+    size_t *session = sessions_counting(p, first, n);
+    s.opt_session = session;
     bool ok = boundary_fit(paths, counting, &s, out, e);
+    free(session);
     free(paths);
     return ok;
 }

@@ -53,7 +53,8 @@ size_t plane_count(const plane *p, plane_use use);
 
 /* The takes first..first+n-1 that count, in a new array for boundary_fit; n_out of them. */
 path *plane_counting(const plane *p, size_t first, size_t n, size_t *n_out);
-/* The boundary of those takes; at_db NaN: their median level. Fails as boundary_fit. */
+/* The boundary of those takes, whose sessions may scatter; at_db NaN: their median level. Fails as
+ * boundary_fit. */
 bool plane_fit(const plane *p, size_t first, size_t n, double at_db, boundary **out, err *e);
 
 #endif

@@ -19,13 +19,14 @@ simsinger simdraw_singer(double false_share, double apart, gsl_rng *r)
                    .offset_st = gsl_ran_flat(r, 0, 0.7),
                    .up_leap_st = leap,
                    .down_leap_st = -leap,
+                   .leap_sd_st = gsl_ran_flat(r, 0, 1.5),
                    .false_share = false_share};
     return s;
 }
 
 simtake simdraw_take(const simsinger *s, gsl_rng *r)
 {
-    double level = gsl_ran_flat(r, 58, 82), at = s->up_st + s->up_slope * (level - s->at_db);
+    double level = gsl_ran_flat(r, 58, 82), at = simpath_boundary(s, FLIP_UP, level);
     simtake t = {.kind = SIM_SLIDE,
                  .from_st = at - gsl_ran_flat(r, 5, 10),
                  .to_st = at + gsl_ran_flat(r, 2, 8),

@@ -30,12 +30,18 @@ static double sung_level(const simtake *t, double time_s)
     return t->from_db + part * (t->to_db - t->from_db) + t->drift_db * time_s / t->seconds;
 }
 
+double simpath_boundary(const simsinger *s, flip_direction d, double level_db)
+{
+    double x = level_db - s->at_db;
+    return (d == FLIP_UP ? s->up_st + s->up_slope * x : s->down_st + s->down_slope * x) +
+           s->curve * x * x;
+}
+
 /* How far beyond the boundary of this register, in its own direction. */
 static double beyond(const simsinger *s, int reg, double pitch_st, double level_db, double offset)
 {
-    double x = level_db - s->at_db;
-    return reg == 1 ? pitch_st - offset - s->up_st - s->up_slope * x
-                    : s->down_st + s->down_slope * x + offset - pitch_st;
+    double past = pitch_st - offset - simpath_boundary(s, reg == 1 ? FLIP_UP : FLIP_DOWN, level_db);
+    return reg == 1 ? past : -past;
 }
 
 /* One draw given that it lies beyond z. GSL's tail generator wants z > 0. */
@@ -78,6 +84,8 @@ path simpath_new(const simsinger *s, const simtake *t, const char *take, gsl_rng
         pitch[i] = intended_pitch(t, time[i]) + shift;
         if (beyond(s, reg, pitch[i], level[i], offset) > limit) {
             double leap = reg == 1 ? s->up_leap_st : s->down_leap_st;
+            if (s->leap_sd_st > 0)
+                leap += gsl_ran_gaussian(r, s->leap_sd_st);
             shift += leap;
             pitch[i] += leap;
             reg = reg == 1 ? 2 : 1;

@@ -16,9 +16,11 @@ typedef struct simsinger {
     double at_db;                    /* level at which pitches are stated */
     double up_st, down_st;           /* the boundary there; hysteresis is their difference */
     double up_slope, down_slope;     /* st/dB */
+    double curve;                    /* of both, st/dB^2; the slopes are those at at_db */
     double up_spread, down_spread;   /* st */
     double offset_st;                /* standard deviation of the take's own shift */
     double up_leap_st, down_leap_st; /* pitch after less before: >= 0 and <= 0 in most voices */
+    double leap_sd_st;               /* of one leap from the next */
     double false_share;              /* share of takes with a burst of wrong labels, 60-300 ms */
 } simsinger;
 
@@ -32,6 +34,9 @@ typedef struct simtake {
     double seconds, step_s; /* 0.005 */
     bool one_way;           /* does not come back */
 } simtake;
+
+/* The pitch of the boundary at a level. */
+double simpath_boundary(const simsinger *s, flip_direction d, double level_db);
 
 /* A path that owns its arrays; free with simpath_free. take is borrowed. */
 path simpath_new(const simsinger *s, const simtake *t, const char *take, gsl_rng *r);
