@@ -19,7 +19,8 @@ static int usage(const command *c, err *e)
 static bool check_operands(const command *c, size_t n, err *e)
 {
     if (n < c->least)
-        return err_set(e, "%s wants %s.", c->name, c->usage);
+        return err_set(e, "%s wants %s%s", c->name, c->usage,
+                       c->usage[strlen(c->usage) - 1] == '.' ? "" : ".");
     if (n && !*c->usage)
         return err_set(e, "%s takes no operands.", c->name);
     if (c->most && n > c->most)

@@ -129,6 +129,9 @@ static void test_usage_errors(void **state)
     check_refused(run("singers", "--a4"), EXIT_USAGE, "--a4 wants a value, HZ.");
     check_refused(run("add", "wren"), EXIT_USAGE, "one operand was given: wren.");
     check_refused(run("add"), EXIT_USAGE, "--table");
+    check_refused(run("add", "slide.wav", "noise.wav"), EXIT_USAGE,
+                  "the singer's name comes first");
+    check_refused(run("compare", "wren"), EXIT_USAGE, "compare wants SINGER SINGER... Try:");
     check_refused(run("add", "wren", "slide.wav", "--hold", "pich"), EXIT_USAGE,
                   "pitch, level, register, or none");
     check_refused(run("add", "wren", "slide.wav", "--date", "2023-02-29"), EXIT_USAGE,

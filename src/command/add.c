@@ -17,6 +17,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 typedef struct turn {
     bool came;          /* it was this recording's turn */
@@ -238,6 +239,11 @@ static bool usage_good(const command_call *call, const statement *said, err *e)
                        call->operands[0]);
     if (call->n && !*call->operands[0])
         return err_set(e, "The singer's name is empty.");
+    struct stat st;
+    if (call->n && strchr(call->operands[0], '.') && stat(call->operands[0], &st) == 0 &&
+        S_ISREG(st.st_mode))
+        return err_set(e, "%s is a file, but the singer's name comes first: add SINGER FILE...",
+                       call->operands[0]);
     return true;
 }
 

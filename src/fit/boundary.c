@@ -123,6 +123,10 @@ static void find_levels(boundary *b)
 
 bool boundary_fit(const path *paths, size_t n, const boundary_settings *s, boundary **out, err *e)
 {
+    if (n == 0)
+        return err_set(e,
+                       "No take counts for the boundary: those in which a register was named or to "
+                       "be held are left out. Record slides in which the voice may flip.");
     if (!any_label(paths, n))
         return err_set(e, "No frame of %zu take%s says which register it is in: nothing to fit.", n,
                        n == 1 ? "" : "s");
