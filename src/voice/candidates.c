@@ -192,7 +192,7 @@ static double refine(const correlator *c, int peak, double *top)
     return ((double)place + (double)off) / SHARES;
 }
 
-static void keep(candidate found[CANDIDATES_MOST], size_t *n, candidate new)
+void candidate_keep(candidate found[CANDIDATES_MOST], size_t *n, candidate new)
 {
     size_t at = *n < CANDIDATES_MOST ? (*n)++ : CANDIDATES_MOST;
     if (at == CANDIDATES_MOST) {
@@ -227,10 +227,10 @@ size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDI
             continue;
         double octaves = (double)log2f((float)(hz / middle_hz));
         double unexplained = (double)logf((float)(1 - top + s->floor));
-        keep(found, &n,
-             (candidate){.st = middle_st + 12 * octaves,
-                         .unexplained = unexplained,
-                         .cost = unexplained - none - s->octave_cost * octaves});
+        candidate_keep(found, &n,
+                       (candidate){.st = middle_st + 12 * octaves,
+                                   .unexplained = unexplained,
+                                   .cost = unexplained - none - s->octave_cost * octaves});
     }
     return n;
 }

@@ -26,4 +26,8 @@ void correlator_free(correlator *c);
 /* The cheapest candidates around time_s, at most CANDIDATES_MOST; 0 in silence. */
 size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDIDATES_MOST]);
 
+/* Puts one among n found, which are in the order of their cost, if it is not dearer than all that
+ * there is room for. */
+void candidate_keep(candidate found[CANDIDATES_MOST], size_t *n, candidate new);
+
 #endif

@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "voice/candidates.h"
+#include "voice/glide.h"
 
 #include <math.h>
 #include <stdbool.h>
@@ -77,25 +78,78 @@ static void take(path *p, size_t i, const column *c, int state)
     p->halved[i] = !none && repeats_at(c, taken->st, 1, log(2.0 / 3));
 }
 
-void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
-               const pitch_settings *s, path *p)
+static void search(const pitch_settings *s, size_t n, column *columns, path *p)
 {
-    correlator *c = correlator_new(x, s);
-    column *columns = xmalloc(n, sizeof *columns);
     const column start = {.n = 0};
     for (size_t i = 0; i < n; i++) {
-        column *now = &columns[i];
         const column *before = i ? &columns[i - 1] : &start;
-        now->n = over_gate_db[i] > 0 ? correlator_candidates(c, (double)i * hop_s, now->found) : 0;
-        for (int k = 0; k < (int)now->n; k++)
-            arrive(s, before, now, k);
-        arrive(s, before, now, UNVOICED);
+        for (int k = 0; k < (int)columns[i].n; k++)
+            arrive(s, before, &columns[i], k);
+        arrive(s, before, &columns[i], UNVOICED);
     }
     int state = n ? cheapest(&columns[n - 1]) : UNVOICED;
     for (size_t i = n; i-- > 0;) {
         take(p, i, &columns[i], state);
         state = columns[i].from[state];
     }
+}
+
+/* The frame from which on the path goes on for 25 ms within `far_st` of where it was before frame
+ * `from`; n where it does not within 200 ms. */
+static size_t found_again(const path *p, size_t n, size_t from, double far_st)
+{
+    enum { LOST = 40, AGAIN = 5 };
+    size_t run = 0;
+    for (size_t i = from; i < n && i < from + LOST + AGAIN; i++) {
+        bool near = fabs(p->st[i] - p->st[from - 1]) <= far_st; /* not where it has no pitch */
+        run = !near ? 0 : run && fabs(p->st[i] - p->st[i - 1]) > 2 ? 1 : run + 1;
+        if (run == AGAIN)
+            return i + 1 - AGAIN;
+    }
+    return n;
+}
+
+/* Where the path breaks off in the middle of sound and is found again a few semitones away, the
+ * pitch may have glided: looks for candidates there that move so. Whether there were any. */
+static bool look_for_glides(const signal *x, double hop_s, size_t n, const pitch_settings *s,
+                            const path *p, column *columns)
+{
+    static const double shares[] = {0.6, 1, 1.4, 1.8}; /* of the mean speed; smooth ones vary */
+    static const double least_st = 3, most_st_per_s = 300;
+    const size_t beside = 2;
+    bool any = false;
+    for (size_t i = 1; i < n; i++) {
+        if (isnan(p->st[i - 1]) || fabs(p->st[i] - p->st[i - 1]) <= s->far_st)
+            continue;
+        size_t end = found_again(p, n, i, s->far_st);
+        if (end >= n || fabs(p->st[end] - p->st[i - 1]) < least_st)
+            continue;
+        double speed = (p->st[end] - p->st[i - 1]) / ((double)(end - i + 1) * hop_s);
+        for (size_t k = i > beside ? i - beside : 0; k < end + beside && k < n; k++)
+            for (size_t h = 0; h < sizeof shares / sizeof *shares; h++) {
+                candidate more[CANDIDATES_MOST];
+                double by = fmax(-most_st_per_s, fmin(most_st_per_s, shares[h] * speed));
+                size_t m = glide_candidates(x, s, (double)k * hop_s, by, more);
+                for (size_t j = 0; j < m; j++)
+                    candidate_keep(columns[k].found, &columns[k].n, more[j]);
+                any = any || m;
+            }
+        i = end;
+    }
+    return any;
+}
+
+void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
+               const pitch_settings *s, path *p)
+{
+    correlator *c = correlator_new(x, s);
+    column *columns = xmalloc(n, sizeof *columns);
+    for (size_t i = 0; i < n; i++)
+        columns[i].n =
+            over_gate_db[i] > 0 ? correlator_candidates(c, (double)i * hop_s, columns[i].found) : 0;
+    search(s, n, columns, p);
+    if (look_for_glides(x, hop_s, n, s, p, columns))
+        search(s, n, columns, p);
     free(columns);
     correlator_free(c);
 }
