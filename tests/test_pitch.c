@@ -399,8 +399,8 @@ static void test_glide_of_a_low_voice(void **state)
 }
 
 /* What a room with a reverberation of 0.6 s holds of a tone that has ended repeats as well as the
- * tone, and is voice no longer than 280 ms (by clearness alone 315); a voice that grows softer by 25
- * dB a second goes on. */
+ * tone, and is voice no longer than 280 ms (by clearness alone 315); a voice that grows softer by
+ * 25 dB a second goes on. */
 static void test_echo(void **state)
 {
     (void)state;

@@ -5,8 +5,8 @@
 /* Pitch candidates while the pitch glides so fast that no two stretches of sound are alike.
  *
  * About the frame the sound is played at the varying speed that undoes the glide: at u seconds from
- * the frame, what was at log(1 + k u) / k, where the pitch grows by e^(k t). Of that the correlation
- * is taken as of any sound (voice/candidates.h). */
+ * the frame, what was at log(1 + k u) / k, where the pitch grows by e^(k t). Of that the
+ * correlation is taken as of any sound (voice/candidates.h). */
 
 #include "voice/candidates.h"
 
