@@ -85,6 +85,10 @@ intervals: deps-test ## write docs/intervals.md: how often intervals hold the tr
 	@$(MAKE) $(JOBS) do-intervals
 accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voices of known truth
 	@$(MAKE) $(JOBS) do-accuracy
+held: deps-test ## how right held is on voices of known truth, as a table; SEEDS="1 2" chooses singers
+	@$(MAKE) $(JOBS) do-held
+lesson: deps-lesson ## whole lessons of a quarter of an hour with talk, split, as a table; SEEDS likewise
+	@$(MAKE) $(JOBS) do-lesson
 trust: deps-test ## learn src/register/trust_table.h anew from the first test voice
 	@$(MAKE) $(JOBS) do-trust
 install: deps ## install program, manual and completion under $(PREFIX), /usr/local unless given; DESTDIR is heeded
@@ -128,6 +132,8 @@ deps-survreg:
 	$(call install,$(PACKAGES) $(SURVREG_PACKAGES))
 deps-cluster:
 	$(call install,$(PACKAGES) $(CLUSTER_PACKAGES))
+deps-lesson:
+	$(call install,$(PACKAGES) $(TEST_PACKAGES) espeak-ng)
 deps-cover:
 	$(call install,$(PACKAGES) $(TEST_PACKAGES) $(COVER_PACKAGES))
 
@@ -236,6 +242,12 @@ else
 	@mv $(BUILD)/accuracy.md docs/accuracy.md; cat docs/accuracy.md
 endif
 
+SEEDS = 1000 1000
+do-held: $(BUILD)/held
+	@$< $(SEEDS)
+do-lesson: $(BUILD)/lesson
+	@$< $(SEEDS)
+
 # The weights that the takes are decoded with choose among worlds, so they are learnt in rounds: run
 # it until the calibration no longer improves.
 do-trust: $(BUILD)/trust $(BUILD)/accuracy-takes/voice
@@ -279,7 +291,7 @@ $(BUILD)/man: $(BUILD)/seamline
 	@rm -rf $@; mkdir -p $@; $< help --man > $@/seamline.1; \
 	for c in $$($< complete -- '' | sed 1d); do $< help --man $$c > $@/seamline-$$c.1 || exit 1; done
 
-.PHONY: all test-journal do-test-journal test-cluster do-test-cluster deps-cluster test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
+.PHONY: all held do-held lesson do-lesson deps-lesson test-journal do-test-journal test-cluster do-test-cluster deps-cluster test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-page do-test-page deps-page test-survreg do-test-survreg deps-survreg \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c

@@ -38,7 +38,7 @@ static int make_lesson(void **state)
 {
     if (enter_new_folder(state) != 0)
         return -1;
-    made = lesson_make(1, "clear", 11, TAKES, RATE, NULL);
+    made = lesson_make(1, "clear", 11, TAKES, 0, RATE, NULL);
     write_lesson(lesson_wav, false);
     write_lesson("stereo.wav", true);
     return 0;

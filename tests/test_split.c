@@ -54,7 +54,7 @@ static double off(const split_take *found, size_t n, const lesson_take *t)
 
 static void judge(int voice, const char *named, uint64_t seed, size_t takes, tally *t)
 {
-    lesson l = lesson_make(voice, named, seed, takes, RATE, NULL);
+    lesson l = lesson_make(voice, named, seed, takes, 0, RATE, NULL);
     size_t n;
     split_take *found = split(&l.x, &n);
     for (size_t k = 0; k < l.n; k++) {
@@ -133,7 +133,7 @@ static void test_nothing_sung(void **state)
 {
     (void)state;
     for (size_t k = 0; k < 2; k++) {
-        lesson l = lesson_make(1, "clear", 15 + k, 0, RATE, NULL); /* talk alone */
+        lesson l = lesson_make(1, "clear", 15 + k, 0, 0, RATE, NULL); /* talk alone */
         size_t n;
         free(split(&l.x, &n));
         assert_int_equal(n, 0);

@@ -161,17 +161,74 @@ static void centre_registers(const outline *c, const track *t, double *x)
     }
 }
 
-/* A step from one register to the other is leak, not a pitch that was meant to move; but a note to
- * which the voice comes back from its leap has not moved either. So what ranges less counts: the
- * outline as it is, or that about the mean of each register. */
-static void find_moved(const outline *c, const track *t, const held_settings *s, held_score *out)
+static bool flips_between(const flips *found, double from_s, double to_s)
+{
+    for (size_t i = 0; i < found->n; i++)
+        if (found->items[i].confidence >= FLIP_ASSERTED && found->items[i].time_s > from_s &&
+            found->items[i].time_s < to_s)
+            return true;
+    return false;
+}
+
+/* What x does at a flip is taken off it from there on. */
+static void take_leaps_out(const outline *c, const track *t, const flips *found, double *x)
+{
+    double off = 0, before = c->n ? x[0] : 0;
+    for (size_t i = 1; i < c->n; i++) {
+        const outline_point *p = &c->items[i];
+        if (p->piece != p[-1].piece &&
+            flips_between(found, t->time_s[p[-1].frame], t->time_s[p->frame]))
+            off += x[i] - before;
+        before = x[i];
+        x[i] -= off;
+    }
+}
+
+/* Range of the pitch in the register in which it ranges less; infinite where neither lasts. */
+static double narrower_range(const outline *c, const track *t, const held_settings *s)
+{
+    double least = INFINITY, *in = xmalloc(c->n, sizeof *in);
+    for (unsigned char reg = 1; reg <= 2; reg++) {
+        size_t n = 0;
+        for (size_t i = 0; i < c->n; i++)
+            if (t->reg[c->items[i].frame] == reg)
+                in[n++] = c->items[i].pitch_st;
+        if ((double)n * t->hop_s >= s->least_s)
+            least = fmin(least, range(in, n));
+    }
+    free(in);
+    return least;
+}
+
+static double widest_leap_st(const flips *found)
+{
+    double widest = 0;
+    for (size_t i = 0; i < found->n; i++)
+        if (found->items[i].confidence >= FLIP_ASSERTED)
+            widest = fmax(widest, fabs(found->items[i].leap_cents) / 100);
+    return widest;
+}
+
+/* A leap from one register to the other is leak, not a pitch that was meant to move. It stays, and
+ * then the pitch stands but for its leaps; or the voice glides back from it, and then the pitch
+ * stands in one register at least, and ranges no farther than the leap. */
+static double meant_range_st(const outline *c, const track *t, const flips *found,
+                             const held_settings *s, const held_score *h, const double *leapless_st)
+{
+    double meant = fmin(h->pitch_range_st, range(leapless_st, c->n));
+    if (h->flips && h->pitch_range_st < widest_leap_st(found) + s->pitch_st)
+        meant = fmin(meant, narrower_range(c, t, s));
+    return meant;
+}
+
+static void find_moved(const outline *c, const track *t, const flips *found, const held_settings *s,
+                       held_score *out)
 {
     lines l = lines_of(c);
-    if (out->flips) {
-        centre_registers(c, t, l.pitch_st);
+    take_leaps_out(c, t, found, l.pitch_st);
+    if (out->flips)
         centre_registers(c, t, l.level_db);
-    }
-    if (fmin(out->pitch_range_st, range(l.pitch_st, l.n)) >= s->pitch_st)
+    if (meant_range_st(c, t, found, s, out, l.pitch_st) >= s->pitch_st)
         out->moved |= LESSON_PITCH;
     if (fmin(out->level_range_db, range(l.level_db, l.n)) >= s->level_db)
         out->moved |= LESSON_LEVEL;
@@ -263,7 +320,7 @@ static void judge(const outline *c, const track *t, const flips *found, int hold
     measure_slopes(c, s, out);
     measure_flips(found, out);
     measure_register(t, out);
-    find_moved(c, t, s, out);
+    find_moved(c, t, found, s, out);
     steadiness(&l, hold, vary, out);
     out->held = find_held(hold, s, out);
     out->varied = vary < 0 ? 0 : vary & out->moved;

@@ -147,8 +147,18 @@ static void sing_take(maker *m, const sound *take)
     free(power);
 }
 
-lesson lesson_make(int voice, const char *named, uint64_t seed, size_t n, int rate_hz,
-                   const sound *said)
+static void fill_until(maker *m, double seconds)
+{
+    while ((double)m->l->x.n < seconds * m->l->x.rate_hz) {
+        extend(m, dice_between(m->r, 1, 4));
+        talk(m);
+        if (dice_chance(m->r, 0.3))
+            play_piano(m);
+    }
+}
+
+lesson lesson_make(int voice, const char *named, uint64_t seed, size_t n, double least_s,
+                   int rate_hz, const sound *said)
 {
     lesson l = {.x = {.rate_hz = rate_hz}, .takes = xcalloc(n, sizeof *l.takes)};
     maker m = {&l, dice_new(seed, 79, DICE_PLAN), said, 0, said ? fault_peak(said) : 1};
@@ -170,6 +180,7 @@ lesson lesson_make(int voice, const char *named, uint64_t seed, size_t n, int ra
             take.samples[i] *= scale;
         sing_take(&m, &take);
         sound_clear(&take);
+        fill_until(&m, least_s * (double)(k + 1) / (double)n);
     }
     extend(&m, 1);
     gsl_rng_free(m.r);

@@ -21,9 +21,10 @@ typedef struct lesson {
 } lesson;
 
 /* n takes; a third of them come without a word or note before. `talk` gives the talk in place of
- * speech-like sound (borrowed, may be NULL; at the lesson's rate). */
-lesson lesson_make(int voice, const char *named, uint64_t seed, size_t n, int rate_hz,
-                   const sound *talk);
+ * speech-like sound (borrowed, may be NULL; at the lesson's rate). It lasts least_s at least: more
+ * talk, piano and pauses, evenly over it, see to that. */
+lesson lesson_make(int voice, const char *named, uint64_t seed, size_t n, double least_s,
+                   int rate_hz, const sound *talk);
 void lesson_clear(lesson *l);
 
 #endif
