@@ -39,6 +39,7 @@ typedef struct plan {
     double vibrato_cents, vibrato_hz;
     double db_per_octave, cents_per_10_db;
     double leap_cents, step_db; /* in M2, which is sung from 3 to 6 s */
+    bool glides;                /* back from its leap, in half a second */
     bool flips;
 } plan;
 
@@ -58,7 +59,8 @@ static track *track_make(const plan *p)
         double slide = p->slide_st * way, swell = p->swell_db * way;
         double cents = p->drift_cents * s / 8 + p->waver_cents * sin(M_PI * s) +
                        p->vibrato_cents * sin(2 * M_PI * p->vibrato_hz * s) +
-                       p->cents_per_10_db * swell / 10 + (light(p, s) ? p->leap_cents : 0);
+                       p->cents_per_10_db * swell / 10 +
+                       (light(p, s) ? p->leap_cents * (p->glides ? exp(-2 * (s - 3)) : 1) : 0);
         t->pitch_st[i] = 60 + slide + cents / 100;
         t->level_db[i] =
             -30 + swell + p->db_per_octave * slide / 12 + (light(p, s) ? p->step_db : 0);
@@ -129,10 +131,11 @@ static void test_moved(void **state)
         {.slide_st = 12},
         {.swell_db = 15},
         {.flips = true, .leap_cents = 700, .step_db = -4},
+        {.flips = true, .leap_cents = 700, .glides = true},
         {.slide_st = 12, .flips = true, .leap_cents = 300},
         {.swell_db = 15, .flips = true, .leap_cents = 300, .step_db = -8},
     };
-    static const int moved[] = {0, P, L, R, P | R, L | R};
+    static const int moved[] = {0, P, L, R, R, P | R, L | R};
     for (size_t i = 0; i < sizeof moved / sizeof *moved; i++)
         assert_int_equal(judged(&plans[i], -1, -1).moved, moved[i]);
     /* A leap is no meant motion, but nothing held either. */

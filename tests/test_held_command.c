@@ -107,6 +107,34 @@ static void test_singer(void **state)
     table_free(s.t);
 }
 
+static void test_sessions(void **state)
+{
+    char *picture = xformat("%s held.svg", (char *)*state);
+    said s = CALL("held", "wren", "--sessions", "-o", picture);
+    if (s.code != 0)
+        fail_msg("%s", s.err);
+    assert_int_equal(s.t->n_rows, 3);
+    is(s.t, 0, "date", "2025-01-01");
+    is(s.t, 0, "exercise", "vary pitch, hold level");
+    is(s.t, 0, "takes", "1");
+    is(s.t, 0, "all_held", "1");
+    is(s.t, 0, "level_steady_db", "0.00");
+    is(s.t, 0, "leak_unit", "dB/octave");
+    is(s.t, 1, "exercise", "unknown");
+    is(s.t, 1, "all_held", "");
+    is(s.t, 2, "exercise", "vary pitch, hold register");
+    is(s.t, 2, "all_held", "0");
+    is(s.t, 2, "leak_unit", "flips");
+    struct stat st;
+    assert_int_equal(stat(picture, &st), 0);
+    assert_true(st.st_size > 2000);
+    unlink(picture);
+    free(picture);
+    table_free(s.t);
+    assert_int_equal(CALL("held", "--files", "a.wav", "--sessions").code, 2);
+    assert_int_equal(CALL("held", "wren", "-o", "held.doc").code, 2);
+}
+
 static void write_tone(const char *path)
 {
     SF_INFO info = {.samplerate = RATE, .channels = 1, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_16};
@@ -164,6 +192,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_singer),
+        cmocka_unit_test(test_sessions),
         cmocka_unit_test(test_files),
         cmocka_unit_test(test_refused),
     };

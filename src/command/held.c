@@ -3,10 +3,11 @@
 #include "base/array.h"
 #include "base/ticker.h"
 #include "command/command.h"
+#include "command/follow.h"
+#include "command/held_sessions.h"
 #include "command/recorded.h"
 #include "command/take_cells.h"
 #include "journal/journal.h"
-#include "lesson/held.h"
 #include "register/parts.h"
 #include "sound/source.h"
 #include "voice/listen.h"
@@ -14,13 +15,16 @@
 #include <math.h>
 #include <stdlib.h>
 
+enum { WIDTH_PX = 1200, HEIGHT_PX = 900 };
+
 static const char columns[] =
     "take moved held pitch_steady_cents level_steady_db register_share flips leak leak_unit varied "
     "exercise register doubtful untold pitch_range_st level_range_db db_per_octave "
     "cents_per_10_db pitch_step_cents level_step_db vibrato_hz vibrato_cents sung_s date file";
 
 typedef struct settings {
-    bool files;
+    bool files, sessions;
+    const char *out;
     int hold, vary, declared;
     const char *vowel;
     recorded how;
@@ -36,6 +40,10 @@ static const option options[] = {
     {"files", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, files),
      "the operands are recordings of one singer, no journal; the options below but vowel go with "
      "it"},
+    {"sessions", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, sessions),
+     "a row for each day and exercise instead, medians over its takes"},
+    {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
+     "draw steadiness and leak of each take into FILE: .png, .svg or .pdf"},
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(settings, hold),
      "what was to be held in all files: pitch, level, register, with commas, or none"},
     {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(settings, vary),
@@ -88,26 +96,54 @@ static void write_score(table_writer *w, const char *take, int hold, int vary, c
     write_figures(w, h);
 }
 
-static bool held_of_singer(const command_call *call, table_writer *w, size_t *n, err *e)
+/* The points of a picture grow take by take. */
+typedef struct drawing {
+    const char *singer;
+    held_point *points;
+    size_t n;
+} drawing;
+
+static void write_item(table_writer *w, const journal_take *t, const held_score *h)
+{
+    write_score(w, t->take, t->hold, t->vary, h);
+    table_text(w, t->date);
+    cell_file(w, t);
+}
+
+static void write_items(const settings *own, table_writer *w, const journal_item *items, size_t n,
+                        drawing *d)
+{
+    const held_settings s = held_defaults();
+    held_score *scores = xmalloc(n, sizeof *scores);
+    d->points = xmalloc(n, sizeof *d->points);
+    for (size_t i = 0; i < n; i++) {
+        const journal_take *t = &items[i].take;
+        scores[i] = held_judge(items[i].track, &items[i].flips, t->hold, t->vary, &s);
+        d->points[d->n] = held_point_of(&scores[i], t->hold);
+        d->points[d->n++].x = follow_day(t->date);
+        if (!own->sessions)
+            write_item(w, t, &scores[i]);
+    }
+    if (own->sessions)
+        held_sessions_write(w, items, scores, n);
+    free(scores);
+}
+
+static bool held_of_singer(const command_call *call, table_writer *w, drawing *d, err *e)
 {
     const settings *own = call->settings;
-    const held_settings s = held_defaults();
     journal *j;
     journal_item *items;
+    size_t n;
     if (!journal_open(call->shared->journal, JOURNAL_READ, &j, e))
         return false;
-    bool fine = journal_tracks(j, call->operands[0], own->vowel, &items, n, e);
+    bool fine = journal_tracks(j, call->operands[0], own->vowel, &items, &n, e);
     journal_close(j);
-    for (size_t i = 0; fine && i < *n; i++) {
-        const journal_take *t = &items[i].take;
-        held_score h = held_judge(items[i].track, &items[i].flips, t->hold, t->vary, &s);
-        write_score(w, t->take, t->hold, t->vary, &h);
-        table_text(w, t->date);
-        cell_file(w, t);
-    }
-    if (fine)
-        journal_items_free(items, *n);
-    return fine;
+    if (!fine)
+        return false;
+    write_items(own, w, items, n, d);
+    journal_items_free(items, n);
+    return true;
 }
 
 static bool keep(void *store, const track *piece, err *e)
@@ -140,7 +176,7 @@ static size_t listen(const command_call *call, track_store *store)
 }
 
 static bool write_files(const settings *own, table_writer *w, const track_store *store,
-                        const flips *found, err *e)
+                        const flips *found, drawing *d, err *e)
 {
     const held_settings s = held_defaults();
     for (size_t k = 0; k < track_store_takes(store); k++) {
@@ -150,6 +186,8 @@ static bool write_files(const settings *own, table_writer *w, const track_store 
             return false;
         t->declared = (declared_register)own->declared;
         held_score h = held_judge(t, &found[k], own->hold, own->vary, &s);
+        d->points[d->n] = held_point_of(&h, own->hold);
+        d->points[d->n++].x = (double)(k + 1);
         write_score(w, name, own->hold, own->vary, &h);
         table_text(w, NULL);
         table_text(w, name);
@@ -158,7 +196,8 @@ static bool write_files(const settings *own, table_writer *w, const track_store 
     return true;
 }
 
-static bool held_of_files(const command_call *call, table_writer *w, size_t *failed, err *e)
+static bool held_of_files(const command_call *call, table_writer *w, drawing *d, size_t *failed,
+                          err *e)
 {
     register_settings s = register_defaults();
     parts_settings sizes = parts_defaults();
@@ -172,7 +211,8 @@ static bool held_of_files(const command_call *call, table_writer *w, size_t *fai
     ticker_free(t);
     if (fine) {
         table_note(w, "registers", "%s", summary.text);
-        fine = write_files(call->settings, w, store, found, e);
+        d->points = xmalloc(call->n, sizeof *d->points);
+        fine = write_files(call->settings, w, store, found, d, e);
     }
     for (size_t k = 0; k < call->n; k++)
         flips_clear(&found[k]);
@@ -187,6 +227,8 @@ static bool fits(const command_call *call, err *e)
     const settings *own = call->settings;
     if (own->files && own->vowel)
         return err_set(e, "--vowel chooses among a singer's takes and does not go with --files.");
+    if (own->files && own->sessions)
+        return err_set(e, "--sessions are a singer's takes by day and do not go with --files.");
     if (!own->files && call->n > 1)
         return err_set(e, "One singer at a time; recordings need --files before or after them.");
     if (!own->files && (own->hold >= 0 || own->vary >= 0 || own->declared || own->how.microphone ||
@@ -204,20 +246,32 @@ static void note_thresholds(table_writer *w)
                s.pitch_st, s.level_db, 100 * s.register_share);
 }
 
+static bool draw(const settings *own, const drawing *d, const picture *where, err *e)
+{
+    held_chart c = {.singer = d->singer, .by_date = !own->files, .n = d->n, .points = d->points};
+    return !own->out || !d->n || held_draw(&c, where, e);
+}
+
 static int run(const command_call *call, err *e)
 {
     const settings *own = call->settings;
-    size_t failed = 0, n = call->n;
+    size_t failed = 0;
     err unwritten;
-    if (!fits(call, e))
+    picture where = {.kind = PICTURE_NONE};
+    drawing d = {.singer = own->files ? "" : call->operands[0]};
+    if (!fits(call, e) || (own->out && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e)))
         return EXIT_USAGE;
-    table_writer *w = command_table(call, columns);
+    table_writer *w = command_table(call, own->sessions ? held_sessions_columns : columns);
     note_thresholds(w);
-    bool fine = own->files ? held_of_files(call, w, &failed, e) : held_of_singer(call, w, &n, e);
+    bool fine =
+        own->files ? held_of_files(call, w, &d, &failed, e) : held_of_singer(call, w, &d, e);
     bool written = table_writer_close(w, fine ? e : &unwritten);
+    if (fine && written)
+        fine = draw(own, &d, &where, e);
+    free(d.points);
     if (!fine || !written || failed)
         return EXIT_INPUT;
-    if (!n) {
+    if (!own->files && !d.n) {
         err_set(e, "%s has no takes to judge.", call->operands[0]);
         return EXIT_NO_ANSWER;
     }
@@ -233,6 +287,7 @@ const command command_held = {
         "which\nwere; how steady they were, vibrato taken out; and how far what was varied leaked "
         "into them.\nWhat was meant is what add stored of --hold and --vary, or unknown.",
     .examples = "seamline held robin\n"
+                "seamline held robin --sessions -o held.png\n"
                 "seamline held --files takes/*.wav --hold level",
     .least = 1,
     .options = options,

@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef SHOW_HELD_DRAW_H
+#define SHOW_HELD_DRAW_H
+
+/* How steadily pitch and level were held and what leaked into them: a point a take, over the days
+ * or, of recordings, over their numbers, and the median of each day. */
+
+#include "show/picture.h"
+
+#include <stddef.h>
+
+typedef enum held_panel {
+    HELD_PITCH_STEADY, /* cents */
+    HELD_LEVEL_STEADY, /* dB */
+    HELD_LEVEL_LEAK,   /* dB per octave */
+    HELD_PITCH_LEAK,   /* cents per 10 dB */
+    HELD_PANELS
+} held_panel;
+
+typedef struct held_point {
+    double x;                  /* days since 1970, or the number of the recording */
+    double value[HELD_PANELS]; /* NaN: none */
+    bool lost[HELD_PANELS];    /* it was to be held, and was not */
+} held_point;
+
+typedef struct held_chart {
+    const char *singer; /* any text */
+    bool by_date;
+    size_t n;
+    const held_point *points; /* [n], x rising */
+} held_chart;
+
+/* Without any value the panels are empty, which is no failure. */
+bool held_draw(const held_chart *c, const picture *where, err *e);
+
+#endif
