@@ -99,7 +99,7 @@ static void say_option(const option *o, FILE *out)
         say_range(o, out);
     if (o->kind == OPTION_PITCH)
         fputs("; a note (F#4, Gb4), semitones (66.0; A4 is 69) or 370Hz", out);
-    if (o->words && !strchr(o->value, '|'))
+    if (o->words && o->value && !strchr(o->value, '|'))
         say_words(o, out);
     fputs(".\n", out);
 }
