@@ -3,6 +3,7 @@
  * prints for the same journal; that nothing but the page itself is named in it; the same journal
  * gives the same bytes. */
 #include <fcntl.h>
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdint.h>
@@ -54,14 +55,16 @@ static void assert_holds(const char *text, const char *part)
         fail_msg("no %s on the page", part);
 }
 
-/* A cell with a number of the table that map prints, as the page rounds it. */
+/* A number of the table that map prints, as the page rounds it; or that none is told. */
 static void assert_figure(const char *text, const table *t, const char *parameter)
 {
     for (size_t i = 0; i < t->n_rows; i++)
         if (strcmp(cell(t, i, "parameter"), parameter) == 0) {
-            char *wanted =
-                xformat(">%.2f</td><td class=\"short\">%.2f to %.2f<", number(t, i, "estimate"),
-                        number(t, i, "lo95"), number(t, i, "hi95"));
+            double estimate = number(t, i, "estimate");
+            char *wanted = isnan(estimate)
+                               ? xstrdup(">not told<")
+                               : xformat(">%.2f</td><td class=\"short\">%.2f to %.2f<", estimate,
+                                         number(t, i, "lo95"), number(t, i, "hi95"));
             assert_holds(text, wanted);
             free(wanted);
             return;

@@ -36,8 +36,8 @@ bool judgement_next(journal *j, const char *singer, const char *version, judgeme
                     err *e);
 
 /* Stores registers and flips of the part's own takes, with what is stated of them, and what was
- * learnt; they are shown from then on. `answer` says in a sentence what was found. Nothing is stored
- * and *stale set when what the part rests on has changed meanwhile. */
+ * learnt; they are shown from then on. `answer` says in a sentence what was found. Nothing is
+ * stored and *stale set when what the part rests on has changed meanwhile. */
 bool judgement_store(journal *j, judgement *g, const char *version, const char *answer, bool *stale,
                      err *e);
 
