@@ -173,8 +173,9 @@ static bool mostly(const unsigned char *flag, size_t from, size_t end)
 
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest)
 {
+    enum { SURE = 10 }; /* frames */
     const double *st = p->st;
-    for (size_t i = 0, end; i < n; i = end) {
+    for (size_t i = 0, end, before = 0; i < n; before = end - i, i = end) {
         end = stretch_end(st, n, i);
         if (isnan(st[i]) || end - i > longest || (end - i > brief && !mostly(p->halved, i, end)))
             continue;
@@ -182,6 +183,8 @@ void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest)
         bool dropped = !begins && octave(st[i], st[i - 1]);
         bool rises = !ends && octave(st[end - 1], st[end]);
         if (!(dropped && (rises || ends)) && !(begins && rises))
+            continue;
+        if (!(dropped && before >= SURE) && !(rises && stretch_end(st, n, end) >= end + SURE))
             continue;
         for (size_t k = i; k < end; k++) {
             p->st[k] += 12;
