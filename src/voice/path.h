@@ -27,8 +27,8 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
 /* A doubled period drops no octave unless it lasts. Where a path drops by an octave from one frame
  * to the next and comes back up so, or begins an octave low, or ends so, it is lifted to the octave
  * that surrounds it and marked as doubled: within `brief` frames always, within `longest` where
- * most of them are halved, as a note that is sung an octave lower seldom is. That octave has to last
- * for 10 frames on one side: the ring of a consonant does not. */
+ * most of them are halved, as a note that is sung an octave lower seldom is. That octave has to
+ * last for 10 frames on one side: the ring of a consonant does not. */
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest);
 
 #endif
