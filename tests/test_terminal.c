@@ -128,7 +128,10 @@ static void test_aligned(void **state)
 static char *on_terminal(bool out, bool errors, const char *const *args)
 {
     int master = posix_openpt(O_RDWR | O_NOCTTY), code = -1;
-    assert_true(master >= 0 && grantpt(master) == 0 && unlockpt(master) == 0);
+    if (master < 0 || grantpt(master) != 0 || unlockpt(master) != 0) {
+        print_message("no pseudo-terminals here\n");
+        skip();
+    }
     int slave = open(ptsname(master), O_RDWR | O_NOCTTY), null = open("/dev/null", O_RDWR);
     const char *argv[MOST_ARGS] = {program()};
     for (size_t i = 0; args[i]; i++)
