@@ -10,6 +10,7 @@
 #include <stdlib.h>
 
 enum { STATES = CANDIDATES_MOST + 1, UNVOICED = CANDIDATES_MOST };
+enum { SURE = 10 }; /* frames in which a pitch has to go on to be relied on */
 
 typedef struct column { /* one frame of the search */
     size_t n;
@@ -94,18 +95,26 @@ static void search(const pitch_settings *s, size_t n, column *columns, path *p)
     }
 }
 
-/* The frame from which on the path goes on for 25 ms within `far_st` of where it was before frame
- * `from`; n where it does not within 200 ms. */
+/* Whether the path goes on for SURE frames from frame `from` on, as it seldom does in noise. */
+static bool goes_on(const path *p, size_t n, size_t from)
+{
+    static const double most_st = 1;
+    if (from + SURE > n)
+        return false;
+    for (size_t i = from + 1; i < from + SURE; i++)
+        if (!(fabs(p->st[i] - p->st[i - 1]) <= most_st))
+            return false;
+    return true;
+}
+
+/* The frame from which on the path goes on within `far_st` of where it was before frame `from`; n
+ * where it does not within 200 ms. */
 static size_t found_again(const path *p, size_t n, size_t from, double far_st)
 {
-    enum { LOST = 40, AGAIN = 5 };
-    size_t run = 0;
-    for (size_t i = from; i < n && i < from + LOST + AGAIN; i++) {
-        bool near = fabs(p->st[i] - p->st[from - 1]) <= far_st; /* not where it has no pitch */
-        run = !near ? 0 : run && fabs(p->st[i] - p->st[i - 1]) > 2 ? 1 : run + 1;
-        if (run == AGAIN)
-            return i + 1 - AGAIN;
-    }
+    enum { LOST = 40 };
+    for (size_t i = from; i < n && i < from + LOST; i++)
+        if (fabs(p->st[i] - p->st[from - 1]) <= far_st && goes_on(p, n, i))
+            return i;
     return n;
 }
 
@@ -119,7 +128,7 @@ static bool look_for_glides(const signal *x, double hop_s, size_t n, const pitch
     const size_t beside = 2;
     bool any = false;
     for (size_t i = 1; i < n; i++) {
-        if (isnan(p->st[i - 1]) || fabs(p->st[i] - p->st[i - 1]) <= s->far_st)
+        if (fabs(p->st[i] - p->st[i - 1]) <= s->far_st || i < SURE || !goes_on(p, n, i - SURE))
             continue;
         size_t end = found_again(p, n, i, s->far_st);
         if (end >= n || fabs(p->st[end] - p->st[i - 1]) < least_st)
@@ -173,7 +182,6 @@ static bool mostly(const unsigned char *flag, size_t from, size_t end)
 
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest)
 {
-    enum { SURE = 10 }; /* frames */
     const double *st = p->st;
     for (size_t i = 0, end, before = 0; i < n; before = end - i, i = end) {
         end = stretch_end(st, n, i);
