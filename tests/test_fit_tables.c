@@ -305,7 +305,7 @@ static void test_thousand_takes(void **state)
     }
     printf("%d takes: %.2f s of processor time\n", MANY, least);
 #if defined __OPTIMIZE__ && !defined __SANITIZE_ADDRESS__
-    assert_true(least < 1);
+    assert_true(least < 2); /* 0.9 alone; a processor that is shared takes longer */
 #endif
 }
 
