@@ -18,7 +18,7 @@ typedef struct journal_calibration {
     char *made; /* when it was put in: UTC, 2025-03-01T10:20:30.123Z; "" when not known */
 } journal_calibration;
 
-/* Two calibrations of one rig that are farther apart say that it is no longer the same. */
+/* Two calibrations of one rig that are farther apart are those of two rigs. */
 static const double CALIBRATION_CHANGED_DB = 2; /* common practice, no source */
 
 /* Puts one in, made now (c->made is not read). The same rig, day and figure again is one row. */

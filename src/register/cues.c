@@ -213,16 +213,6 @@ static void source_cues(const model *m, double out[CUES])
     out[CUE_SIZE] = sqrt(dd / COMPARED);
 }
 
-static double told_cue(const evidence *ev)
-{
-    double m1 = 0, m2 = 0;
-    for (size_t i = 0; i < ev->n; i++) {
-        m1 += ev->declared[i] == DECLARED_M1;
-        m2 += ev->declared[i] == DECLARED_M2;
-    }
-    return log(1 + fmin(m1, m2) * ev->hop_s);
-}
-
 static void singer_cues(const cues_of *of, size_t n, double (*out)[CUES])
 {
     double all[CUES] = {0};
@@ -230,7 +220,7 @@ static void singer_cues(const cues_of *of, size_t n, double (*out)[CUES])
     all[CUE_GAIN] = of->gain / ((double)of->ev->n * of->ev->hop_s);
     all[CUE_PITCH] = of->where->pitch;
     all[CUE_VOICED] = log((double)of->ev->n * of->ev->hop_s);
-    all[CUE_TOLD] = told_cue(of->ev);
+    all[CUE_TOLD] = log(1 + evidence_told_s(of->ev));
     for (size_t k = 0; k < n; k++) {
         double leap = out[k][CUE_LEAP];
         all[CUE_LEAPS] += fmax(-most_leap_st, fmin(leap, most_leap_st)) / (double)n;

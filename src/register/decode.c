@@ -20,8 +20,8 @@
 static const double frame_s = 0.005;
 static const double by_egg = 0.99;     /* of a change between registers that the EGG tells */
 static const double brief_trust = 0.4; /* at most, of a change into too short a stay */
-static const double kept_trust =
-    0.3; /* at least, of a change that stands: 20 of 72 on tuning voices */
+/* At least, of a change that stands where both registers are stated: 20 of 72 on tuning voices. */
+static const double kept_trust = 0.3;
 
 register_settings register_defaults(void)
 {

@@ -306,6 +306,16 @@ evidence *evidence_new(track *const *tracks, size_t n_tracks)
     return ev;
 }
 
+double evidence_told_s(const evidence *ev)
+{
+    double m1 = 0, m2 = 0;
+    for (size_t i = 0; i < ev->n; i++) {
+        m1 += ev->declared[i] == DECLARED_M1;
+        m2 += ev->declared[i] == DECLARED_M2;
+    }
+    return fmin(m1, m2) * ev->hop_s;
+}
+
 void evidence_free(evidence *ev)
 {
     if (!ev)

@@ -45,6 +45,9 @@ void evidence_free(evidence *ev);
 /* n frames 5 ms apart whose arrays hold nothing yet, leap_st and sudden 0. */
 evidence *evidence_alloc(size_t n);
 
+/* Seconds of voice that are stated to be in the register of which less is stated. */
+double evidence_told_s(const evidence *ev);
+
 static inline size_t evidence_frames(const evidence *ev, double s) /* in so long a time */
 {
     return (size_t)(s / ev->hop_s + 0.5);

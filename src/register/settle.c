@@ -28,12 +28,7 @@ static double log_odds(double p)
 
 bool settle_told(const evidence *ev)
 {
-    double m1 = 0, m2 = 0;
-    for (size_t i = 0; i < ev->n; i++) {
-        m1 += ev->declared[i] == DECLARED_M1;
-        m2 += ev->declared[i] == DECLARED_M2;
-    }
-    return fmin(m1, m2) * ev->hop_s >= told_s;
+    return evidence_told_s(ev) >= told_s;
 }
 
 static double cost_of(const stay *s, double hop_s)
