@@ -66,8 +66,9 @@ static void reset_metric(search *s)
 }
 
 /* Along `way`, by bisection until Wolfe's weak conditions hold (Lewis & Overton 2013, algorithm
- * 2.6); false when no place along it is higher. */
-static bool line_search(const search *s, const double *way, double slope, place *out)
+ * 2.6) or the step is so short that what it promises does not count; false when no place along it
+ * is higher. */
+static bool line_search(const search *s, const double *way, double slope, double flat, place *out)
 {
     double lo = 0, hi = INFINITY, t = 1;
     bool higher = false;
@@ -88,8 +89,8 @@ static bool line_search(const search *s, const double *way, double slope, place 
         else
             return higher;
         t = isfinite(hi) ? 0.5 * (lo + hi) : 2 * lo;
-        if (higher && hi - lo < 1e-3 * hi)
-            return true;
+        if (t * slope < flat * flat || (higher && hi - lo < 1e-3 * hi))
+            return higher;
     }
     return higher;
 }
@@ -127,7 +128,7 @@ static maximum_stop climb(search *s, double flat)
         /* Twice the rise that the metric promises. */
         if (slope < flat * flat)
             return MAXIMUM_FOUND;
-        if (line_search(s, way, slope, &next)) {
+        if (line_search(s, way, slope, flat, &next)) {
             update_metric(s, &next);
             s->now = next;
             fresh = false;

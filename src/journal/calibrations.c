@@ -55,7 +55,6 @@ static bool read_rows(const journal *j, const char *where, const char *rig_or_nu
                       journal_calibration **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     size_t room = 0;
     char *text = xformat("SELECT rig, date, full_scale_db, reads_db, steady_db, file, sound,"
                          " version, distance_cm, made FROM calibrations c WHERE rig = ifnull(?1,"
@@ -65,13 +64,11 @@ static bool read_rows(const journal *j, const char *where, const char *rig_or_nu
     free(text);
     *items = NULL;
     *n = 0;
-    while (fine && (fine = sql_step(j, &s, &row, e)) && row) {
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)items, &room, *n + 1, sizeof **items);
         (*items)[(*n)++] = read_row(s);
     }
-    if (fine)
-        sqlite3_finalize(s);
-    else
+    if (!fine)
         calibrations_free(*items, *n);
     return fine;
 }

@@ -71,18 +71,14 @@ static bool rename_take(const journal *j, sqlite3_stmt *s, const char *to, err *
 static bool rename_takes(const journal *j, const char *from, const char *to, err *e)
 {
     sqlite3_stmt *s;
-    bool row = true, fine = sql_prepare(j,
-                                        "SELECT t.id, t.code, t.sound, t.start_s, t.end_s FROM"
-                                        " takes t JOIN sessions s ON s.id = t.session"
-                                        " JOIN singers g ON g.id = s.singer WHERE g.name = ?"
-                                        " ORDER BY t.id",
-                                        &s, e, "t", from);
-    while (fine && row) {
-        fine = sql_step(j, &s, &row, e);
-        if (fine && row)
-            fine = rename_take(j, s, to, e);
-    }
-    sqlite3_finalize(s);
+    bool fine = sql_prepare(j,
+                            "SELECT t.id, t.code, t.sound, t.start_s, t.end_s FROM"
+                            " takes t JOIN sessions s ON s.id = t.session"
+                            " JOIN singers g ON g.id = s.singer WHERE g.name = ?"
+                            " ORDER BY t.id",
+                            &s, e, "t", from);
+    while (sql_next(j, &s, &fine, e))
+        fine = rename_take(j, s, to, e);
     return fine;
 }
 

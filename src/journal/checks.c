@@ -27,26 +27,22 @@ bool checks_store(const journal *j, long id, const checkup *found, err *e)
 bool journal_checks(journal *j, const char *code, journal_check **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     size_t room = 0;
     *items = NULL;
     *n = 0;
-    if (!sql_prepare(j,
-                     "SELECT c.name, c.result, c.unit, c.remedy, c.figure FROM checks c JOIN takes"
-                     " t ON t.id = c.take WHERE t.code = ? AND t.judged = 1 ORDER BY c.name",
-                     &s, e, "t", code))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine =
+        sql_prepare(j,
+                    "SELECT c.name, c.result, c.unit, c.remedy, c.figure FROM checks c JOIN takes"
+                    " t ON t.id = c.take WHERE t.code = ? AND t.judged = 1 ORDER BY c.name",
+                    &s, e, "t", code);
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)items, &room, *n + 1, sizeof **items);
         (*items)[(*n)++] = (journal_check){sql_text(s, 0), sql_text(s, 1), sql_text(s, 2),
                                            sql_text(s, 3), sql_real(s, 4)};
     }
-    journal_checks_free(*items, *n);
-    return false;
+    if (!fine)
+        journal_checks_free(*items, *n);
+    return fine;
 }
 
 void journal_checks_free(journal_check *items, size_t n)

@@ -80,25 +80,20 @@ static correction read_correction(sqlite3_stmt *s)
 bool corrections_read(const journal *j, const char *code, correction **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     size_t room = 0;
     *items = NULL;
     *n = 0;
-    if (!sql_prepare(j,
-                     "SELECT action, direction = 'up', time_s, to_s FROM corrections"
-                     " WHERE code = ? ORDER BY number, action, direction, time_s, to_s",
-                     &s, e, "t", code))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine = sql_prepare(j,
+                            "SELECT action, direction = 'up', time_s, to_s FROM corrections"
+                            " WHERE code = ? ORDER BY number, action, direction, time_s, to_s",
+                            &s, e, "t", code);
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)items, &room, *n + 1, sizeof **items);
         (*items)[(*n)++] = read_correction(s);
     }
-    free(*items);
-    return false;
+    if (!fine)
+        free(*items);
+    return fine;
 }
 
 bool verdicts_read(const journal *j, const char *code, verdicts *out, err *e)

@@ -102,24 +102,16 @@ static bool next_of_vowel(const journal *j, const char *vowel, const char *versi
 static bool next(const journal *j, const char *version, judgement *g, bool *any, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
-    if (!sql_prepare(j,
-                     "SELECT DISTINCT t.vowel FROM takes t JOIN sessions s ON s.id = t.session"
-                     " JOIN singers g ON g.id = s.singer WHERE g.name = ? ORDER BY t.vowel",
-                     &s, e, "t", g->singer))
-        return false;
-    while (!*any && sql_step(j, &s, &row, e)) {
-        if (!row)
-            break;
+    bool fine =
+        sql_prepare(j,
+                    "SELECT DISTINCT t.vowel FROM takes t JOIN sessions s ON s.id = t.session"
+                    " JOIN singers g ON g.id = s.singer WHERE g.name = ? ORDER BY t.vowel",
+                    &s, e, "t", g->singer);
+    while (!*any && sql_next(j, &s, &fine, e)) {
         char *vowel = sql_text(s, 0);
-        bool fine = next_of_vowel(j, vowel, version, g, any, e);
+        fine = next_of_vowel(j, vowel, version, g, any, e);
         free(vowel);
-        if (!fine) {
-            sqlite3_finalize(s);
-            return false;
-        }
     }
-    bool fine = s != NULL;
     sqlite3_finalize(s);
     return fine;
 }

@@ -30,23 +30,17 @@ void journal_take_clear(journal_take *t)
 static bool read_singers(const journal *j, journal_singer **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     size_t room = 0;
-    if (!sql_prepare(
-            j,
-            "SELECT g.name, g.notes, count(DISTINCT s.id), count(t.id),"
-            " total((SELECT count(*) FROM flips f"
-            "  WHERE f.take = t.id AND f.confidence >= 0.5)), min(s.date), max(s.date)"
-            " FROM singers g LEFT JOIN (sessions s JOIN takes t"
-            "  ON t.session = s.id AND t.judged = 1 AND t.removed % 2 = 0) ON s.singer = g.id"
-            " GROUP BY g.id ORDER BY g.name",
-            &s, e, ""))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine = sql_prepare(
+        j,
+        "SELECT g.name, g.notes, count(DISTINCT s.id), count(t.id),"
+        " total((SELECT count(*) FROM flips f"
+        "  WHERE f.take = t.id AND f.confidence >= 0.5)), min(s.date), max(s.date)"
+        " FROM singers g LEFT JOIN (sessions s JOIN takes t"
+        "  ON t.session = s.id AND t.judged = 1 AND t.removed % 2 = 0) ON s.singer = g.id"
+        " GROUP BY g.id ORDER BY g.name",
+        &s, e, "");
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)items, &room, *n + 1, sizeof **items);
         (*items)[(*n)++] = (journal_singer){.name = sql_text(s, 0),
                                             .notes = sql_text(s, 1),
@@ -56,7 +50,7 @@ static bool read_singers(const journal *j, journal_singer **items, size_t *n, er
                                             .first = sql_text(s, 5),
                                             .last = sql_text(s, 6)};
     }
-    return false;
+    return fine;
 }
 
 bool journal_singers(journal *j, journal_singer **items, size_t *n, err *e)
@@ -112,19 +106,13 @@ static bool read_vowels(const journal *j, const char *text, const char *singer,
                         journal_vowel **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     size_t room = 0;
-    if (!sql_prepare(j, text, &s, e, "t", singer))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine = sql_prepare(j, text, &s, e, "t", singer);
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)items, &room, *n + 1, sizeof **items);
         (*items)[(*n)++] = (journal_vowel){sql_text(s, 0), (size_t)sqlite3_column_int64(s, 1)};
     }
-    return false;
+    return fine;
 }
 
 bool journal_vowels(journal *j, const char *singer, journal_vowel **items, size_t *n, err *e)
@@ -188,26 +176,22 @@ bool journal_kept(journal *j, const char *singer, journal_take **items, size_t *
 bool journal_answers(journal *j, const char *singer, journal_answer **items, size_t *n, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     size_t room = 0;
     *items = NULL;
     *n = 0;
-    if (!sql_prepare(j,
-                     "SELECT m.vowel, m.version, m.answer, m.part FROM models m"
-                     " JOIN singers g ON g.id = m.singer WHERE g.name = ? ORDER BY vowel, part",
-                     &s, e, "t", singer))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine =
+        sql_prepare(j,
+                    "SELECT m.vowel, m.version, m.answer, m.part FROM models m"
+                    " JOIN singers g ON g.id = m.singer WHERE g.name = ? ORDER BY vowel, part",
+                    &s, e, "t", singer);
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)items, &room, *n + 1, sizeof **items);
         (*items)[(*n)++] = (journal_answer){sql_text(s, 0), sql_text(s, 1), sql_text(s, 2),
                                             (long)sqlite3_column_int64(s, 3)};
     }
-    journal_answers_free(*items, *n);
-    return false;
+    if (!fine)
+        journal_answers_free(*items, *n);
+    return fine;
 }
 
 void journal_answers_free(journal_answer *items, size_t n)

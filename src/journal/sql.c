@@ -86,6 +86,17 @@ bool sql_step(const journal *j, sqlite3_stmt **s, bool *row, err *e)
     return false;
 }
 
+bool sql_next(const journal *j, sqlite3_stmt **s, bool *fine, err *e)
+{
+    bool row = false;
+    *fine = *fine && sql_step(j, s, &row, e);
+    if (row)
+        return true;
+    sqlite3_finalize(*s);
+    *s = NULL;
+    return false;
+}
+
 bool sql_do(const journal *j, const char *text, err *e, const char *letters, ...)
 {
     sqlite3_stmt *s;

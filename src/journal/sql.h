@@ -27,6 +27,10 @@ bool sql_prepare(const journal *j, const char *text, sqlite3_stmt **out, err *e,
                  const char *letters, ...);
 /* *row: there is a row to read. On failure the statement is finalized and *s NULL. */
 bool sql_step(const journal *j, sqlite3_stmt **s, bool *row, err *e);
+/* For loops over rows: true while there is one and *fine. Otherwise the statement is finalized and
+ * *s NULL, and *fine is false where it was, as after a statement that could not be prepared, or
+ * where a row could not be read. */
+bool sql_next(const journal *j, sqlite3_stmt **s, bool *fine, err *e);
 /* Prepares, binds, steps to the end and finalizes a statement that gives no rows. */
 bool sql_do(const journal *j, const char *text, err *e, const char *letters, ...);
 /* The first column of the first row as a number; `otherwise` when there is no row. */

@@ -245,22 +245,16 @@ static flip read_flip(sqlite3_stmt *s)
 static bool load_flips(const journal *j, long id, journal_item *item, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
-    if (!sql_prepare(j,
-                     "SELECT time_s, direction = 'up', pitch_before_st, pitch_after_st,"
-                     " level_before_db, level_after_db, span_ms, confidence, stated, leap_cents,"
-                     " level_step_db, spectral_step_db, irregular_cycles, seam_jnd, kind FROM flips"
-                     " WHERE take = ? ORDER BY number",
-                     &s, e, "i", id))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine =
+        sql_prepare(j,
+                    "SELECT time_s, direction = 'up', pitch_before_st, pitch_after_st,"
+                    " level_before_db, level_after_db, span_ms, confidence, stated, leap_cents,"
+                    " level_step_db, spectral_step_db, irregular_cycles, seam_jnd, kind FROM flips"
+                    " WHERE take = ? ORDER BY number",
+                    &s, e, "i", id);
+    while (sql_next(j, &s, &fine, e))
         flips_append(&item->flips, read_flip(s));
-    }
-    return false;
+    return fine;
 }
 
 static bool load(const journal *j, long id, journal_item *item, err *e)
@@ -272,21 +266,15 @@ static bool run_query(const journal *j, const char *text, const char *singer,
                       const char *vowel_or_null, take_list *out, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
-    if (!(vowel_or_null ? sql_prepare(j, text, &s, e, "tt", singer, vowel_or_null)
-                        : sql_prepare(j, text, &s, e, "t", singer)))
-        return false;
-    while (sql_step(j, &s, &row, e)) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    bool fine = vowel_or_null ? sql_prepare(j, text, &s, e, "tt", singer, vowel_or_null)
+                              : sql_prepare(j, text, &s, e, "t", singer);
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)&out->items, &out->room, out->n + 1, sizeof *out->items);
         array_reserve((void **)&out->ids, &out->id_room, out->n + 1, sizeof *out->ids);
         out->items[out->n] = take_read(s);
         out->ids[out->n++] = (long)sqlite3_column_int64(s, ID);
     }
-    return false;
+    return fine;
 }
 
 bool take_query(const journal *j, const char *where, const char *singer, const char *vowel_or_null,

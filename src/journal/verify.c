@@ -28,14 +28,13 @@ static void tell(verifier *v, const char *what)
 static bool run_check(verifier *v, const char *text, err *e)
 {
     sqlite3_stmt *s;
-    bool row = true, fine = sql_prepare(v->j, text, &s, e, "");
-    while (fine && row && (fine = sql_step(v->j, &s, &row, e)) && row) {
+    bool fine = sql_prepare(v->j, text, &s, e, "");
+    while (sql_next(v->j, &s, &fine, e)) {
         char *what = sql_text(s, 0);
         if (strcmp(what, "ok") != 0)
             tell(v, what);
         free(what);
     }
-    sqlite3_finalize(s);
     return fine;
 }
 

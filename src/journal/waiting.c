@@ -25,7 +25,6 @@ void waiting_clear(waiting *p)
 static bool read_takes(const journal *j, const char *singer, const char *vowel, waiting *p, err *e)
 {
     sqlite3_stmt *s;
-    bool row;
     char *text = xformat(
         "SELECT t.id, t.session, t.judged, t.voiced_s, t.code, hex(t.sound) || quote(t.start_s) || "
         "quote(t.end_s) || t.settings || '|'"
@@ -40,11 +39,7 @@ static bool read_takes(const journal *j, const char *singer, const char *vowel, 
         take_order);
     bool fine = sql_prepare(j, text, &s, e, "tt", singer, vowel);
     free(text);
-    while (fine && (fine = sql_step(j, &s, &row, e))) {
-        if (!row) {
-            sqlite3_finalize(s);
-            return true;
-        }
+    while (sql_next(j, &s, &fine, e)) {
         array_reserve((void **)&p->takes, &p->room, p->n + 1, sizeof *p->takes);
         p->takes[p->n++] = (waiter){(long)sqlite3_column_int64(s, 0),
                                     (long)sqlite3_column_int64(s, 1),
@@ -53,7 +48,7 @@ static bool read_takes(const journal *j, const char *singer, const char *vowel, 
                                     sql_text(s, 4),
                                     sql_text(s, 5)};
     }
-    return false;
+    return fine;
 }
 
 static bool ends_part(const waiting *p, size_t last, double voiced_s)
