@@ -229,7 +229,7 @@ static void same_floats(const float *a, const float *b, size_t n)
             assert_memory_equal(&a[i], &b[i], sizeof *a);
 }
 
-static void same_track(const track *a, const track *b)
+static void same_outline(const track *a, const track *b)
 {
     assert_int_equal(a->n, b->n);
     assert_true(a->hop_s == b->hop_s);
@@ -240,10 +240,16 @@ static void same_track(const track *a, const track *b)
     same_doubles(a->voicing, b->voicing, a->n);
     same_doubles(a->level_db, b->level_db, a->n);
     same_doubles(a->p_m2, b->p_m2, a->n);
-    same_floats(a->harmonic_db, b->harmonic_db, a->n * TRACK_HARMONICS);
-    same_floats(a->noise_db, b->noise_db, a->n * TRACK_HARMONICS);
     assert_memory_equal(a->reg, b->reg, a->n);
     assert_memory_equal(a->doubled, b->doubled, a->n);
+    assert_memory_equal(a->irregular, b->irregular, a->n);
+}
+
+static void same_track(const track *a, const track *b)
+{
+    same_outline(a, b);
+    same_floats(a->harmonic_db, b->harmonic_db, a->n * TRACK_HARMONICS);
+    same_floats(a->noise_db, b->noise_db, a->n * TRACK_HARMONICS);
     assert_int_equal(a->egg == NULL, b->egg == NULL);
     if (a->egg)
         assert_memory_equal(a->egg, b->egg, a->n * sizeof *a->egg);
@@ -300,6 +306,22 @@ static void same_flips(const flips *a, const flips *b)
     }
 }
 
+/* In the list of its singer, and alone. */
+static void same_item(journal *j, const journal_item *listed, const made *m)
+{
+    journal_item whole;
+    err e;
+    same_take(&listed->take, &m->take);
+    same_outline(listed->track, m->track);
+    same_flips(&listed->flips, &m->flips);
+    assert_true(journal_named(j, m->take.code, false, &whole, &e));
+    same_take(&whole.take, &m->take);
+    same_track(whole.track, m->track);
+    same_flips(&whole.flips, &m->flips);
+    assert_int_equal(whole.take.flips + whole.take.doubtful, m->flips.n);
+    journal_item_clear(&whole);
+}
+
 static void test_comes_back_bit_by_bit(void **state)
 {
     (void)state;
@@ -324,10 +346,7 @@ static void test_comes_back_bit_by_bit(void **state)
         for (size_t i = 0; i < n; i++)
             for (size_t k = 0; k < TAKES; k++)
                 if (strcmp(items[i].take.code, all[k]->take.code) == 0) {
-                    same_take(&items[i].take, &all[k]->take);
-                    same_track(items[i].track, all[k]->track);
-                    same_flips(&items[i].flips, &all[k]->flips);
-                    assert_int_equal(items[i].take.flips + items[i].take.doubtful, all[k]->flips.n);
+                    same_item(j, &items[i], all[k]);
                     seen++;
                 }
         journal_items_free(items, n);
@@ -356,8 +375,7 @@ static void test_empty_tracks(void **state)
         err e;
         assert_true(journal_tracks(j, "wren", m->take.vowel, &items, &count, &e));
         assert_int_equal(count, 1);
-        same_track(items[0].track, m->track);
-        same_take(&items[0].take, &m->take);
+        same_item(j, &items[0], m);
         journal_items_free(items, count);
         made_free(m);
     }
@@ -796,8 +814,15 @@ static bool read_all(err *e)
     if (fine)
         journal_singers_free(singers, n);
     fine = fine && journal_tracks(j, "wren", NULL, &items, &n, e);
-    if (fine)
+    if (fine) {
+        for (size_t i = 0; fine && i < n; i++) {
+            journal_item whole;
+            fine = journal_named(j, items[i].take.code, false, &whole, e);
+            if (fine)
+                journal_item_clear(&whole);
+        }
         journal_items_free(items, n);
+    }
     journal_close(j);
     return fine;
 }
@@ -875,12 +900,28 @@ static void check_wrong_lengths(size_t n_frames)
     track_free(back);
 }
 
+/* An outline takes what begins with pitch, voicing, level and flags of every frame. */
+static void check_outline_lengths(size_t n_frames)
+{
+    track *t = any_track(n_frames, 3), *back = track_outline("", n_frames, 0.005, 0.0025);
+    frames_bytes heard = frames_heard_write(t);
+    for (size_t n = 0; n <= heard.n; n++)
+        assert_int_equal(frames_heard_read(heard.bytes, n, back), n >= n_frames * FRAMES_OUTLINE);
+    assert_null(back->harmonic_db);
+    assert_memory_equal(t->doubled, back->doubled, n_frames);
+    free(heard.bytes);
+    track_free(t);
+    track_free(back);
+}
+
 /* With an EGG the bytes without it are good ones, too: those of a take that has none. */
 static void test_frames_of_wrong_length(void **state)
 {
     (void)state;
     check_wrong_lengths(50);
     check_wrong_lengths(51);
+    check_outline_lengths(50);
+    check_outline_lengths(51);
 }
 
 int main(void)

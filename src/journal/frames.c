@@ -130,7 +130,7 @@ frames_bytes frames_p_m2_write(const track *t)
 
 bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
 {
-    size_t m = 0, plain = t->n * (3 * FLOAT_BYTES + 1);
+    size_t m = 0, plain = t->n * FRAMES_OUTLINE;
     if (t->n > n_bytes || n_bytes < plain)
         return false;
     const unsigned char *has = (const unsigned char *)bytes + t->n * 3 * FLOAT_BYTES;
@@ -138,7 +138,7 @@ bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
         m += has[i] & TRACK_HAS_HARMONICS;
     size_t without_contact = plain + m * HARMONIC_BYTES;
     bool contact = n_bytes == without_contact + t->n * CONTACT_BYTES;
-    if (n_bytes != without_contact && !contact)
+    if (t->harmonic_db && n_bytes != without_contact && !contact)
         return false;
     const unsigned char *from = bytes;
     from = get_doubles(from, t->pitch_st, t->n);
@@ -146,6 +146,8 @@ bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
     get_doubles(from, t->level_db, t->n);
     for (size_t i = 0; i < t->n; i++)
         track_set_flags(t, i, has[i]);
+    if (!t->harmonic_db)
+        return true;
     from = get_harmonics(has + t->n, t, t->harmonic_db, has);
     from = get_harmonics(from, t, t->noise_db, has);
     if (contact && t->n)

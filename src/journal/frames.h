@@ -30,7 +30,9 @@ enum { FRAMES_DIGEST = 32 };
 void frames_digest(const void *bytes, size_t n, unsigned char digest[FRAMES_DIGEST]);
 frames_bytes frames_p_m2_write(const track *t);
 
-/* Fill a track made by track_new(); false when the bytes are not those of t->n frames. */
+/* Fill a track made by track_new(); false when the bytes are not those of t->n frames. One made by
+ * track_outline() needs only the first FRAMES_OUTLINE bytes a frame. */
+enum { FRAMES_OUTLINE = 13 };
 bool frames_heard_read(const void *bytes, size_t n_bytes, track *t);
 bool frames_registers_read(const void *reg, size_t reg_bytes, const void *p_m2, size_t p_m2_bytes,
                            track *t);

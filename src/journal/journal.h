@@ -113,7 +113,7 @@ void journal_vowels_free(journal_vowel *items, size_t n);
 bool journal_takes(journal *j, const char *singer, const char *vowel_or_null, journal_take **items,
                    size_t *n, err *e);
 void journal_takes_free(journal_take *items, size_t n);
-/* The same with track and flips of each. */
+/* The same with flips and track of each, without harmonics and EGG: track_outline(). */
 bool journal_tracks(journal *j, const char *singer, const char *vowel_or_null, journal_item **items,
                     size_t *n, err *e);
 

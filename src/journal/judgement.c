@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/text.h"
 #include "journal/frames.h"
+#include "journal/item.h"
 #include "journal/take.h"
 #include "journal/waiting.h"
 
@@ -137,7 +138,7 @@ static bool insert_flip(const journal *j, long take, size_t number, const flip *
     char stated[TEXT_WORD_SIZE];
     bool said = f->origin != FLIP_HEARD;
     if (said)
-        text_word(TAKE_ORIGINS, (size_t)(f->origin - FLIP_ADDED), stated);
+        text_word(ITEM_ORIGINS, (size_t)(f->origin - FLIP_ADDED), stated);
     return sql_do(j,
                   "INSERT INTO flips(take, number, time_s, direction, pitch_before_st,"
                   " pitch_after_st, level_before_db, level_after_db, span_ms, confidence,"

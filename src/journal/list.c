@@ -218,7 +218,7 @@ bool journal_tracks(journal *j, const char *singer, const char *vowel_or_null, j
     bool begun;
     if (!sql_begin_read(j, &begun, e))
         return false;
-    bool fine = judged(j, singer, vowel_or_null, &list, e) && take_items(j, &list, items, n, e);
+    bool fine = judged(j, singer, vowel_or_null, &list, e) && take_outlines(j, &list, items, n, e);
     sql_end_read(j, begun);
     return fine;
 }

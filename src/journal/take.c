@@ -3,7 +3,7 @@
 
 #include "base/array.h"
 #include "base/text.h"
-#include "journal/frames.h"
+#include "journal/item.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -167,101 +167,6 @@ journal_take take_read(sqlite3_stmt *s)
     return t;
 }
 
-static track *read_track(sqlite3_stmt *s, const journal_take *of)
-{
-    size_t bytes = (size_t)sqlite3_column_bytes(s, 4), n = (size_t)sqlite3_column_int64(s, 1);
-    int layout = sqlite3_column_int(s, 0);
-    if (layout < 1 || layout > FRAMES_LAYOUT || n > bytes)
-        return NULL;
-    track *t = track_new(of->take, n, sql_real(s, 2), sql_real(s, 3));
-    t->full_scale_db = sql_real(s, 7);
-    t->declared = of->declared;
-    bool judged = sqlite3_column_type(s, 5) != SQLITE_NULL;
-    bool fine = frames_heard_read(sqlite3_column_blob(s, 4), bytes, t);
-    if (fine && judged)
-        fine =
-            frames_registers_read(sqlite3_column_blob(s, 5), (size_t)sqlite3_column_bytes(s, 5),
-                                  sqlite3_column_blob(s, 6), (size_t)sqlite3_column_bytes(s, 6), t);
-    if (fine)
-        return t;
-    track_free(t);
-    return NULL;
-}
-
-static bool load_track(const journal *j, long id, journal_item *item, err *e)
-{
-    sqlite3_stmt *s;
-    bool row;
-    if (!sql_prepare(j,
-                     "SELECT f.layout, f.n, f.hop_s, f.first_s, f.heard, r.reg, r.p_m2,"
-                     " f.full_scale_db FROM frames f LEFT JOIN registers r ON r.take = f.take"
-                     " WHERE f.take = ?",
-                     &s, e, "i", id) ||
-        !sql_step(j, &s, &row, e))
-        return false;
-    item->track = row ? read_track(s, &item->take) : NULL;
-    sqlite3_finalize(s);
-    return item->track || err_set(e,
-                                  "The frames of take %s in the journal %s are damaged: go back to "
-                                  "a copy of it.",
-                                  item->take.take, j->file);
-}
-
-static flip_origin read_origin(sqlite3_stmt *s, int column)
-{
-    const char *word = (const char *)sqlite3_column_text(s, column);
-    int i = word ? text_word_index(TAKE_ORIGINS, word) : -1;
-    return i < 0 ? FLIP_HEARD : (flip_origin)(FLIP_ADDED + i);
-}
-
-static flip_kind read_kind(sqlite3_stmt *s, int column)
-{
-    const char *word = (const char *)sqlite3_column_text(s, column);
-    for (int k = 0; word && k < FLIP_KINDS; k++)
-        if (strcmp(word, flip_kind_name((flip_kind)k)) == 0)
-            return (flip_kind)k;
-    return FLIP_PROPER;
-}
-
-static flip read_flip(sqlite3_stmt *s)
-{
-    return (flip){.time_s = sql_real(s, 0),
-                  .direction = sqlite3_column_int(s, 1) ? FLIP_UP : FLIP_DOWN,
-                  .pitch_before_st = sql_real(s, 2),
-                  .pitch_after_st = sql_real(s, 3),
-                  .level_before_db = sql_real(s, 4),
-                  .level_after_db = sql_real(s, 5),
-                  .span_ms = sql_real(s, 6),
-                  .confidence = sql_real(s, 7),
-                  .origin = read_origin(s, 8),
-                  .leap_cents = sql_real(s, 9),
-                  .level_step_db = sql_real(s, 10),
-                  .spectral_step_db = sql_real(s, 11),
-                  .irregular_cycles = sqlite3_column_int(s, 12),
-                  .seam_jnd = sql_real(s, 13),
-                  .kind = read_kind(s, 14)};
-}
-
-static bool load_flips(const journal *j, long id, journal_item *item, err *e)
-{
-    sqlite3_stmt *s;
-    bool fine =
-        sql_prepare(j,
-                    "SELECT time_s, direction = 'up', pitch_before_st, pitch_after_st,"
-                    " level_before_db, level_after_db, span_ms, confidence, stated, leap_cents,"
-                    " level_step_db, spectral_step_db, irregular_cycles, seam_jnd, kind FROM flips"
-                    " WHERE take = ? ORDER BY number",
-                    &s, e, "i", id);
-    while (sql_next(j, &s, &fine, e))
-        flips_append(&item->flips, read_flip(s));
-    return fine;
-}
-
-static bool load(const journal *j, long id, journal_item *item, err *e)
-{
-    return load_track(j, id, item, e) && load_flips(j, id, item, e);
-}
-
 static bool run_query(const journal *j, const char *text, const char *singer,
                       const char *vowel_or_null, take_list *out, err *e)
 {
@@ -296,7 +201,7 @@ void take_list_clear(take_list *l)
     *l = (take_list){0};
 }
 
-bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n, err *e)
+bool take_outlines(const journal *j, take_list *l, journal_item **items, size_t *n, err *e)
 {
     journal_item *made = xcalloc(l->n, sizeof *made);
     size_t count = l->n;
@@ -306,7 +211,7 @@ bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n,
         l->items[i] = (journal_take){0};
     }
     for (size_t i = 0; fine && i < count; i++)
-        fine = load(j, l->ids[i], &made[i], e);
+        fine = item_load(j, l->ids[i], true, &made[i], e);
     take_list_clear(l);
     if (fine) {
         *items = made;
@@ -329,10 +234,8 @@ bool take_by_id(const journal *j, long id, journal_item *item, err *e)
     if (fine)
         item->take = take_read(s);
     sqlite3_finalize(s);
-    if (fine && !load(j, id, item, e)) {
-        journal_take_clear(&item->take);
-        item->take = (journal_take){0};
-        fine = false;
-    }
-    return fine;
+    if (fine && item_load(j, id, false, item, e))
+        return true;
+    journal_item_clear(item);
+    return false;
 }

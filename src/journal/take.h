@@ -8,15 +8,13 @@
 
 /* The columns that take_read() wants, from takes t, sessions s and singers g. */
 extern const char take_select[];
-/* Words of flips.stated, from FLIP_ADDED on. */
-#define TAKE_ORIGINS "add|move|confirm"
 
 /* The one order of takes. */
 extern const char take_order[];
 
 journal_take take_read(sqlite3_stmt *s);
 
-/* The take in row `id` with track and flips; false with a sentence when they are damaged. */
+/* The take in row `id` with whole track and flips; false with a sentence when they are damaged. */
 bool take_by_id(const journal *j, long id, journal_item *item, err *e);
 
 /* *same: the frames of row `id` are there, and are those that were stored or have no digest. */
@@ -32,7 +30,8 @@ typedef struct take_list {
 bool take_query(const journal *j, const char *where, const char *singer, const char *vowel_or_null,
                 take_list *out, err *e);
 void take_list_clear(take_list *l);
-/* Takes of a list become items with their tracks; the list is empty afterwards. */
-bool take_items(const journal *j, take_list *l, journal_item **items, size_t *n, err *e);
+/* Takes of a list become items with their tracks, as track_outline(); the list is empty
+ * afterwards. */
+bool take_outlines(const journal *j, take_list *l, journal_item **items, size_t *n, err *e);
 
 #endif

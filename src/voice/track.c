@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-track *track_new(const char *take, size_t n, double hop_s, double first_s)
+track *track_outline(const char *take, size_t n, double hop_s, double first_s)
 {
     track *t = xcalloc(1, sizeof *t);
     *t = (track){.take = xstrdup(take), .n = n, .hop_s = hop_s, .full_scale_db = (double)NAN};
@@ -24,6 +24,12 @@ track *track_new(const char *take, size_t n, double hop_s, double first_s)
     t->reg = xcalloc(n, 1);
     t->doubled = xcalloc(n, 1);
     t->irregular = xcalloc(n, 1);
+    return t;
+}
+
+track *track_new(const char *take, size_t n, double hop_s, double first_s)
+{
+    track *t = track_outline(take, n, hop_s, first_s);
     t->harmonic_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->harmonic_db);
     t->noise_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->noise_db);
     for (size_t i = 0; i < n * TRACK_HARMONICS; i++)

@@ -45,6 +45,9 @@ typedef struct track {
 
 /* n frames, all undefined, time_s set from hop_s and the first frame's time. */
 track *track_new(const char *take, size_t n, double hop_s, double first_s);
+/* The same without harmonics, for those who need none: harmonic_db and noise_db are NULL, and none
+ * of the functions below but track_set_flags() takes it. */
+track *track_outline(const char *take, size_t n, double hop_s, double first_s);
 void track_free(track *t); /* NULL allowed */
 
 /* Puts frames first..first + n - 1 of `from`, times and all, behind those of t. */
