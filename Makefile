@@ -6,7 +6,7 @@ BUILD ?= build
 STAGES ?= base sound voice register fit lesson journal show command
 CFLAGS ?= -O3 -g
 PREFIX ?= /usr/local
-HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -fno-math-errno -Isrc -Itests \
+HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -fno-math-errno -fno-trapping-math -Isrc -Itests \
   -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wvla \
   -Wundef -Wwrite-strings -Wformat=2
 ifdef DEV

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* long PROGRAM TAKES MINUTES MOST_MB [mixed]: long recordings, made of the takes in the folder
+/* long PROGRAM TAKES MINUTES MOST_MB [PART]: long recordings, made of the takes in the folder
  * TAKES, heard by PROGRAM, and how much memory it takes at its peak (ru_maxrss, which counts shared
  * pages too). Ends with 1 where that is more than MOST_MB, or where PROGRAM fails.
  *
@@ -16,6 +16,7 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <time.h>
@@ -208,30 +209,53 @@ static bool tell(const char *what, const char *sound, double minutes, spent s, d
     return s.done && s.mb <= most_mb;
 }
 
+/* Whether this part is asked for; all are where none is named. */
+static bool asked(const char *only, const char *part)
+{
+    return !only || strcmp(only, part) == 0;
+}
+
+static bool hear_file(const char *program, const char *folder, const takes *all, double minutes,
+                      double most_mb, const char *only)
+{
+    char *path = xformat("%s/long.wav", folder), *journal = xformat("%s/long.journal", folder);
+    const char *const flips[] = {program, "analyse", path, NULL};
+    const char *const add[] = {program, "--journal", journal, "add", "wren", path, NULL};
+    FILE *out = fopen(path, "wb");
+    bool good = out && write_long(out, all, minutes, false);
+    good = out && fclose(out) == 0 && good;
+    if (asked(only, "mixed"))
+        good = tell("analyse", "mixed", minutes, measure(flips, -1), most_mb) && good;
+    remove(journal);
+    if (asked(only, "add"))
+        good = tell("add", "mixed", minutes, measure(add, -1), most_mb) && good;
+    remove(journal);
+    remove(path);
+    free(journal);
+    free(path);
+    return good;
+}
+
 int main(int argc, char **argv)
 {
     takes all = {.n = 0};
     if (argc < 5 || argc > 6 || !read_takes(argv[2], &all)) {
-        fputs("usage: long PROGRAM TAKES MINUTES MOST_MB [mixed]\n", stderr);
+        fputs("usage: long PROGRAM TAKES MINUTES MOST_MB [mixed|add|voiced]\n", stderr);
         return 2;
     }
     double minutes = strtod(argv[3], NULL), most_mb = strtod(argv[4], NULL);
-    char *path = xformat("%s/long.wav", argv[2]);
-    const char *const flips[] = {argv[1], "analyse", path, NULL};
     const char *const frames[] = {argv[1], "analyse", "--tracks", "--measures", "-", NULL};
-    FILE *out = fopen(path, "wb");
-    bool good = out && write_long(out, &all, minutes, false);
-    good = out && fclose(out) == 0 && good;
+    const char *only = argv[5];
+    bool good = true;
     printf("# %zu takes of %d Hz\ncommand\tsound\tminutes\tpeak_mb\tprocessor_s\twall_s\tresult\n",
            all.n, all.rate);
-    good = tell("analyse", "mixed", minutes, measure(flips, -1), most_mb) && good;
-    remove(path);
-    if (argc == 5)
+    if (asked(only, "mixed") || asked(only, "add"))
+        good = hear_file(argv[1], argv[2], &all, minutes, most_mb, only);
+    if (asked(only, "voiced"))
         good = tell("analyse --tracks --measures", "voiced, by a pipe", minutes,
                     measure_pipe(frames, &all, minutes, true), most_mb) &&
                good;
     for (size_t k = 0; k < all.n; k++)
         free(all.items[k].x);
-    free(path);
     return good ? 0 : 1;
 }

@@ -2,6 +2,7 @@
 #include "sound/signal.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 
 #include <assert.h>
 #include <math.h>
@@ -49,34 +50,38 @@ static size_t end_of_cell(const signal_window *w)
 
 /* High-passes n samples, y = x - x1 + pole * y1, and adds their squares to the cell. Four samples
  * at a time, all from the output before them, so that only every fourth waits for it. */
-static void highpass(signal_window *w, float *x, size_t n)
+EACH_PROCESSOR static void highpass(signal_window *w, float *x, size_t n)
 {
-    const double p = w->pole, gain = (1 + p) / 2, p2 = p * p, p4 = p2 * p2;
-    double x1 = w->x1, y = w->y1, even = 0, odd = 0;
+    const double p = w->pole, gain = (1 + p) / 2, p2 = p * p;
+    const fours after = {p, p2, p2 * p, p2 * p2}, nothing = {0};
+    fours squares = {0};
+    double x1 = w->x1, y = w->y1, sum = 0;
     size_t i = 0;
     for (; i + 4 <= n; i += 4) {
-        double d0 = (double)x[i] - x1, d1 = (double)x[i + 1] - (double)x[i];
-        double d2 = (double)x[i + 2] - (double)x[i + 1], d3 = (double)x[i + 3] - (double)x[i + 2];
-        double two = p * d0 + d1, four = p2 * two + (p * d2 + d3);
-        double y0 = p * y + d0, y1 = p2 * y + two, y2 = p * y1 + d2;
-        x1 = (double)x[i + 3];
-        y = p4 * y + four;
-        even += y0 * y0 + y2 * y2;
-        odd += y1 * y1 + y * y;
-        x[i] = (float)(gain * y0);
-        x[i + 1] = (float)(gain * y1);
-        x[i + 2] = (float)(gain * y2);
-        x[i + 3] = (float)(gain * y);
+        four_floats block;
+        memcpy(&block, x + i, sizeof block);
+        fours now = __builtin_convertvector(block, fours);
+        fours out = now - __builtin_shufflevector((fours){x1}, now, 0, 4, 5, 6);
+        out += p * __builtin_shufflevector(nothing, out, 0, 4, 5, 6);
+        out += p2 * __builtin_shufflevector(nothing, out, 0, 1, 4, 5);
+        double next = out[3] + after[3] * y; /* sooner than through the vector */
+        out += after * y;
+        x1 = now[3];
+        y = next;
+        squares += out * out;
+        block = __builtin_convertvector(gain * out, four_floats);
+        memcpy(x + i, &block, sizeof block);
     }
     for (; i < n; i++) {
         y = p * y + ((double)x[i] - x1);
         x1 = (double)x[i];
-        even += y * y;
+        sum += y * y;
         x[i] = (float)(gain * y);
     }
+    sum += (squares[0] + squares[2]) + (squares[1] + squares[3]);
     w->x1 = x1;
     w->y1 = y;
-    w->sum += gain * gain * (even + odd);
+    w->sum += gain * gain * sum;
 }
 
 static void add_power(signal_window *w, size_t n)

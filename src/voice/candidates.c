@@ -21,6 +21,7 @@ enum { SHARES = 64, TAPS = 16, TOGETHER = LANES, SLANT = TOGETHER / 2 };
 struct correlator {
     double rate_hz;
     pitch_settings s;
+    double none, middle_st;       /* the cost of no pitch; middle_hz in semitones */
     int lo, hi;                   /* lags in samples that are looked at; all from 1 to a multiple of
                                 TOGETHER are correlated */
     int *window;                  /* samples compared, a multiple of 4, for TOGETHER lags each */
@@ -61,9 +62,11 @@ static int begins_left(int lane)
     return (lane + 1) / 2;
 }
 
-static void take_sound(correlator *c, const signal *x)
+void correlator_take(correlator *c, const signal *x)
 {
     size_t reach = (size_t)c->reach, all = x->n + 2 * reach;
+    free(c->x);
+    free(c->energy);
     c->n = (long)x->n;
     c->x = xcalloc(all, sizeof *c->x);
     c->energy = xmalloc(all + 1, sizeof *c->energy);
@@ -78,6 +81,8 @@ correlator *correlator_new(const signal *x, const pitch_settings *s)
     correlator *c = xcalloc(1, sizeof *c);
     c->rate_hz = x->rate_hz;
     c->s = *s;
+    c->none = log(1 - s->voiced_at + s->floor);
+    c->middle_st = note_from_hz(middle_hz);
     c->lo = (int)floor(x->rate_hz / s->hi_hz) - 1;
     c->hi = (int)ceil(x->rate_hz / s->lo_hz) + 1;
     int groups = c->hi / TOGETHER + 1;
@@ -86,7 +91,7 @@ correlator *correlator_new(const signal *x, const pitch_settings *s)
         c->window[g] = window_of(c, g * TOGETHER + 0.5 * (TOGETHER + 1));
     c->reach = (groups * TOGETHER + c->window[groups - 1]) / 2 + TOGETHER;
     c->ncc = xcalloc((size_t)(groups * TOGETHER + 1 + TAPS), sizeof *c->ncc);
-    take_sound(c, x);
+    correlator_take(c, x);
     tabulate_between(c);
     for (int m = 0; m < SLANT; m++)
         for (int k = 0; k < TOGETHER; k++)
@@ -163,11 +168,17 @@ static void correlate(correlator *c, long at)
 }
 
 /* Correlation between whole lags; `place` is a lag in 1 / SHARES. */
-static float between(const correlator *c, int place)
+static inline float between(const correlator *c, int place)
 {
     const float *w = c->between[place & (SHARES - 1)];
     const float *y = at_lag(c, place / SHARES) - (TAPS / 2 - 1);
-    return lanes_dot(w, y, TAPS);
+    lanes w0, w1, y0, y1;
+    memcpy(&w0, w, sizeof w0);
+    memcpy(&w1, w + LANES, sizeof w1);
+    memcpy(&y0, y, sizeof y0);
+    memcpy(&y1, y + LANES, sizeof y1);
+    lanes sum = w0 * y0 + w1 * y1;
+    return ((sum[0] + sum[4]) + (sum[1] + sum[5])) + ((sum[2] + sum[6]) + (sum[3] + sum[7]));
 }
 
 /* Where a parabola through three points, one apart, has its top. */
@@ -180,7 +191,7 @@ static float top_of(float l, float m, float r)
 
 /* The lag of the top near a whole-lag peak: a parabola through whole lags, one through points a
  * quarter apart. */
-static double refine(const correlator *c, int peak, double *top)
+EACH_PROCESSOR static double refine(const correlator *c, int peak, double *top)
 {
     enum { STEP = SHARES / 4 };
     const float *at = at_lag(c, peak);
@@ -207,10 +218,35 @@ void candidate_keep(candidate found[CANDIDATES_MOST], size_t *n, candidate new)
     found[at] = new;
 }
 
-size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDIDATES_MOST])
+/* Which of the lags lag..lag + LANES - 1 are peaks of 0.2 or more, a bit each. */
+EACH_PROCESSOR static unsigned peaks_from(const correlator *c, int lag)
+{
+    static const lane_bits bit = {1, 2, 4, 8, 16, 32, 64, 128};
+    lanes before, there, after;
+    memcpy(&before, at_lag(c, lag - 1), sizeof before);
+    memcpy(&there, at_lag(c, lag), sizeof there);
+    memcpy(&after, at_lag(c, lag + 1), sizeof after);
+    lane_bits peak = (there >= 0.2f) & (there >= before) & (there > after) & bit;
+    return (unsigned)((peak[0] + peak[4]) + (peak[1] + peak[5]) + (peak[2] + peak[6]) +
+                      (peak[3] + peak[7]));
+}
+
+static void look_at_peak(const correlator *c, int lag, candidate found[CANDIDATES_MOST], size_t *n)
 {
     const pitch_settings *s = &c->s;
-    const double none = log(1 - s->voiced_at + s->floor), middle_st = note_from_hz(middle_hz);
+    double top, hz = c->rate_hz / refine(c, lag, &top);
+    if (hz < s->lo_hz || hz > s->hi_hz)
+        return;
+    double octaves = (double)log2f((float)(hz / middle_hz));
+    double unexplained = (double)logf((float)(1 - top + s->floor));
+    candidate_keep(found, n,
+                   (candidate){.st = c->middle_st + 12 * octaves,
+                               .unexplained = unexplained,
+                               .cost = unexplained - c->none - s->octave_cost * octaves});
+}
+
+size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDIDATES_MOST])
+{
     size_t n = 0;
     long centre = lround(time_s * c->rate_hz), at = centre + c->reach;
     if (centre < 0 || centre > c->n)
@@ -218,19 +254,11 @@ size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDI
     if (c->energy[at + c->reach] - c->energy[at - c->reach] <= 2 * c->reach * faintest)
         return 0;
     correlate(c, at);
-    for (int lag = c->lo + 1; lag < c->hi; lag++) {
-        const float *ncc = at_lag(c, lag);
-        if (ncc[0] < 0.2f || ncc[0] < ncc[-1] || ncc[0] <= ncc[1])
-            continue;
-        double top, hz = c->rate_hz / refine(c, lag, &top);
-        if (hz < s->lo_hz || hz > s->hi_hz)
-            continue;
-        double octaves = (double)log2f((float)(hz / middle_hz));
-        double unexplained = (double)logf((float)(1 - top + s->floor));
-        candidate_keep(found, &n,
-                       (candidate){.st = middle_st + 12 * octaves,
-                                   .unexplained = unexplained,
-                                   .cost = unexplained - none - s->octave_cost * octaves});
+    for (int first = c->lo + 1; first < c->hi; first += LANES) {
+        unsigned peaks = peaks_from(c, first);
+        for (int lag = first; peaks && lag < c->hi; lag++, peaks >>= 1)
+            if (peaks & 1)
+                look_at_peak(c, lag, found, &n);
     }
     return n;
 }

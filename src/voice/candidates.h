@@ -23,6 +23,9 @@ typedef struct correlator correlator;
 correlator *correlator_new(const signal *x, const pitch_settings *s);
 void correlator_free(correlator *c);
 
+/* Another sound of the same rate in the place of the one it has. */
+void correlator_take(correlator *c, const signal *x);
+
 /* The cheapest candidates around time_s, at most CANDIDATES_MOST; 0 in silence. */
 size_t correlator_candidates(correlator *c, double time_s, candidate found[CANDIDATES_MOST]);
 

@@ -39,8 +39,8 @@ static float sound_at(const signal *x, double at, const turn *t)
     return (float)(sum * sin(M_PI * off) / M_PI);
 }
 
-size_t glide_candidates(const signal *x, const pitch_settings *s, double time_s, double st_per_s,
-                        candidate found[CANDIDATES_MOST])
+size_t glide_candidates(correlator *c, const signal *x, const pitch_settings *s, double time_s,
+                        double st_per_s, candidate found[CANDIDATES_MOST])
 {
     double k = st_per_s * log(2) / 12;
     size_t half = (size_t)ceil((s->window_hi_s + 1 / s->lo_hz) * x->rate_hz);
@@ -52,9 +52,7 @@ size_t glide_candidates(const signal *x, const pitch_settings *s, double time_s,
         double t = k == 0 ? u : log1p(k * u) / k;
         still.x[i] = sound_at(x, (time_s + t) * x->rate_hz, &taps);
     }
-    correlator *c = correlator_new(&still, s);
-    size_t n = correlator_candidates(c, (double)half / x->rate_hz, found);
-    correlator_free(c);
+    correlator_take(c, &still);
     free(still.x);
-    return n;
+    return correlator_candidates(c, (double)half / x->rate_hz, found);
 }

@@ -13,8 +13,8 @@
 #include <stddef.h>
 
 /* The candidates around time_s where the pitch moves by st_per_s semitones a second, at most 300 up
- * or down; their pitch is that at time_s. */
-size_t glide_candidates(const signal *x, const pitch_settings *s, double time_s, double st_per_s,
-                        candidate found[CANDIDATES_MOST]);
+ * or down; their pitch is that at time_s. `c` is for the rate of x, and loses the sound it had. */
+size_t glide_candidates(correlator *c, const signal *x, const pitch_settings *s, double time_s,
+                        double st_per_s, candidate found[CANDIDATES_MOST]);
 
 #endif

@@ -102,10 +102,12 @@ static void tabulate_kernel(heterodyne *h)
     double slope;
     h->kernel = xmalloc(ROWS, sizeof *h->kernel);
     for (int r = 0; r < ROWS; r++)
-        for (int m = 0; m < LANES; m++) {
+        for (int m = 0; m <= MARGIN; m++) {
+            int mirror = ROWS - 1 - r, to = 2 * MARGIN + 1 - m;
             double off = m - MARGIN - (r + 0.5) / ROWS;
-            h->kernel[r][0][m] = (float)kernel_at(off, &slope);
+            h->kernel[r][0][m] = h->kernel[mirror][0][to] = (float)kernel_at(off, &slope);
             h->kernel[r][1][m] = (float)slope;
+            h->kernel[mirror][1][to] = (float)-slope;
         }
     float kernel[LANES * STEPS + 1];
     for (int i = 0; i <= LANES * STEPS; i++)
@@ -175,8 +177,9 @@ static const float *window_of(heterodyne *h, double seconds, int *half)
     *half = which * h->step;
     if (!h->window[which]) {
         float *w = h->window[which] = xmalloc((size_t)(2 * *half + 1), sizeof *w);
-        for (int k = -*half; k <= *half; k++)
-            w[k + *half] = (float)((1 + cos(M_PI * k / (*half + 1))) / (2 * (*half + 1)));
+        for (int k = 0; k <= *half; k++)
+            w[*half - k] = w[*half + k] =
+                (float)((1 + cos(M_PI * k / (*half + 1))) / (2 * (*half + 1)));
     }
     return h->window[which];
 }

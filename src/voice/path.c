@@ -2,6 +2,7 @@
 #include "voice/path.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 #include "voice/candidates.h"
 #include "voice/glide.h"
 
@@ -19,30 +20,46 @@ typedef struct column { /* one frame of the search */
     unsigned char from[STATES];
 } column;
 
-static double leap(const pitch_settings *s, double from_st, double to_st)
+/* From state i of those before to each of now's but UNVOICED, where that is the cheapest so far. */
+EACH_PROCESSOR static void leap(const pitch_settings *s, const column *before, long i,
+                                const double *restrict st, double *restrict best,
+                                long *restrict from)
 {
-    double by = fabs(to_st - from_st), beyond = by - s->leap_free_st;
-    if (beyond <= 0)
-        return 0;
-    double cost = s->leap_cost * beyond;
-    return (cost < s->leap_cap ? cost : s->leap_cap) + (by > s->far_st ? s->far_cost : 0);
+    const double from_st = before->found[i].st, at = before->total[i];
+    const double free_st = s->leap_free_st, far_st = s->far_st;
+    const double per_st = s->leap_cost, cap = s->leap_cap, far_cost = s->far_cost;
+    for (int k = 0; k < CANDIDATES_MOST; k++) {
+        double by = fabs(st[k] - from_st), beyond = by - free_st, least = best[k];
+        double cost = per_st * (beyond > 0 ? beyond : 0);
+        cost = (cost < cap ? cost : cap) + (by > far_st ? far_cost : 0) + at;
+        from[k] = cost < least ? i : from[k];
+        best[k] = cost < least ? cost : least;
+    }
 }
 
-static void arrive(const pitch_settings *s, const column *before, column *now, int state)
+static void arrive(const pitch_settings *s, const column *before, column *now)
 {
-    double best = before->total[UNVOICED] + (state == UNVOICED ? 0 : s->onset_cost);
-    int from = UNVOICED;
-    for (int i = 0; i < (int)before->n; i++) {
-        double cost = before->total[i];
-        cost +=
-            state == UNVOICED ? s->onset_cost : leap(s, before->found[i].st, now->found[state].st);
-        if (cost < best) {
-            best = cost;
-            from = i;
+    double st[CANDIDATES_MOST] = {0}, best[CANDIDATES_MOST], none = before->total[UNVOICED];
+    long from[CANDIDATES_MOST];
+    now->from[UNVOICED] = UNVOICED;
+    for (size_t k = 0; k < CANDIDATES_MOST; k++) {
+        best[k] = none + s->onset_cost;
+        from[k] = UNVOICED;
+    }
+    for (size_t k = 0; k < now->n; k++)
+        st[k] = now->found[k].st;
+    for (long i = 0; i < (long)before->n; i++) {
+        leap(s, before, i, st, best, from);
+        if (before->total[i] + s->onset_cost < none) {
+            none = before->total[i] + s->onset_cost;
+            now->from[UNVOICED] = (unsigned char)i;
         }
     }
-    now->total[state] = best + (state == UNVOICED ? 0 : now->found[state].cost);
-    now->from[state] = (unsigned char)from;
+    now->total[UNVOICED] = none;
+    for (size_t k = 0; k < now->n; k++) {
+        now->total[k] = best[k] + now->found[k].cost;
+        now->from[k] = (unsigned char)from[k];
+    }
 }
 
 static int cheapest(const column *c)
@@ -82,12 +99,8 @@ static void take(path *p, size_t i, const column *c, int state)
 static void search(const pitch_settings *s, size_t n, column *columns, path *p)
 {
     const column start = {.n = 0};
-    for (size_t i = 0; i < n; i++) {
-        const column *before = i ? &columns[i - 1] : &start;
-        for (int k = 0; k < (int)columns[i].n; k++)
-            arrive(s, before, &columns[i], k);
-        arrive(s, before, &columns[i], UNVOICED);
-    }
+    for (size_t i = 0; i < n; i++)
+        arrive(s, i ? &columns[i - 1] : &start, &columns[i]);
     int state = n ? cheapest(&columns[n - 1]) : UNVOICED;
     for (size_t i = n; i-- > 0;) {
         take(p, i, &columns[i], state);
@@ -120,8 +133,8 @@ static size_t found_again(const path *p, size_t n, size_t from, double far_st)
 
 /* Where the path breaks off in the middle of sound and is found again a few semitones away, the
  * pitch may have glided: looks for candidates there that move so. Whether there were any. */
-static bool look_for_glides(const signal *x, double hop_s, size_t n, const pitch_settings *s,
-                            const path *p, column *columns)
+static bool look_for_glides(correlator *c, const signal *x, double hop_s, size_t n,
+                            const pitch_settings *s, const path *p, column *columns)
 {
     static const double shares[] = {0.6, 1, 1.4, 1.8}; /* of the mean speed; smooth ones vary */
     static const double least_st = 3, most_st_per_s = 300;
@@ -138,7 +151,7 @@ static bool look_for_glides(const signal *x, double hop_s, size_t n, const pitch
             for (size_t h = 0; h < sizeof shares / sizeof *shares; h++) {
                 candidate more[CANDIDATES_MOST];
                 double by = fmax(-most_st_per_s, fmin(most_st_per_s, shares[h] * speed));
-                size_t m = glide_candidates(x, s, (double)k * hop_s, by, more);
+                size_t m = glide_candidates(c, x, s, (double)k * hop_s, by, more);
                 for (size_t j = 0; j < m; j++)
                     candidate_keep(columns[k].found, &columns[k].n, more[j]);
                 any = any || m;
@@ -157,7 +170,7 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
         columns[i].n =
             over_gate_db[i] > 0 ? correlator_candidates(c, (double)i * hop_s, columns[i].found) : 0;
     search(s, n, columns, p);
-    if (look_for_glides(x, hop_s, n, s, p, columns))
+    if (look_for_glides(c, x, hop_s, n, s, p, columns))
         search(s, n, columns, p);
     free(columns);
     correlator_free(c);
