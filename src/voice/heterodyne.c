@@ -30,9 +30,9 @@ struct heterodyne {
     size_t n;
     double *hz; /* [n] pitch, held across unvoiced frames */
     int grid;   /* points over two periods */
-    /* Phase of phi / 2 at each sample, [x->n + 3]: the grid point in all WAYS grids, the row of the
-     * kernel behind it, and what is over, from the middle of that row, in grid points. */
-    int *cell, *row;
+    /* Phase of phi / 2 at each sample, [x->n + 3]: the grid point in all WAYS grids times ROWS, and
+     * the row of the kernel behind it; what is over, from the middle of that row, in grid points. */
+    int *place;
     float *rest;
     float (*kernel)[2][LANES];       /* [ROWS] values, slopes */
     float undo[HETERODYNE_MOST + 1]; /* 1 / the kernel's transform */
@@ -60,11 +60,10 @@ EACH_PROCESSOR static double turn_straight(heterodyne *h, size_t first, size_t e
         four_ints place = __builtin_convertvector(at, four_ints);
         four_floats rest =
             __builtin_convertvector(at - __builtin_convertvector(place, fours) - 0.5, four_floats);
-        four_ints row = place & (ROWS - 1), way = ((int)(i % WAYS) + each) & (WAYS - 1);
-        place = ((place >> ROW_BITS) & (h->grid - 1)) + way * (h->grid + LANES);
+        four_ints way = ((int)(i % WAYS) + each) & (WAYS - 1);
+        place = (place & (h->grid * ROWS - 1)) + way * ((h->grid + LANES) * ROWS);
         rest *= 1.0f / ROWS;
-        memcpy(h->cell + i, &place, sizeof place);
-        memcpy(h->row + i, &row, sizeof row);
+        memcpy(h->place + i, &place, sizeof place);
         memcpy(h->rest + i, &rest, sizeof rest);
         k += 4;
     }
@@ -127,8 +126,7 @@ heterodyne *heterodyne_new(const signal *x, double hop_s, size_t n, int most_lin
     *h = (heterodyne){.x = x, .hop_s = hop_s, .n = n, .hz = xmalloc(n, sizeof *h->hz)};
     h->grid = most_lines <= HETERODYNE_MOST / 2 + 1 ? GRID / 2 : GRID;
     h->step = (int)ceil(x->rate_hz / 2000);
-    h->cell = xmalloc(x->n + 3, sizeof *h->cell);
-    h->row = xmalloc(x->n + 3, sizeof *h->row);
+    h->place = xmalloc(x->n + 3, sizeof *h->place);
     h->rest = xmalloc(x->n + 3, sizeof *h->rest);
     h->spread = xmalloc(KEPT, sizeof *h->spread);
     h->in = fftwf_alloc_complex((size_t)h->grid);
@@ -149,8 +147,7 @@ void heterodyne_free(heterodyne *h)
     fftwf_free(h->out);
     free(h->kernel);
     free(h->hz);
-    free(h->cell);
-    free(h->row);
+    free(h->place);
     free(h->rest);
     free(h->spread);
     free(h);
@@ -194,7 +191,7 @@ EACH_PROCESSOR static void spread_until(heterodyne *h, size_t from, size_t to)
         h->from = from;
     }
     for (; h->to < to; h->to++) {
-        float(*row)[LANES] = h->kernel[h->row[h->to]];
+        float(*row)[LANES] = h->kernel[h->place[h->to] & (ROWS - 1)];
         lanes value, slope;
         memcpy(&value, row[0], sizeof value);
         memcpy(&slope, row[1], sizeof slope);
@@ -209,14 +206,15 @@ EACH_PROCESSOR static void collect(const heterodyne *h, size_t from, size_t to, 
 {
     float grid[WAYS * (GRID + LANES)];
     const float(*spread)[LANES] = (const float(*)[LANES])h->spread + (from - h->from);
-    const int *cell = h->cell + from, points = h->grid + LANES, n = (int)(to - from);
+    const int *place = h->place + from, points = h->grid + LANES, n = (int)(to - from);
     memset(grid, 0, (size_t)(WAYS * points) * sizeof *grid);
     for (int i = 0; i < n; i++) {
         lanes sum, x;
-        memcpy(&sum, grid + cell[i], sizeof sum);
+        float *to_grid = grid + (place[i] >> ROW_BITS);
+        memcpy(&sum, to_grid, sizeof sum);
         memcpy(&x, spread[i], sizeof x);
         sum += weight[i] * x;
-        memcpy(grid + cell[i], &sum, sizeof sum);
+        memcpy(to_grid, &sum, sizeof sum);
     }
     for (int m = 0; m < points; m += LANES) {
         lanes total = {0}, part;
