@@ -45,13 +45,15 @@ typedef struct stray { /* how one harmonic's phase turns from one frame to the n
 static int strays(const phases *a, const phases *b, double seconds, stray *found)
 {
     static const double jitter = 1e-4, lagging = 0.01, half_clear = 100;
+    const double hz_a_turn = 1 / (2 * M_PI * seconds);
     int n = a->n < b->n ? a->n : b->n;
     for (int h = 1; h <= n; h++) {
         const float complex *p = a->line + 2 * h - 1, *q = b->line + 2 * h - 1;
         float noise = (power_of(p[-1]) + power_of(p[1]) + power_of(q[-1]) + power_of(q[1])) / 4;
-        double snr = (double)(sqrtf(power_of(*p) * power_of(*q)) / (noise + 1e-30f));
-        found[h - 1] = (stray){.hz = (double)cargf(*q * conjf(*p)) / h / (2 * M_PI * seconds),
-                               .weight = h * h / (1 / (snr + 1e-9) + jitter + lagging * h * h),
+        double snr = (double)(sqrtf(power_of(*p) * power_of(*q)) / (noise + 1e-30f)) + 1e-9;
+        double square = h * h;
+        found[h - 1] = (stray){.hz = (double)cargf(*q * conjf(*p)) * hz_a_turn / h,
+                               .weight = square * snr / (1 + snr * (jitter + lagging * square)),
                                .clear = snr / (snr + half_clear)};
     }
     return n;
@@ -91,9 +93,9 @@ static double median_of(const stray *found, int n)
  * opens the first formant sweeps over one or two of them, and turns their phases. */
 static double robust_mean_of(const stray *found, int n, double hz)
 {
-    double about = median_of(found, n), sum = 0, weights = 0;
+    double about = median_of(found, n), per_hz = 1 / (robust_share * hz), sum = 0, weights = 0;
     for (int i = 0; i < n; i++) {
-        double off = (found[i].hz - about) / (robust_share * hz);
+        double off = (found[i].hz - about) * per_hz;
         double weight = found[i].weight / (1 + off * off);
         sum += weight * found[i].hz;
         weights += weight;

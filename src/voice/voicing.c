@@ -6,27 +6,29 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* The log odds after one step of the chain: voice stays or ends, none stays or begins. */
+static const double most_odds = 300; /* of a frame, as a logarithm: what e to it can be */
+
+/* The odds after one step of the chain: voice stays or ends, none stays or begins. */
 static double step(double odds, double change)
 {
-    double p = 1 / (1 + exp(-odds));
-    double voiced = p * (1 - change) + (1 - p) * change;
-    return log(voiced / (1 - voiced));
+    return (odds * (1 - change) + change) / (odds * change + (1 - change));
 }
 
-/* In log odds, forward[i] = odds[i] + step(forward[i - 1]), the backward pass alike; a frame's
- * probability comes from both, its own evidence counted once. Even odds before and after. */
+/* forward[i] = odds[i] step(forward[i - 1]), the backward pass alike; a frame's probability comes
+ * from both, its own evidence counted once. Even odds before and after. */
 void voicing_chain(const double *odds, size_t n, double change_per_frame, double *probability)
 {
-    double *before = xmalloc(n, sizeof *before), at = 0;
+    double *before = xmalloc(n, sizeof *before), *own = xmalloc(n, sizeof *own), at = 1;
     for (size_t i = 0; i < n; i++) {
+        own[i] = exp(fmax(-most_odds, fmin(odds[i], most_odds)));
         before[i] = at;
-        at = step(at + odds[i], change_per_frame);
+        at = step(at * own[i], change_per_frame);
     }
-    at = 0;
+    at = 1;
     for (size_t i = n; i-- > 0;) {
-        probability[i] = 1 / (1 + exp(-(before[i] + odds[i] + at)));
-        at = step(at + odds[i], change_per_frame);
+        probability[i] = 1 / (1 + 1 / (before[i] * own[i] * at));
+        at = step(at * own[i], change_per_frame);
     }
     free(before);
+    free(own);
 }
