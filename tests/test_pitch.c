@@ -250,7 +250,7 @@ static void test_15_db(void **state)
     heard h = hear(x, n);
     for (size_t i = 12; i + 12 < h.n; i++, count++) {
         double off = 100 * fabs(h.st[i] - vibrato_5((double)i * HOP_S));
-        gross += !(off <= 50);
+        gross += off <= 50 ? 0 : 1;
         sum += gross ? 0 : off;
     }
     print_message("15 dB: %zu gross of %zu, mean %.2f cents\n", gross, count, sum / (double)count);

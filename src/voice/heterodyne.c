@@ -13,16 +13,8 @@
 
 /* A grid of phases over two periods, of GRID points or, for few lines, half as many; the kernel
  * reaches over LANES of them and stands in a table with its slope at ROWS places between two grid
- * points. Samples go to WAYS grids in turn, so that none waits for the one before. */
-enum {
-    GRID = 128,
-    ROW_BITS = 8,
-    ROWS = 1 << ROW_BITS,
-    WAYS = 8,
-    MARGIN = 3,
-    WINDOWS = 256,
-    KEPT = 4096
-};
+ * points. */
+enum { GRID = 128, ROW_BITS = 8, ROWS = 1 << ROW_BITS, MARGIN = 3, WINDOWS = 256, KEPT = 4096 };
 
 struct heterodyne {
     const signal *x;
@@ -30,8 +22,8 @@ struct heterodyne {
     size_t n;
     double *hz; /* [n] pitch, held across unvoiced frames */
     int grid;   /* points over two periods */
-    /* Phase of phi / 2 at each sample, [x->n + 3]: the grid point in all WAYS grids times ROWS, and
-     * the row of the kernel behind it; what is over, from the middle of that row, in grid points. */
+    /* Phase of phi / 2 at each sample, [x->n + 3]: the grid point times ROWS, and the row of the
+     * kernel behind it; what is over, from the middle of that row, in grid points. */
     int *place;
     float *rest;
     float (*kernel)[2][LANES];       /* [ROWS] values, slopes */
@@ -60,8 +52,7 @@ EACH_PROCESSOR static double turn_straight(heterodyne *h, size_t first, size_t e
         four_ints place = __builtin_convertvector(at, four_ints);
         four_floats rest =
             __builtin_convertvector(at - __builtin_convertvector(place, fours) - 0.5, four_floats);
-        four_ints way = ((int)(i % WAYS) + each) & (WAYS - 1);
-        place = (place & (h->grid * ROWS - 1)) + way * ((h->grid + LANES) * ROWS);
+        place &= h->grid * ROWS - 1;
         rest *= 1.0f / ROWS;
         memcpy(h->place + i, &place, sizeof place);
         memcpy(h->rest + i, &rest, sizeof rest);
@@ -200,30 +191,23 @@ EACH_PROCESSOR static void spread_until(heterodyne *h, size_t from, size_t to)
     }
 }
 
-/* Samples from..to - 1, each times its weight, into the grids, and these into one. */
+/* Samples from..to - 1, each times its weight, into the grid: every `apart`-th, then those after
+ * them and so on, so that one seldom lies where the one before it is still being added. */
 EACH_PROCESSOR static void collect(const heterodyne *h, size_t from, size_t to, const float *weight,
-                                   float whole[GRID + LANES])
+                                   size_t apart, float grid[GRID + LANES])
 {
-    float grid[WAYS * (GRID + LANES)];
     const float(*spread)[LANES] = (const float(*)[LANES])h->spread + (from - h->from);
-    const int *place = h->place + from, points = h->grid + LANES, n = (int)(to - from);
-    memset(grid, 0, (size_t)(WAYS * points) * sizeof *grid);
-    for (int i = 0; i < n; i++) {
-        lanes sum, x;
-        float *to_grid = grid + (place[i] >> ROW_BITS);
-        memcpy(&sum, to_grid, sizeof sum);
-        memcpy(&x, spread[i], sizeof x);
-        sum += weight[i] * x;
-        memcpy(to_grid, &sum, sizeof sum);
-    }
-    for (int m = 0; m < points; m += LANES) {
-        lanes total = {0}, part;
-        for (int way = 0; way < WAYS; way++) {
-            memcpy(&part, grid + way * points + m, sizeof part);
-            total += part;
+    const int *place = h->place + from;
+    memset(grid, 0, (size_t)(h->grid + LANES) * sizeof *grid);
+    for (size_t first = 0; first < apart; first++)
+        for (size_t i = first; i < to - from; i += apart) {
+            lanes sum, x;
+            float *at = grid + (place[i] >> ROW_BITS);
+            memcpy(&sum, at, sizeof sum);
+            memcpy(&x, spread[i], sizeof x);
+            sum += weight[i] * x;
+            memcpy(at, &sum, sizeof sum);
         }
-        memcpy(whole + m, &total, sizeof total);
-    }
 }
 
 void heterodyne_lines(heterodyne *h, size_t i, heterodyne_window w, int n_lines,
@@ -236,7 +220,8 @@ void heterodyne_lines(heterodyne *h, size_t i, heterodyne_window w, int n_lines,
     long from = centre < half ? 0 : centre - half;
     long to = centre + half >= n ? n : centre + half + 1;
     spread_until(h, (size_t)from, (size_t)to);
-    collect(h, (size_t)from, (size_t)to, window + (from - centre + half), whole);
+    size_t apart = (size_t)ceil(LANES / (h->hz[i] * grid / (2 * h->x->rate_hz)));
+    collect(h, (size_t)from, (size_t)to, window + (from - centre + half), apart, whole);
     /* What lies over the ends goes in at the other end. */
     for (int m = 0; m < MARGIN; m++)
         whole[grid + m] += whole[m];
