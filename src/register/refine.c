@@ -19,6 +19,8 @@ static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
  * register, give or take what drifts; a leap takes 35 ms, a change without one 150 ms, with
  * standard deviations as factors of e and of the root of e. */
 static const double place_sd_s = 0.040, height_sd = 0.4;
+static const double leap_share = 0.25, leap_more_st = 0.5; /* the pitch steps by the leap, give or
+                                                              take so much of it and so much more */
 static const double leap_width_s = 0.035, leap_width_sd = 1;
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
@@ -73,25 +75,48 @@ static double left_over(const sums *s)
 typedef struct window {
     size_t lo, hi;
     double pitch_ref, height;
-    bool leaps; /* the pitch tells, too; without a leap it holds only vibrato */
+    double leap_st;      /* the largest near by */
+    double pitch_counts; /* what a frame's pitch counts for, 1/st^2 */
+    bool leaps;          /* the pitch tells, too; without a leap it holds only vibrato */
 } window;
 
-static double misfit(const evidence *ev, const double *time_s, const saying *says, window w,
+/* What a ramp of the pitch leaves, each frame counting for `counts`. */
+static double pitch_misfit(const evidence *ev, const double *time_s, const window *w, double tau,
+                           double width_s, double counts)
+{
+    sums p = {.yy = 0};
+    double wide = hypot(width_s, pitch_s);
+    for (size_t i = w->lo; i <= w->hi; i++) {
+        double x = time_s[i] - tau;
+        add(&p, counts, x, ramp(x, wide), ev->pitch_st[i] - w->pitch_ref);
+    }
+    expect(&p, w->leap_st, leap_share * fabs(w->leap_st) + leap_more_st);
+    return left_over(&p);
+}
+
+static double misfit(const evidence *ev, const double *time_s, const saying *says, const window *w,
                      double tau, double width_s)
 {
-    sums c = {.yy = 0}, p = {.yy = 0};
-    double wide_c = hypot(width_s, harmonics_s), wide_p = hypot(width_s, pitch_s);
-    for (size_t i = w.lo; i <= w.hi; i++) {
+    sums c = {.yy = 0};
+    double wide = hypot(width_s, harmonics_s);
+    for (size_t i = w->lo; i <= w->hi; i++) {
         double x = time_s[i] - tau, mass = says[i].mass * says[i].weight;
         double spread = coordinate_sd * coordinate_sd + 1 / fmax(mass, 1e-3);
         if (mass > 0)
-            add(&c, coordinate_counts / spread, x, ramp(x, wide_c), says[i].z / says[i].mass);
-        if (w.leaps)
-            add(&p, pitch_counts / (pitch_sd_st * pitch_sd_st), x, ramp(x, wide_p),
-                ev->pitch_st[i] - w.pitch_ref);
+            add(&c, coordinate_counts / spread, x, ramp(x, wide), says[i].z / says[i].mass);
     }
-    expect(&c, w.height, height_sd);
-    return left_over(&c) + (w.leaps ? left_over(&p) : 0);
+    expect(&c, w->height, height_sd);
+    double of_pitch = w->leaps ? pitch_misfit(ev, time_s, w, tau, width_s, w->pitch_counts) : 0;
+    return left_over(&c) + of_pitch;
+}
+
+/* Where vibrato goes on beside a leap, the frames' pitch scatters by that. */
+static void weigh_pitch(const evidence *ev, const double *time_s, double about, window *w)
+{
+    double frames = pitch_counts * (double)(w->hi - w->lo + 1);
+    w->pitch_counts = pitch_counts / (pitch_sd_st * pitch_sd_st);
+    double left = pitch_misfit(ev, time_s, w, about, leap_width_s, w->pitch_counts);
+    w->pitch_counts /= fmax(1, left / frames);
 }
 
 static double squared(double x)
@@ -122,8 +147,10 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
     while (w.hi < last && time_s[w.hi + 1] - about <= reach_s)
         w.hi++;
     for (size_t i = w.lo; i <= w.hi; i++)
-        w.leaps = w.leaps ||
-                  (fabs(ev->leap_st[i]) > least_leap_st && fabs(time_s[i] - about) <= search_s);
+        if (fabs(ev->leap_st[i]) > fabs(w.leap_st) && fabs(time_s[i] - about) <= search_s)
+            w.leap_st = ev->leap_st[i];
+    w.leaps = fabs(w.leap_st) > least_leap_st;
+    weigh_pitch(ev, time_s, about, &w);
     double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
     for (int k = 0; k < WIDTHS; k++)
         for (int j = 0; j < PLACES; j++) {
@@ -132,7 +159,7 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
             left[k][j] = (double)INFINITY;
             if (within)
                 left[k][j] = prior(&w, place_of(j), widths_s[k]) +
-                             misfit(ev, time_s, says, w, tau, widths_s[k]);
+                             misfit(ev, time_s, says, &w, tau, widths_s[k]);
             least = fmin(least, left[k][j]);
         }
     for (int k = 0; k < WIDTHS; k++)
