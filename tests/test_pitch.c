@@ -5,6 +5,7 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "voice/heterodyne.h"
+#include "voice/octave.h"
 #include "voice/path.h"
 #include "voice/pitch.h"
 #include "voice/voicing.h"
@@ -283,6 +284,33 @@ static void test_one_harmonic_carries_all(void **state)
     }
 }
 
+/* A path an octave over 520 Hz drops where there is a first harmonic, 15 dB under the second in
+ * noise, and stays where there is none; one over 300 Hz stays all the same. */
+static void test_octave_mended(void **state)
+{
+    (void)state;
+    static const double first[] = {0.18, 0, 0.18}, hz[] = {520, 520, 300};
+    size_t samples = samples_of(0.8), n = samples / HOP + 1;
+    for (int k = 0; k < 3; k++) {
+        uint32_t seed = 7;
+        float *x = xmalloc(samples, sizeof *x);
+        double *st = xmalloc(n, sizeof *st), high = note_from_hz(2 * hz[k]);
+        for (size_t i = 0; i < samples; i++) {
+            double phase = 2 * M_PI * hz[k] * (double)i / RATE;
+            x[i] = (float)(0.2 * (first[k] * sin(phase) + sin(2 * phase) + 0.2 * normal(&seed)));
+        }
+        for (size_t i = 0; i < n; i++)
+            st[i] = i < 10 ? (double)NAN : high;
+        signal s = {.n = samples, .rate_hz = RATE, .x = x};
+        octave_mend(&s, HOP_S, n, st);
+        for (size_t i = 10; i < n; i++)
+            assert_true(fabs(st[i] - (k ? high : high - 12)) < 1e-9);
+        assert_true(isnan(st[0]));
+        free(st);
+        free(x);
+    }
+}
+
 /* Pulses through two resonances: one of strength[k] at each time. */
 static void ring(float *x, size_t n, double at_s, double strength)
 {
@@ -345,6 +373,29 @@ static void test_doubled_periods(void **state)
     heard h = hear(x, samples_of(4));
     assert_true(fabs(h.st[400] - (steady_st - 12)) < 0.5);
     assert_true(fabs(h.st[40] - steady_st) < 0.5);
+    heard_clear(&h);
+    free(x);
+}
+
+/* For 70 ms after a leap from 400 to 600 Hz only every third pulse has its full strength. */
+static void test_tripled_periods_at_a_leap(void **state)
+{
+    (void)state;
+    size_t n = samples_of(1);
+    float *x = xcalloc(n, sizeof *x);
+    double at = 0;
+    for (int k = 0; at < 1; k++) {
+        bool high = at >= 0.5, odd = high && at < 0.57 && k % 3;
+        ring(x, n, at, 0.3 * (odd ? 0.25 : 1));
+        at += 1 / (high ? 600.0 : 400.0);
+    }
+    heard h = hear(x, n);
+    size_t flagged = 0;
+    for (size_t i = 104; i < 180; i++) {
+        assert_false(fabs(h.st[i] - note_from_hz(600)) >= 0.5);
+        flagged += h.doubled[i];
+    }
+    assert_true(flagged >= 6 && flagged < 20);
     heard_clear(&h);
     free(x);
 }
@@ -581,6 +632,8 @@ int main(void)
         cmocka_unit_test(test_creaky_onset),
         cmocka_unit_test(test_glide_of_a_low_voice),
         cmocka_unit_test(test_echo),
+        cmocka_unit_test(test_octave_mended),
+        cmocka_unit_test(test_tripled_periods_at_a_leap),
         cmocka_unit_test(test_probability),
         cmocka_unit_test(test_voicing_chain),
         cmocka_unit_test(test_closing_mouth),

@@ -213,3 +213,30 @@ void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest)
         }
     }
 }
+
+/* Past the few frames without a pitch that a crack may leave. */
+static size_t past_hole(const double *st, size_t n, size_t from)
+{
+    enum { HOLE = 4 };
+    size_t at = from;
+    while (at < n && at < from + HOLE && isnan(st[at]))
+        at++;
+    return at;
+}
+
+void path_lift_tripling(path *p, size_t n, size_t brief)
+{
+    static const double twelfth_st = 19.02;
+    for (size_t i = 0, end; i < n; i = end) {
+        end = stretch_end(p->st, n, i);
+        size_t next = past_hole(p->st, n, end);
+        if (isnan(p->st[i]) || end - i > brief || next == n ||
+            !(fabs(p->st[next] - p->st[end - 1] - twelfth_st) < 1) ||
+            stretch_end(p->st, n, next) < next + SURE)
+            continue;
+        for (size_t k = i; k < end; k++) {
+            p->st[k] += twelfth_st;
+            p->doubled[k] = 1;
+        }
+    }
+}

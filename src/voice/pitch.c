@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "voice/loudness.h"
 #include "voice/lowband.h"
+#include "voice/octave.h"
 #include "voice/path.h"
 #include "voice/phases.h"
 #include "voice/voicing.h"
@@ -140,8 +141,10 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
     for (size_t i = 0; i < n; i++)
         over_gate_db[i] = level_db[i] - gate_db;
     path_find(&low, hop_s, n, over_gate_db, s, &p);
-    path_lift_doubling(&p, n, (size_t)lround(s->doubling_brief_s / hop_s),
-                       (size_t)lround(s->doubling_s / hop_s));
+    size_t brief = (size_t)lround(s->doubling_brief_s / hop_s);
+    path_lift_doubling(&p, n, brief, (size_t)lround(s->doubling_s / hop_s));
+    path_lift_tripling(&p, n, brief);
+    octave_mend(&low, hop_s, n, pitch_st);
     silence_consonants(level_db, n, pitch_st);
     phases_refine(&low, hop_s, n, pitch_st, clarity_db);
     judge(s, hop_s, n, over_gate_db, p.unexplained, clarity_db, pitch_st, voicing);
