@@ -42,10 +42,32 @@ static void test_products(void **state)
     assert_true(worst < MOST * 1e-7); /* each of them is rounded to a float */
 }
 
+static void test_exponentials(void **state)
+{
+    (void)state;
+    double worst = 0;
+    float x[MOST], far[] = {-INFINITY, -1e9f, -87.5f};
+    for (size_t n = 0; n <= MOST; n++) {
+        for (size_t i = 0; i < n; i++)
+            x[i] = -86 + 172 * (float)(i * n % 71) / 71;
+        lanes_exp(x, n);
+        for (size_t i = 0; i < n; i++) {
+            float from = -86 + 172 * (float)(i * n % 71) / 71;
+            worst = fmax(worst, fabs((double)x[i] / exp((double)from) - 1));
+        }
+    }
+    print_message("exponentials: worst %.1e\n", worst);
+    assert_true(worst < 2e-7); /* two roundings of a float */
+    lanes_exp(far, 3);
+    for (int i = 0; i < 3; i++)
+        assert_true(far[i] > 0 && far[i] < 1e-37f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_products),
+        cmocka_unit_test(test_exponentials),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

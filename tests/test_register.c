@@ -37,6 +37,7 @@ static evidence *stretch(size_t n)
     ev->hz = array_filled(n, 260);
     ev->y_db = xcalloc(n, sizeof *ev->y_db);
     ev->var = xcalloc(n, sizeof *ev->var);
+    ev->warp = xcalloc(n, sizeof *ev->warp);
     ev->declared = xcalloc(n, sizeof *ev->declared);
     ev->gap_s[0] = (double)INFINITY;
     return ev;
@@ -129,6 +130,17 @@ static double jitter(uint32_t *dice)
     return (*dice >> 8) / 8388608.0 - 1;
 }
 
+static void measure(const model *m, const evidence *ev, const double *p2, double *up, double *down)
+{
+    double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
+    harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
+    model_residuals(m, ev, r);
+    steps_of_harmonics(m, ev, r, steps);
+    steps_measure(ev, steps, p2, up, down);
+    free(steps);
+    free(r);
+}
+
 /* Harmonics and level that jitter by 1 dB; at frame AT the first harmonic rises by 4 dB: M2. */
 static void test_a_step_is_found_where_it_is_and_its_way(void **state)
 {
@@ -149,7 +161,7 @@ static void test_a_step_is_found_where_it_is_and_its_way(void **state)
         for (int h = 0; h < HARMONICS; h++)
             ev->y_db[i][h] = jitter(&dice) + (h == 0 && i >= AT ? 4 : 0);
     }
-    steps_measure(&m, ev, p2, up, down);
+    measure(&m, ev, p2, up, down);
     double found = greatest(up, N, &where);
     assert_true(found > 3 && where + 5 >= AT && where <= AT + 5);
     assert_true(greatest(down, N, &other) < 1);
@@ -157,7 +169,7 @@ static void test_a_step_is_found_where_it_is_and_its_way(void **state)
         ev->dip_db[i] = 3; /* the level tells, too */
         ev->step_db[i] = -4;
     }
-    steps_measure(&m, ev, p2, up, down);
+    measure(&m, ev, p2, up, down);
     double both = greatest(up, N, &where);
     assert_true(both > found + 2);
     assert_true(where + 8 >= AT && where <= AT + 8);
@@ -165,7 +177,7 @@ static void test_a_step_is_found_where_it_is_and_its_way(void **state)
         ev->y_db[i][0] *= -1; /* the same, down */
     for (size_t i = AT - 8; i < AT + 8; i++)
         ev->step_db[i] = 4;
-    steps_measure(&m, ev, p2, up, down);
+    measure(&m, ev, p2, up, down);
     assert_true(fabs(greatest(down, N, &where) - both) < 1);
     assert_true(where + 8 >= AT && where <= AT + 8 && up[where] == 0);
     evidence_free(ev);

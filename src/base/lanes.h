@@ -28,5 +28,8 @@ typedef int four_ints __attribute__((vector_size(16)));
 float lanes_dot(const float *x, const float *y, size_t n);
 /* The same of x[i] and y[i + k], for k from 0 to LANES - 1: y has n + LANES - 1 numbers. */
 void lanes_correlate(const float *x, const float *y, size_t n, float dot[LANES]);
+/* Each x[i] becomes its exponential, to 6 digits; that of -87 and below is 1.6e-38, above 88 it is
+ * not defined. */
+void lanes_exp(float *x, size_t n);
 
 #endif

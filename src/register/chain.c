@@ -2,14 +2,17 @@
 #include "register/chain.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { BINS = 17, STATES = 2 * BINS };
+enum { BINS = 17 };
 static const double widest_sd = 3; /* the grid reaches this many standard deviations */
 static const double frame_s = 0.005;
+static const double never = 1e-37; /* where neither register goes with its neighbours */
+static const float least = 1e-30f; /* likelihood of a state that is barred */
 
 chain_settings chain_defaults(void)
 {
@@ -21,99 +24,127 @@ chain_settings chain_defaults(void)
                             .hush_hi_s = 0.05};
 }
 
+/* A register's states, and room for lanes. */
+enum { ROOM = (BINS + 3) / 4 * 4 };
+typedef union states {
+    struct {
+        float m1[ROOM], m2[ROOM];
+    };
+    float all[2 * ROOM];
+} states;
+
 typedef struct grid {
-    double d[BINS], stationary[BINS];
-    double less[BINS], more[BINS]; /* probability of a step down or up per frame */
+    double d[ROOM];
+    float stationary[ROOM];                   /* 0 beyond BINS, as all that follows */
+    float less[ROOM], more[ROOM], stay[ROOM]; /* per frame, a step down, up or none */
 } grid;
 
 static grid grid_new(const chain_settings *s, double hop_s)
 {
-    grid g;
-    double width = 2 * widest_sd * s->drift_sd / (BINS - 1), sum = 0;
+    grid g = {.d = {0}};
+    double width = 2 * widest_sd * s->drift_sd / (BINS - 1), sum = 0, stationary[BINS];
     double keep = exp(-hop_s / s->drift_s);
     double variance = s->drift_sd * s->drift_sd * (1 - keep * keep);
     for (int k = 0; k < BINS; k++) {
         g.d[k] = (k - BINS / 2) * width;
         double pull = -(1 - keep) * g.d[k];
         double both = (variance + pull * pull) / (width * width);
-        g.more[k] = k + 1 < BINS ? fmax(0, (both + pull / width) / 2) : 0;
-        g.less[k] = k > 0 ? fmax(0, (both - pull / width) / 2) : 0;
-        g.stationary[k] = exp(-0.5 * g.d[k] * g.d[k] / (s->drift_sd * s->drift_sd));
-        sum += g.stationary[k];
+        double more = k + 1 < BINS ? fmax(0, (both + pull / width) / 2) : 0;
+        double less = k > 0 ? fmax(0, (both - pull / width) / 2) : 0;
+        g.more[k] = (float)more;
+        g.less[k] = (float)less;
+        g.stay[k] = (float)(1 - less - more);
+        stationary[k] = exp(-0.5 * g.d[k] * g.d[k] / (s->drift_sd * s->drift_sd));
+        sum += stationary[k];
     }
     for (int k = 0; k < BINS; k++)
-        g.stationary[k] /= sum;
+        g.stationary[k] = (float)(stationary[k] / sum);
     return g;
 }
 
 /* One frame of drift within a register; backward: the same operator transposed. */
-static void drift(const grid *g, double v[BINS], bool backward)
+static inline void drift(const grid *g, float v[ROOM], bool backward)
 {
-    double out[BINS];
-    for (int k = 0; k < BINS; k++) {
-        double stay = 1 - g->less[k] - g->more[k];
-        if (backward) {
-            out[k] = stay * v[k];
-            out[k] += k > 0 ? g->less[k] * v[k - 1] : 0;
-            out[k] += k + 1 < BINS ? g->more[k] * v[k + 1] : 0;
-        } else {
-            out[k] = stay * v[k];
-            out[k] += k > 0 ? g->more[k - 1] * v[k - 1] : 0;
-            out[k] += k + 1 < BINS ? g->less[k + 1] * v[k + 1] : 0;
-        }
+    float room[ROOM + 2] = {0}, flow[ROOM + 2] = {0}, *at = room + 1, *from = flow + 1;
+    if (backward) {
+        memcpy(at, v, ROOM * sizeof *v);
+        for (int k = 0; k < ROOM; k++)
+            v[k] = g->stay[k] * at[k] + g->less[k] * at[k - 1] + g->more[k] * at[k + 1];
+        return;
     }
-    memcpy(v, out, sizeof out);
+    for (int k = 0; k < ROOM; k++) {
+        at[k] = g->more[k] * v[k];
+        from[k] = g->less[k] * v[k];
+    }
+    for (int k = 0; k < ROOM; k++)
+        v[k] = g->stay[k] * v[k] + at[k - 1] + from[k + 1];
 }
 
-static void step_chain(const grid *g, double v[STATES], double up, double down, int frames,
-                       bool backward)
+static inline void step_chain(const grid *g, states *v, float up, float down, int frames,
+                              bool backward)
 {
     for (int f = 0; f < frames; f++) {
-        drift(g, v, backward);
-        drift(g, v + BINS, backward);
+        drift(g, v->m1, backward);
+        drift(g, v->m2, backward);
     }
-    double a = backward ? up : down, b = backward ? down : up;
+    float a = backward ? up : down, b = backward ? down : up;
     /* forward: new M1 = (1 - up) M1 + down M2; backward: new M1 = (1 - up) M1 + up M2 */
-    for (int k = 0; k < BINS; k++) {
-        double m1 = v[k], m2 = v[BINS + k];
-        v[k] = (1 - up) * m1 + a * m2;
-        v[BINS + k] = (1 - down) * m2 + b * m1;
+    for (int k = 0; k < ROOM; k++) {
+        float m1 = v->m1[k], m2 = v->m2[k];
+        v->m1[k] = (1 - up) * m1 + a * m2;
+        v->m2[k] = (1 - down) * m2 + b * m1;
     }
 }
 
-/* Likelihood of the frame in every state, scaled so that the best is 1; returns the log of the
- * scale. */
-static double emit(const grid *g, const evidence *ev, const chain_inputs *in, size_t i,
-                   const chain_settings *s, double out[STATES])
+/* weight * (c z - c^2 mass / 2) at its highest within `reach` of the middle of a register. */
+static double highest(saying w, double weight, double middle, double reach)
+{
+    double best = w.mass > 0 ? w.z / w.mass : copysign(INFINITY, w.z);
+    double c = fmax(middle - reach, fmin(best, middle + reach));
+    return weight * (c * w.z - 0.5 * c * c * w.mass);
+}
+
+/* Likelihood of the frame in every state, scaled so that the best is about 1; returns the log of
+ * the scale. */
+static inline double emit(const grid *g, const evidence *ev, const chain_inputs *in, size_t i,
+                          const chain_settings *s, states *out)
 {
     saying w = in->says[i];
     double hush = (ev->edge_s[i] - s->hush_lo_s) / (s->hush_hi_s - s->hush_lo_s);
     double frames = ev->hop_s / frame_s;
-    double weight = frames * s->temper * w.weight * fmin(fmax(hush, 0), 1),
-           best = -(double)INFINITY;
-    for (int k = 0; k < STATES; k++) {
-        double half = k < BINS ? -0.5 : 0.5, c = half + g->d[k % BINS];
-        out[k] =
-            weight * (c * w.z - 0.5 * c * c * w.mass) + half * frames * s->place * in->place[i];
-        best = fmax(best, out[k]);
+    double weight = frames * s->temper * w.weight * fmin(fmax(hush, 0), 1);
+    double by_place = 0.5 * frames * s->place * in->place[i];
+    bool may_m1 = ev->declared[i] != DECLARED_M2, may_m2 = ev->declared[i] != DECLARED_M1;
+    double best = fmax(highest(w, weight, -0.5, g->d[BINS - 1]) - by_place,
+                       highest(w, weight, 0.5, g->d[BINS - 1]) + by_place);
+    for (int k = 0; k < ROOM; k++) {
+        double c1 = g->d[k] - 0.5, c2 = g->d[k] + 0.5;
+        out->m1[k] = (float)(weight * (c1 * w.z - 0.5 * c1 * c1 * w.mass) - by_place - best);
+        out->m2[k] = (float)(weight * (c2 * w.z - 0.5 * c2 * c2 * w.mass) + by_place - best);
     }
-    for (int k = 0; k < STATES; k++) {
-        double half = k < BINS ? -1 : 1;
-        bool barred = (ev->declared[i] == DECLARED_M1 && half > 0) ||
-                      (ev->declared[i] == DECLARED_M2 && half < 0);
-        out[k] = (barred ? 0 : exp(out[k] - best)) + 1e-300;
+    lanes_exp(out->all, 2 * ROOM);
+    for (int k = 0; k < ROOM; k++) {
+        out->m1[k] = (may_m1 ? out->m1[k] : 0) + least;
+        out->m2[k] = (may_m2 ? out->m2[k] : 0) + least;
     }
     return best;
 }
 
-static double scale(double v[STATES])
+static inline float total(const float v[ROOM])
 {
-    double sum = 0;
-    for (int k = 0; k < STATES; k++)
-        sum += v[k];
-    for (int k = 0; k < STATES; k++)
-        v[k] /= sum;
-    return log(sum);
+    float sum[4] = {0};
+    for (int k = 0; k < ROOM; k += 4)
+        for (int j = 0; j < 4; j++)
+            sum[j] += v[k + j];
+    return (sum[0] + sum[1]) + (sum[2] + sum[3]);
+}
+
+static inline void multiply(states *v, const states *by, float times)
+{
+    for (int k = 0; k < ROOM; k++) {
+        v->m1[k] *= by->m1[k] * times;
+        v->m2[k] *= by->m2[k] * times;
+    }
 }
 
 static int gap_frames(const evidence *ev, size_t i)
@@ -121,59 +152,64 @@ static int gap_frames(const evidence *ev, size_t i)
     return (int)fmax(1, round(ev->gap_s[i] / ev->hop_s));
 }
 
-static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
-                      const chain_settings *s, double (*alpha)[STATES])
+/* Returns the log-likelihood; opt_alpha[ev->n]: of each frame by what comes before it. */
+EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                     const chain_settings *s, states *opt_alpha)
 {
-    double total = 0, e[STATES];
+    double sum_log = 0;
+    states now = {.m1 = {0}}, e;
     for (size_t i = 0; i < ev->n; i++) {
-        double *now = alpha[i];
         if (isinf(ev->gap_s[i])) {
-            double p2 = 1 / (1 + exp(-in->place[i]));
-            for (int k = 0; k < STATES; k++)
-                now[k] = g->stationary[k % BINS] * (k < BINS ? 1 - p2 : p2);
+            float p2 = (float)(1 / (1 + exp(-in->place[i])));
+            for (int k = 0; k < ROOM; k++) {
+                now.m1[k] = g->stationary[k] * (1 - p2);
+                now.m2[k] = g->stationary[k] * p2;
+            }
         } else {
-            memcpy(now, alpha[i - 1], sizeof alpha[i]);
-            step_chain(g, now, in->up[i], in->down[i], gap_frames(ev, i), false);
+            step_chain(g, &now, (float)in->up[i], (float)in->down[i], gap_frames(ev, i), false);
         }
-        total += emit(g, ev, in, i, s, e);
-        for (int k = 0; k < STATES; k++)
-            now[k] *= e[k];
-        total += scale(now);
+        sum_log += emit(g, ev, in, i, s, &e);
+        multiply(&now, &e, 1);
+        float sum = total(now.m1) + total(now.m2);
+        sum_log += log((double)sum);
+        for (int k = 0; k < ROOM; k++) {
+            now.m1[k] /= sum;
+            now.m2[k] /= sum;
+        }
+        if (opt_alpha)
+            opt_alpha[i] = now;
     }
-    return total;
+    return sum_log;
 }
 
-static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                     const chain_settings *s, double (*alpha)[STATES], double *p2)
+EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                    const chain_settings *s, states *alpha, double *p2)
 {
-    double beta[STATES], e[STATES];
+    states beta = {.m1 = {0}}, e;
     for (size_t i = ev->n; i-- > 0;) {
         if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
-            for (int k = 0; k < STATES; k++)
-                beta[k] = 1;
+            for (int k = 0; k < BINS; k++)
+                beta.m1[k] = beta.m2[k] = 1;
         } else {
-            emit(g, ev, in, i + 1, s, e);
-            for (int k = 0; k < STATES; k++)
-                beta[k] *= e[k];
-            step_chain(g, beta, in->up[i + 1], in->down[i + 1], gap_frames(ev, i + 1), true);
-            scale(beta);
+            emit(g, ev, in, i + 1, s, &e);
+            multiply(&beta, &e, 1 / (total(beta.m1) + total(beta.m2)));
+            step_chain(g, &beta, (float)in->up[i + 1], (float)in->down[i + 1],
+                       gap_frames(ev, i + 1), true);
         }
-        double sum = 0, m2 = 0;
-        for (int k = 0; k < STATES; k++) {
-            double p = alpha[i][k] * beta[k];
-            sum += p;
-            m2 += k >= BINS ? p : 0;
-        }
-        p2[i] = m2 / sum;
+        multiply(&alpha[i], &beta, 1);
+        double m1 = (double)total(alpha[i].m1), m2 = (double)total(alpha[i].m2);
+        p2[i] = (m2 + never) / (m1 + m2 + 2 * never);
     }
 }
 
-double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s, double *p2)
+double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
+                 double *opt_p2)
 {
     grid g = grid_new(s, ev->hop_s);
-    double(*alpha)[STATES] = xmalloc(ev->n, sizeof *alpha);
-    double total = forward(&g, ev, in, s, alpha);
-    backward(&g, ev, in, s, alpha, p2);
+    states *alpha = opt_p2 ? xmalloc(ev->n, sizeof *alpha) : NULL;
+    double log_p = forward(&g, ev, in, s, alpha);
+    if (alpha)
+        backward(&g, ev, in, s, alpha, opt_p2);
     free(alpha);
-    return total;
+    return log_p;
 }

@@ -28,8 +28,9 @@ typedef struct chain_inputs {
     const double *place; /* [n] log odds of M2 by pitch and level */
 } chain_inputs;
 
-/* Forward-backward. Out: p2[n]; returns the log-likelihood (up to a constant that does not depend
- * on up, down). */
-double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s, double *p2);
+/* Forward-backward. Out: opt_p2[n], or NULL; returns the log-likelihood (up to a constant that does
+ * not depend on up, down). */
+double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
+                 double *opt_p2);
 
 #endif

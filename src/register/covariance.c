@@ -3,12 +3,32 @@
 
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_eigen.h>
-#include <gsl/gsl_errno.h>
-#include <gsl/gsl_linalg.h>
 #include <math.h>
+#include <string.h>
+
+/* Whether all eigenvalues are above `floor`: then all pivots are above 0. */
+static bool is_above(const double *c, double floor)
+{
+    double a[HARMONICS][HARMONICS];
+    memcpy(a, c, sizeof a);
+    for (int k = 0; k < HARMONICS; k++)
+        a[k][k] -= floor;
+    for (int k = 0; k < HARMONICS; k++) {
+        if (!(a[k][k] > 0))
+            return false;
+        for (int i = k + 1; i < HARMONICS; i++) {
+            double by = a[i][k] / a[k][k];
+            for (int j = k + 1; j < HARMONICS; j++)
+                a[i][j] -= by * a[k][j];
+        }
+    }
+    return true;
+}
 
 void covariance_mend(double *c, double floor)
 {
+    if (is_above(c, floor))
+        return;
     gsl_matrix_view m = gsl_matrix_view_array(c, HARMONICS, HARMONICS);
     gsl_matrix *copy = gsl_matrix_alloc(HARMONICS, HARMONICS);
     gsl_matrix *vectors = gsl_matrix_alloc(HARMONICS, HARMONICS);
@@ -27,23 +47,55 @@ void covariance_mend(double *c, double floor)
     gsl_matrix_free(copy);
 }
 
-bool covariance_factor(double *c, int n)
+EACH_PROCESSOR static void add(covariance_sums *c, const double *v)
 {
-    gsl_matrix_view m = gsl_matrix_view_array(c, (size_t)n, (size_t)n);
-    return gsl_linalg_cholesky_decomp1(&m.matrix) == GSL_SUCCESS;
+    double x[HARMONICS], there[HARMONICS], some = 0;
+    for (int h = 0; h < HARMONICS; h++) {
+        there[h] = !isnan(v[h]);
+        x[h] = isnan(v[h]) ? 0 : v[h];
+        some += there[h];
+    }
+    for (int a = 0; a < HARMONICS; a++)
+        for (int b = 0; b < a / 4 * 4 + 4; b++)
+            c->of[a][b] += x[a] * x[b];
+    if (some == HARMONICS) {
+        c->whole++;
+        return;
+    }
+    for (int a = 0; a < HARMONICS; a++)
+        for (int b = 0; b < a / 4 * 4 + 4; b++)
+            c->n[a][b] += there[a] * there[b];
 }
 
-void covariance_whiten(const double *factor, int n, double *v)
+void covariance_add(covariance_sums *c, const double x[HARMONICS])
 {
-    gsl_matrix_const_view m = gsl_matrix_const_view_array(factor, (size_t)n, (size_t)n);
-    gsl_vector_view x = gsl_vector_view_array(v, (size_t)n);
-    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &m.matrix, &x.vector);
+    add(c, x);
 }
 
-double covariance_dot(const double *a, const double *b, int n)
+/* By elimination; what is not there varies by itself. */
+EACH_PROCESSOR static void weigh(covariance_four *f, fours *vw, fours *ww, fours *vv)
 {
-    double sum = 0;
-    for (int k = 0; k < n; k++)
-        sum += a[k] * b[k];
-    return sum;
+    fours sums[3] = {{0}, {0}, {0}};
+    for (int k = 0; k < HARMONICS; k++) {
+        fours over = (double)1 / (f->c[k][k] + 1 - f->there[k]);
+        fours v = f->v[k] * over, w = f->w[k] * over;
+        sums[0] += f->v[k] * w;
+        sums[1] += f->w[k] * w;
+        sums[2] += f->v[k] * v;
+        for (int a = k + 1; a < HARMONICS; a++) {
+            fours by = f->c[a][k] * over;
+            f->v[a] -= f->c[a][k] * v;
+            f->w[a] -= f->c[a][k] * w;
+            for (int b = k + 1; b <= a; b++)
+                f->c[a][b] -= by * f->c[b][k];
+        }
+    }
+    *vw = sums[0];
+    *ww = sums[1];
+    *vv = sums[2];
+}
+
+void covariance_weigh(covariance_four *f, fours *vw, fours *ww, fours *vv)
+{
+    weigh(f, vw, ww, vv);
 }

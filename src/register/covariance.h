@@ -4,18 +4,29 @@
 
 /* Covariances between harmonics, gathered where some are missing. */
 
+#include "base/lanes.h"
 #include "register/evidence.h"
 
 #include <stdbool.h>
 
+/* Sums of products of vectors that are NaN where a harmonic is missing, and how many there are. */
+typedef struct covariance_sums {
+    double of[HARMONICS][HARMONICS], n[HARMONICS][HARMONICS]; /* rows down to the diagonal */
+    double whole; /* vectors with all harmonics, which n leaves out */
+} covariance_sums;
+void covariance_add(covariance_sums *c, const double x[HARMONICS]);
+
 /* Makes a symmetric matrix c[HARMONICS * HARMONICS] a covariance: eigenvalues at least `floor`. */
 void covariance_mend(double *c, double floor);
 
-/* Lower Cholesky factor, in place, of the leading n x n of a row-major matrix of width n; false
- * when it is not positive definite. */
-bool covariance_factor(double *c, int n);
-/* v becomes L^-1 v. */
-void covariance_whiten(const double *factor, int n, double *v);
-double covariance_dot(const double *a, const double *b, int n);
+/* Two vectors of each of four frames, a frame a lane; 0 for a harmonic that a frame lacks. */
+typedef struct covariance_four {
+    fours there[HARMONICS]; /* 1 or 0 */
+    fours v[HARMONICS], w[HARMONICS];
+    fours c[HARMONICS][HARMONICS]; /* the lower triangle of their covariance, which has to be
+                                      positive definite; of a harmonic that a frame lacks: 0 */
+} covariance_four;
+/* Becomes v' C^-1 w, w' C^-1 w and v' C^-1 v in each lane; overwrites all but `there`. */
+void covariance_weigh(covariance_four *f, fours *vw, fours *ww, fours *vv);
 
 #endif

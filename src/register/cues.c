@@ -2,7 +2,6 @@
 #include "register/cues.h"
 
 #include "base/array.h"
-#include "register/steps.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -109,9 +108,10 @@ static void pitch_cues(const view *v, double out[CUES])
     out[CUE_SLOW] = fmax(0, v->way * leap - fmax(0, v->way * speed));
 }
 
-static void step_cues(const view *v, const harmonic_step *steps, double out[CUES])
+static void step_cues(const view *v, double out[CUES])
 {
     const evidence *ev = v->of->ev;
+    const harmonic_step *steps = v->of->steps;
     size_t from, to;
     bool any = false;
     window(v, step_about_s, &from, &to);
@@ -176,13 +176,12 @@ static double pause_cue(const view *v)
     return longest;
 }
 
-static void own_cues(const view *v, const harmonic_step *steps, const double *odds,
-                     double out[CUES])
+static void own_cues(const view *v, const double *odds, double out[CUES])
 {
     const turn *c = v->c;
     out[CUE_CHAIN] = chain_cue(v);
     pitch_cues(v, out);
-    step_cues(v, steps, out);
+    step_cues(v, out);
     out[CUE_FAR] = coordinate_step(v, far_lo_s, far_hi_s);
     out[CUE_NEAR] = coordinate_step(v, near_lo_s, near_hi_s);
     out[CUE_STAY_BEFORE] = log_time(v, c->first, c->at);
@@ -236,17 +235,14 @@ void cues_measure(const cues_of *of, const turns *c, double (*out)[CUES])
     const evidence *ev = of->ev;
     if (!c->n)
         return;
-    harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
     double *odds = xmalloc(ev->n, sizeof *odds);
-    steps_of_harmonics(of->m, ev, steps);
     place_measure(ev, of->where, odds);
     for (size_t k = 0; k < c->n; k++) {
         view v = view_of(of, &c->items[k]);
         for (int q = 0; q < CUES; q++)
             out[k][q] = 0;
-        own_cues(&v, steps, odds, out[k]);
+        own_cues(&v, odds, out[k]);
     }
     singer_cues(of, c->n, out);
     free(odds);
-    free(steps);
 }

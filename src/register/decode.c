@@ -44,7 +44,7 @@ typedef struct decoded {
 static void ask_microphone(decoded *d)
 {
     const world *w = d->w;
-    cues_of of = {d->ev, &w->m, &w->where, w->says, w->p2, w->gain};
+    cues_of of = {d->ev, &w->m, &w->where, w->says, w->steps, w->p2, w->gain};
     if (w->m.hi > w->m.lo) {
         cues_measure(&of, &d->all, d->cues);
         trust_all(d->all.n, d->cues, d->p);

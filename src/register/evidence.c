@@ -19,6 +19,11 @@ static const double fastest_swell =
 static const double weakest_snr_db = 3; /* harmonics nearer to the noise say nothing */
 static const double least_sd_db = 0.3;  /* window and interpolation leave this much at any SNR */
 
+double evidence_warp(double hz)
+{
+    return log2(1 + hz / 300);
+}
+
 static size_t count_voiced(track *const *tracks, size_t n_tracks)
 {
     size_t n = 0;
@@ -44,6 +49,7 @@ evidence *evidence_alloc(size_t n)
                      .level_db = xmalloc(n, sizeof *ev->level_db),
                      .y_db = xmalloc(n, sizeof *ev->y_db),
                      .var = xmalloc(n, sizeof *ev->var),
+                     .warp = xmalloc(n, sizeof *ev->warp),
                      .leap_st = xcalloc(n, sizeof *ev->leap_st),
                      .sudden = xcalloc(n, sizeof *ev->sudden),
                      .dip_db = xmalloc(n, sizeof *ev->dip_db),
@@ -95,6 +101,8 @@ static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
             ev->stated[i] = t->stated ? t->stated[f] : 0;
             ev->declared[i] = declared_at(t, f);
             weigh_harmonics(t, f, ev->y_db[i], ev->var[i]);
+            for (int h = 0; h < HARMONICS; h++)
+                ev->warp[i][h] = (float)evidence_warp((h + 1) * ev->hz[i]);
             i++;
         }
     }
@@ -330,6 +338,7 @@ void evidence_free(evidence *ev)
     free(ev->level_db);
     free(ev->y_db);
     free(ev->var);
+    free(ev->warp);
     free(ev->leap_st);
     free(ev->sudden);
     free(ev->dip_db);

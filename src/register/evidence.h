@@ -31,6 +31,7 @@ typedef struct evidence {
     double *level_db;          /* [n] re the median of its take's session scale: mean 0 over all */
     double (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
     double (*var)[HARMONICS];  /* [n] variance of y from noise, dB^2 */
+    float (*warp)[HARMONICS];  /* [n] log2(1 + f / 300 Hz) of each harmonic, the tract's axis */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
     double *sudden;  /* [n] where there is a leap, the share of it that the pitch moves in 40 ms */
     /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms
@@ -47,6 +48,8 @@ evidence *evidence_alloc(size_t n);
 
 /* Seconds of voice that are stated to be in the register of which less is stated. */
 double evidence_told_s(const evidence *ev);
+
+double evidence_warp(double hz); /* log2(1 + hz / 300) */
 
 static inline size_t evidence_frames(const evidence *ev, double s) /* in so long a time */
 {

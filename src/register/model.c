@@ -1,27 +1,22 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "register/model.h"
 
-#include "base/note.h"
 #include "register/covariance.h"
 
 #include <gsl/gsl_math.h>
 #include <math.h>
 
+enum { INTERVALS = MODEL_SPLINES - 3, STRAYS = 512 };
 static const double student_df = 8;
 static const double free_gain_db2 = 1e4;
 /* Formants stray: standard deviation of the frequency, in octaves, at which T is read. Those below
  * and above 1100 Hz stray apart. */
 static const double stray_octaves = 0.04, low_formants_hz = 1100;
 
-double model_warp(double hz)
+static int splines(const model *m, double warp, double w[4])
 {
-    return log2(1 + hz / 300);
-}
-
-static int splines(const model *m, double hz, double w[4])
-{
-    double u = (model_warp(hz) - m->lo) / (m->hi - m->lo) * (MODEL_SPLINES - 3);
-    u = fmin(fmax(u, 0), MODEL_SPLINES - 3 - 1e-9);
+    double u = (warp - m->lo) / (m->hi - m->lo) * INTERVALS;
+    u = fmin(fmax(u, 0), INTERVALS - 1e-9);
     int first = (int)u;
     double x = u - first, y = 1 - x;
     w[0] = y * y * y / 6;
@@ -34,17 +29,8 @@ static int splines(const model *m, double hz, double w[4])
 model_row model_row_of(const model *m, const evidence *ev, size_t i, int h)
 {
     model_row r = {.h = h, .level = ev->level_db[i], .pitch = ev->pitch_st[i] - m->pitch_mid};
-    r.first = splines(m, (h + 1) * ev->hz[i], r.w);
+    r.first = splines(m, (double)ev->warp[i][h], r.w);
     return r;
-}
-
-double model_common(const model *m, const model_row *r)
-{
-    double y = 0;
-    for (int k = 0; k < 4; k++)
-        y += r->w[k] * m->beta[r->first + k];
-    return y + m->beta[MODEL_S + r->h] + m->beta[MODEL_A + r->h] * r->level +
-           m->beta[MODEL_C + r->h] * r->pitch;
 }
 
 double model_step(const model *m, int h, double level_db)
@@ -52,17 +38,30 @@ double model_step(const model *m, int h, double level_db)
     return m->beta[MODEL_D + h] + m->beta[MODEL_E + h] * level_db;
 }
 
-int model_residual(const model *m, const evidence *ev, size_t i, double s, double r[HARMONICS])
+static double tract_at(const model *m, double warp)
+{
+    double w[4], y = 0;
+    int first = splines(m, warp, w);
+    for (int k = 0; k < 4; k++)
+        y += w[k] * m->beta[first + k];
+    return y;
+}
+
+double model_tract(const model *m, double hz)
+{
+    return tract_at(m, evidence_warp(hz));
+}
+
+int model_residual(const model *m, const evidence *ev, size_t i, double s,
+                   const double *unexplained, double *r)
 {
     double sum = 0, weight = 0;
     int n = 0;
     for (int h = 0; h < HARMONICS; h++) {
-        r[h] = (double)NAN;
-        if (isnan(ev->y_db[i][h]))
+        r[h] = unexplained[h] - s * model_step(m, h, ev->level_db[i]);
+        if (isnan(r[h]))
             continue;
-        model_row x = model_row_of(m, ev, i, h);
         double w = 1 / (m->sigma[h * HARMONICS + h] + ev->var[i][h]);
-        r[h] = ev->y_db[i][h] - model_common(m, &x) - s * model_step(m, h, x.level);
         sum += w * r[h];
         weight += w;
         n++;
@@ -72,67 +71,103 @@ int model_residual(const model *m, const evidence *ev, size_t i, double s, doubl
     return n;
 }
 
+void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS])
+{
+    for (size_t i = 0; i < ev->n; i++) {
+        double level = ev->level_db[i], pitch = ev->pitch_st[i] - m->pitch_mid;
+        for (int h = 0; h < HARMONICS; h++)
+            r[i][h] = ev->y_db[i][h] - m->beta[MODEL_S + h] - m->beta[MODEL_A + h] * level -
+                      m->beta[MODEL_C + h] * pitch;
+        for (int h = 0; h < HARMONICS; h++)
+            if (!isnan(r[i][h]))
+                r[i][h] -= tract_at(m, (double)ev->warp[i][h]);
+        model_residual(m, ev, i, 0, r[i], r[i]);
+    }
+}
+
 double model_expected_step(int h)
 {
     return h ? -log2(0.5 * (h + 1)) : 4;
 }
 
-double model_tract(const model *m, double hz)
-{
-    double w[4], y = 0;
-    int first = splines(m, hz, w);
-    for (int k = 0; k < 4; k++)
-        y += w[k] * m->beta[first + k];
-    return y;
-}
+/* What a stray of the formants does along T's axis, dB: T's slope for either group. */
+typedef struct stray {
+    double low[STRAYS + 1], high[STRAYS + 1];
+} stray;
 
-/* Adds to c what a stray of the formants does: an outer product of T's slope for each group. */
-static void add_stray(const model *m, const double *hz, int n, double *c)
+static stray stray_of(const model *m)
 {
-    double low[HARMONICS], high[HARMONICS];
+    stray s;
     static const double near = 1.03;
-    for (int a = 0; a < n; a++) {
-        double slope =
-            (model_tract(m, hz[a] * near) - model_tract(m, hz[a] / near)) / (2 * log2(near));
-        double share = 1 / (1 + gsl_pow_8(hz[a] / low_formants_hz));
-        low[a] = stray_octaves * slope * share;
-        high[a] = stray_octaves * slope * (1 - share);
+    double span = log2(near);
+    for (int k = 0; k <= STRAYS; k++) {
+        double hz = 300 * (exp2(m->lo + (m->hi - m->lo) * k / STRAYS) - 1);
+        double slope = (model_tract(m, hz * near) - model_tract(m, hz / near)) / (2 * span);
+        double share = 1 / (1 + gsl_pow_8(hz / low_formants_hz));
+        s.low[k] = stray_octaves * slope * share;
+        s.high[k] = stray_octaves * slope * (1 - share);
     }
-    for (int a = 0; a < n; a++)
-        for (int b = 0; b < n; b++)
-            c[a * n + b] += low[a] * low[b] + high[a] * high[b];
+    return s;
 }
 
-static saying frame_says(const model *m, const evidence *ev, size_t i)
+typedef struct group { /* four frames, a frame a lane */
+    covariance_four f; /* the residual and the step from M1 to M2 */
+    fours var[HARMONICS], low[HARMONICS], high[HARMONICS];
+} group;
+
+static void put_in(group *g, size_t lane, const model *m, const evidence *ev, size_t i,
+                   const double r[HARMONICS], const stray *s)
 {
-    double c[HARMONICS * HARMONICS], r[HARMONICS], d[HARMONICS], hz[HARMONICS];
-    int used[HARMONICS], n = 0;
-    for (int h = 0; h < HARMONICS; h++)
-        if (!isnan(ev->y_db[i][h]))
-            used[n++] = h;
+    double scale = STRAYS / (m->hi - m->lo);
+    for (int h = 0; h < HARMONICS; h++) {
+        bool there = !isnan(r[h]);
+        double at = fmin(fmax(((double)ev->warp[i][h] - m->lo) * scale, 0), STRAYS - 1e-9);
+        int k = (int)at;
+        double part = at - k;
+        g->f.there[h][lane] = there;
+        g->f.v[h][lane] = there ? r[h] : 0;
+        g->f.w[h][lane] = there ? model_step(m, h, ev->level_db[i]) : 0;
+        g->var[h][lane] = there ? ev->var[i][h] : 0;
+        g->low[h][lane] = there ? s->low[k] + part * (s->low[k + 1] - s->low[k]) : 0;
+        g->high[h][lane] = there ? s->high[k] + part * (s->high[k + 1] - s->high[k]) : 0;
+    }
+}
+
+EACH_PROCESSOR static void fill(group *g, const double *sigma)
+{
+    for (int a = 0; a < HARMONICS; a++) {
+        for (int b = 0; b <= a; b++)
+            g->f.c[a][b] =
+                g->f.there[a] * g->f.there[b] * (sigma[a * HARMONICS + b] + free_gain_db2) +
+                g->low[a] * g->low[b] + g->high[a] * g->high[b];
+        g->f.c[a][a] += g->var[a];
+    }
+}
+
+static saying saying_of(double z, double mass, double whole, double n)
+{
     if (n < 2)
         return (saying){0, 0, 0};
-    for (int a = 0; a < n; a++) {
-        model_row x = model_row_of(m, ev, i, used[a]);
-        r[a] = ev->y_db[i][used[a]] - model_common(m, &x);
-        d[a] = model_step(m, used[a], x.level);
-        hz[a] = (used[a] + 1) * ev->hz[i];
-        for (int b = 0; b < n; b++)
-            c[a * n + b] = m->sigma[used[a] * HARMONICS + used[b]] + free_gain_db2;
-        c[a * n + a] += ev->var[i][used[a]];
-    }
-    add_stray(m, hz, n, c);
-    if (!covariance_factor(c, n))
-        return (saying){0, 0, 0};
-    covariance_whiten(c, n, r);
-    covariance_whiten(c, n, d);
-    double z = covariance_dot(r, d, n), mass = covariance_dot(d, d, n);
-    double off = covariance_dot(r, r, n) - (mass > 0 ? z * z / mass : 0);
+    double off = whole - (mass > 0 ? z * z / mass : 0);
     return (saying){z, mass, (student_df + n - 1) / (student_df + fmax(0, off))};
 }
 
-void model_emissions(const model *m, const evidence *ev, saying *out)
+void model_emissions(const model *m, const evidence *ev, double (*r)[HARMONICS], saying *out)
 {
-    for (size_t i = 0; i < ev->n; i++)
-        out[i] = frame_says(m, ev, i);
+    stray s = stray_of(m);
+    group g;
+    fours z, mass, whole;
+    for (size_t i = 0; i < ev->n; i += 4) {
+        fours n = {0};
+        for (size_t k = 0; k < 4; k++) {
+            size_t j = i + k < ev->n ? i + k : i;
+            put_in(&g, k, m, ev, j, r[j], &s);
+        }
+        for (int h = 0; h < HARMONICS; h++)
+            n += g.f.there[h];
+        fill(&g, m->sigma);
+        covariance_weigh(&g.f, &z, &mass, &whole);
+        for (size_t k = 0; k < 4 && i + k < ev->n; k++)
+            out[i + k] = saying_of(z[k], mass[k], whole[k], n[k]);
+    }
 }

@@ -39,14 +39,15 @@ typedef struct model_row {
 } model_row;
 model_row model_row_of(const model *m, const evidence *ev, size_t i, int h);
 
-/* The prediction at s = 0, without the gain, and what s multiplies in harmonic h; dB. */
-double model_common(const model *m, const model_row *r);
+/* What s multiplies in harmonic h; dB. */
 double model_step(const model *m, int h, double level_db);
 
-/* What the model does not say of frame i at coordinate s, its mean weighted by the certainty of
- * each harmonic taken out (the gain); NaN where there is no harmonic. Returns how many there
- * are. */
-int model_residual(const model *m, const evidence *ev, size_t i, double s, double r[HARMONICS]);
+/* What is left of unexplained[HARMONICS], frame i less what the model predicts at s = 0, at
+ * coordinate s, its mean weighted by the certainty of each harmonic taken out (the gain); NaN where
+ * there is no harmonic; r may be the same array. Returns how many harmonics there are. */
+int model_residual(const model *m, const evidence *ev, size_t i, double s,
+                   const double *unexplained, double *r);
+void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS]); /* at s = 0 */
 
 /* What a frame says of its register coordinate c = s + drift: its log-likelihood is, up to a
  * constant, weight * (c z - c^2 mass / 2). */
@@ -54,13 +55,13 @@ typedef struct saying {
     double z, mass;
     double weight; /* Student's: small where the frame fits neither register; 0 for no evidence */
 } saying;
-void model_emissions(const model *m, const evidence *ev, saying *out); /* out[ev->n] */
+/* r[ev->n] of model_residuals(); out[ev->n] */
+void model_emissions(const model *m, const evidence *ev, double (*r)[HARMONICS], saying *out);
 
 /* What harmonic h, 0 the first, is expected to step by from M1 to M2, dB: +4 for the first, -1 an
  * octave above the second. Falsetto has the stronger fundamental (Sundberg and Hoegset 2001). */
 double model_expected_step(int h);
 
-double model_warp(double hz);                  /* the axis of T */
 double model_tract(const model *m, double hz); /* T, dB up to a constant */
 
 #endif

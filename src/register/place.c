@@ -8,6 +8,7 @@ enum { UNKNOWNS = 3, ROUNDS = 12 };
 static const double each_s = 0.02, counts = 0.04; /* one frame in so long counts for so much */
 static const double prior_mean[UNKNOWNS] = {0, 0.3, 0}, prior_sd[UNKNOWNS] = {3, 0.3, 0.1};
 static const double most_odds = 6;
+static const double settled = 1e-7;
 
 /* Adds up gradient and curvature of the penalised log-likelihood at x. */
 static void add_up(const evidence *ev, const double *p2, double mid, const double x[UNKNOWNS],
@@ -35,14 +36,18 @@ place place_fit(const evidence *ev, const double *p2)
     double mid = 0, x[UNKNOWNS] = {0, prior_mean[1], 0}, g[UNKNOWNS], h[UNKNOWNS * UNKNOWNS];
     for (size_t i = 0; i < ev->n; i++)
         mid += ev->pitch_st[i] / (double)ev->n;
-    for (int round = 0; round < ROUNDS; round++) {
+    double moved = 1;
+    for (int round = 0; round < ROUNDS && moved > settled; round++) {
         add_up(ev, p2, mid, x, g, h);
         gsl_matrix_view hv = gsl_matrix_view_array(h, UNKNOWNS, UNKNOWNS);
         gsl_vector_view gv = gsl_vector_view_array(g, UNKNOWNS);
         if (gsl_linalg_HH_svx(&hv.matrix, &gv.vector))
             break;
-        for (int a = 0; a < UNKNOWNS; a++)
+        moved = 0;
+        for (int a = 0; a < UNKNOWNS; a++) {
             x[a] += g[a];
+            moved = fmax(moved, fabs(g[a]));
+        }
         x[1] = fmax(0, x[1]);
     }
     return (place){.mid = mid, .at = x[0], .pitch = x[1], .level = x[2]};

@@ -3,7 +3,6 @@
 
 #include "base/array.h"
 #include "register/starts.h"
-#include "register/steps.h"
 #include "register/thin.h"
 #include "register/trust.h"
 #include "register/turns.h"
@@ -27,13 +26,13 @@ search_settings search_defaults(void)
 }
 
 typedef struct workspace { /* [n] each */
-    saying *says;
+    double (*r)[HARMONICS];
     double *up, *down, *never, *odds, *before, *up_step, *down_step;
 } workspace;
 
 static workspace workspace_new(const evidence *ev)
 {
-    workspace w = {.says = xcalloc(ev->n, sizeof *w.says)};
+    workspace w = {.r = xmalloc(ev->n, sizeof *w.r)};
     double **all[] = {&w.up, &w.down, &w.never, &w.odds, &w.before, &w.up_step, &w.down_step};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
@@ -42,7 +41,7 @@ static workspace workspace_new(const evidence *ev)
 
 static void workspace_clear(workspace *w)
 {
-    free(w->says);
+    free(w->r);
     free(w->up);
     free(w->down);
     free(w->never);
@@ -56,15 +55,16 @@ void world_clear(world *w)
 {
     free(w->p2);
     free(w->says);
+    free(w->steps);
     *w = (world){.p2 = NULL};
 }
 
-static chain_inputs inputs(const workspace *w, bool flips)
+static chain_inputs inputs(const workspace *work, const world *w, bool flips)
 {
     return (chain_inputs){.says = w->says,
-                          .up = flips ? w->up : w->never,
-                          .down = flips ? w->down : w->never,
-                          .place = w->odds};
+                          .up = flips ? work->up : work->never,
+                          .down = flips ? work->down : work->never,
+                          .place = work->odds};
 }
 
 static void pin(const evidence *ev, double *p2)
@@ -85,17 +85,18 @@ static double moved(const double *a, const double *b, size_t n)
 /* Fits everything to w->p2: the harmonics, the place, the hazards. */
 static bool fit_world(const evidence *ev, const search_settings *s, workspace *work, world *w)
 {
-    if (!regress_fit(&w->m, ev, w->p2, &s->regress))
+    if (!regress_fit(&w->m, ev, w->p2, &s->regress, work->r))
         return false;
     w->where = place_fit(ev, w->p2);
     place_measure(ev, &w->where, work->odds);
-    model_emissions(&w->m, ev, work->says);
-    steps_measure(&w->m, ev, w->p2, work->up_step, work->down_step);
+    model_emissions(&w->m, ev, work->r, w->says);
+    steps_of_harmonics(&w->m, ev, work->r, w->steps);
+    steps_measure(ev, w->steps, w->p2, work->up_step, work->down_step);
     hazard_measure(ev, work->up_step, work->down_step, &s->hazard, work->up, work->down);
     return true;
 }
 
-/* EM from w->p2, rounds `from` to `to` of it. */
+/* EM from w->p2, rounds `from` to `to` of it, at least one. */
 static bool climb(const evidence *ev, const search_settings *s, int from, int to, workspace *work,
                   world *w)
 {
@@ -104,15 +105,13 @@ static bool climb(const evidence *ev, const search_settings *s, int from, int to
         memcpy(work->before, w->p2, ev->n * sizeof *w->p2);
         if (!fit_world(ev, s, work, w))
             return false;
-        chain_inputs in = inputs(work, true);
-        chain_run(ev, &in, &s->chain, w->p2);
+        chain_inputs in = inputs(work, w, true);
+        w->gain = chain_run(ev, &in, &s->chain, w->p2);
         if (round > 2 && moved(work->before, w->p2, ev->n) < settled)
             break;
     }
-    chain_inputs without = inputs(work, false), with = inputs(work, true);
-    w->gain = -chain_run(ev, &without, &s->chain, work->before);
-    w->gain += chain_run(ev, &with, &s->chain, w->p2);
-    memcpy(w->says, work->says, ev->n * sizeof *w->says);
+    chain_inputs without = inputs(work, w, false);
+    w->gain -= chain_run(ev, &without, &s->chain, NULL);
     return true;
 }
 
@@ -124,7 +123,7 @@ static double standing(const evidence *ev, const world *w)
     memcpy(p2, w->p2, ev->n * sizeof *p2);
     turns c = turns_find(ev, p2);
     double(*cues)[CUES] = xmalloc(c.n, sizeof *cues), *p = xmalloc(c.n, sizeof *p);
-    cues_of of = {ev, &w->m, &w->where, w->says, p2, w->gain};
+    cues_of of = {ev, &w->m, &w->where, w->says, w->steps, p2, w->gain};
     cues_measure(&of, &c, cues);
     trust_all(c.n, cues, p);
     for (size_t k = 0; k < c.n; k++)
@@ -138,7 +137,9 @@ static double standing(const evidence *ev, const world *w)
 
 static world world_new(size_t n)
 {
-    world w = {.p2 = xmalloc(n, sizeof *w.p2), .says = xmalloc(n, sizeof *w.says)};
+    world w = {.p2 = xmalloc(n, sizeof *w.p2),
+               .says = xmalloc(n, sizeof *w.says),
+               .steps = xmalloc(n, sizeof *w.steps)};
     w.m.hi = 0;
     return w;
 }

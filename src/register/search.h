@@ -9,6 +9,7 @@
 #include "register/hazard.h"
 #include "register/known.h"
 #include "register/regress.h"
+#include "register/steps.h"
 
 typedef struct search_settings {
     regress_settings regress;
@@ -30,6 +31,7 @@ typedef struct world { /* where one start ended */
     double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
     double *p2;      /* [n] probability of M2 */
     saying *says;    /* [n] what the frames say under m */
+    harmonic_step *steps; /* [n] of the harmonics under m */
 } world;
 
 /* The best world; false when the evidence determines none. */

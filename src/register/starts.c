@@ -62,9 +62,15 @@ void start_by_known(const evidence *ev, const known *k, const chain_settings *c,
     saying *says = xmalloc(ev->n, sizeof *says);
     double *up_step = xmalloc(ev->n, sizeof *up_step);
     double *down_step = xmalloc(ev->n, sizeof *down_step), *open = array_filled(ev->n, 0.5);
-    model_emissions(&k->m, ev, says);
-    steps_measure(&k->m, ev, open, up_step, down_step);
+    double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
+    harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
+    model_residuals(&k->m, ev, r);
+    model_emissions(&k->m, ev, r, says);
+    steps_of_harmonics(&k->m, ev, r, steps);
+    steps_measure(ev, steps, open, up_step, down_step);
     run(ev, &k->where, says, up_step, down_step, c, h, p2);
+    free(steps);
+    free(r);
     free(open);
     free(down_step);
     free(up_step);
@@ -85,6 +91,7 @@ evidence evidence_part(const evidence *ev, size_t lo, size_t hi)
                      .level_db = ev->level_db + lo,
                      .y_db = ev->y_db + lo,
                      .var = ev->var + lo,
+                     .warp = ev->warp + lo,
                      .leap_st = ev->leap_st + lo,
                      .sudden = ev->sudden + lo,
                      .dip_db = ev->dip_db + lo,

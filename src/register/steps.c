@@ -53,127 +53,127 @@ static level_marks learn_levels(const evidence *ev, const double *p2)
     return marks;
 }
 
-/* Log-likelihood ratio of x about `want`, give or take what flips differ by, against x about 0. */
-static double ratio_of_one(double x, double want, double variance)
+/* Log-likelihood ratio of x about a mark, give or take what flips differ by, against x about 0. */
+typedef struct ratio {
+    double of_usual, of_wide, fixed;
+} ratio;
+
+static ratio ratio_of(double variance)
 {
-    double wide = variance + flips_sd_db * flips_sd_db, y = cut(x);
-    if (isnan(x))
-        return 0;
-    return 0.5 * (y * y / variance - (y - want) * (y - want) / wide - log(wide / variance));
+    double wide = variance + flips_sd_db * flips_sd_db;
+    return (ratio){0.5 / variance, 0.5 / wide, -0.5 * log(wide / variance)};
 }
 
-/* Mean residual of the frames NEAR..FAR before (way < 0) or after frame i in its stretch; NaN where
- * fewer than half of them have the harmonic. */
-static void add_side(const evidence *ev, double (*r)[HARMONICS], long i, int way,
-                     double mean[HARMONICS])
+static double ratio_of_one(const ratio *r, double x, double want)
 {
-    int n[HARMONICS] = {0};
-    long near = (long)evidence_frames(ev, near_s), far = (long)evidence_frames(ev, far_s);
-    memset(mean, 0, HARMONICS * sizeof *mean);
-    for (long k = 1; k <= far; k++) {
-        long j = way > 0 ? i + k - 1 : i - k;
-        if (j < 0 || j >= (long)ev->n || isinf(ev->gap_s[way > 0 ? j : j + 1]))
-            break;
-        if (k <= near || ev->edge_s[j] < 0)
-            continue;
-        for (int h = 0; h < HARMONICS; h++)
-            if (!isnan(r[j][h])) {
-                mean[h] += r[j][h];
-                n[h]++;
-            }
+    double y = cut(x);
+    return isnan(x) ? 0 : y * y * r->of_usual - (y - want) * (y - want) * r->of_wide + r->fixed;
+}
+
+/* Sums over the frames on one side of a border between frames. */
+typedef struct side {
+    double sum[HARMONICS], n[HARMONICS];
+} side;
+
+/* A frame comes in (1) or goes out (-1). */
+static inline void count(side *s, const evidence *ev, double (*r)[HARMONICS], size_t i, double sign)
+{
+    if (ev->edge_s[i] < 0)
+        return;
+    for (int h = 0; h < HARMONICS; h++) {
+        s->sum[h] += isnan(r[i][h]) ? 0 : sign * r[i][h];
+        s->n[h] += isnan(r[i][h]) ? 0 : sign;
+    }
+}
+
+/* Difference of the means of both sides, the mean over the harmonics taken out: the gain is free.
+ * NaN where one side has the harmonic in fewer than `least` frames. */
+static inline void compare_sides(const side *before, const side *after, double least,
+                                 double d[HARMONICS])
+{
+    double sum = 0, n = 0;
+    for (int h = 0; h < HARMONICS; h++) {
+        bool both = before->n[h] >= least && after->n[h] >= least;
+        d[h] = both ? after->sum[h] / after->n[h] - before->sum[h] / before->n[h] : (double)NAN;
+        sum += both ? d[h] : 0;
+        n += both;
     }
     for (int h = 0; h < HARMONICS; h++)
-        mean[h] = n[h] >= (far - near) / 2 ? mean[h] / n[h] : (double)NAN;
+        d[h] -= sum / n;
 }
 
-/* Differences across every frame, their mean over the harmonics taken out: the gain is free. */
-static void differences(const evidence *ev, double (*r)[HARMONICS], double (*d)[HARMONICS])
+/* Differences across every frame of first..end - 1, one stretch, from the frames NEAR..FAR before
+ * it and after it. */
+EACH_PROCESSOR static void differences(const evidence *ev, double (*r)[HARMONICS], size_t first,
+                                       size_t end, double (*d)[HARMONICS])
 {
-    for (size_t i = 0; i < ev->n; i++) {
-        double before[HARMONICS], after[HARMONICS], sum = 0, n = 0;
-        add_side(ev, r, (long)i, -1, before);
-        add_side(ev, r, (long)i, 1, after);
-        for (int h = 0; h < HARMONICS; h++) {
-            d[i][h] = after[h] - before[h];
-            if (!isnan(d[i][h])) {
-                sum += d[i][h];
-                n++;
-            }
-        }
-        for (int h = 0; h < HARMONICS; h++)
-            d[i][h] -= sum / n;
+    size_t near = evidence_frames(ev, near_s), far = evidence_frames(ev, far_s);
+    side before = {.n = {0}}, after = {.n = {0}};
+    double least = (double)((far - near) / 2);
+    for (size_t i = first + near; i < end && i + 1 < first + far; i++)
+        count(&after, ev, r, i, 1);
+    for (size_t i = first; i < end; i++) {
+        if (i >= first + near + 1)
+            count(&before, ev, r, i - near - 1, 1);
+        if (i >= first + far + 1)
+            count(&before, ev, r, i - far - 1, -1);
+        if (i + far - 1 < end)
+            count(&after, ev, r, i + far - 1, 1);
+        if (i > first && i + near - 1 < end)
+            count(&after, ev, r, i + near - 1, -1);
+        compare_sides(&before, &after, fmax(least, 0.5), d[i]);
     }
 }
 
 static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
                           double c[HARMONICS][HARMONICS])
 {
-    double n[HARMONICS][HARMONICS] = {{0}};
-    memset(c, 0, HARMONICS * sizeof *c);
+    covariance_sums sums = {.whole = 0};
     for (size_t i = 0; i < ev->n; i++) {
-        double x[HARMONICS], there[HARMONICS];
-        for (int h = 0; h < HARMONICS; h++) {
-            there[h] = !isnan(d[i][h]);
-            x[h] = isnan(d[i][h]) ? 0 : cut(d[i][h]);
-        }
-        for (int a = 0; a < HARMONICS; a++)
-            for (int b = 0; b < HARMONICS; b++) {
-                c[a][b] += x[a] * x[b];
-                n[a][b] += there[a] * there[b];
-            }
+        double x[HARMONICS];
+        for (int h = 0; h < HARMONICS; h++)
+            x[h] = d[i][h] < -winsor_db ? -winsor_db : d[i][h] > winsor_db ? winsor_db : d[i][h];
+        covariance_add(&sums, x);
     }
     for (int a = 0; a < HARMONICS; a++)
-        for (int b = 0; b < HARMONICS; b++)
-            c[a][b] *= (a == b ? 1 : 1 - shrink) / (n[a][b] + 1);
+        for (int b = 0; b <= a; b++)
+            c[a][b] = c[b][a] =
+                sums.of[a][b] * (a == b ? 1 : 1 - shrink) / (sums.whole + sums.n[a][b] + 1);
     covariance_mend(&c[0][0], floor_db2);
 }
 
-/* The factor of the usual scatter of the harmonics that are there: neighbours mostly have the
- * same. */
-typedef struct factor {
-    int used[HARMONICS], n; /* n = -1: none */
-    double of[HARMONICS * HARMONICS];
-} factor;
-
-static bool factor_for(factor *f, const int *used, int n, double c[HARMONICS][HARMONICS])
+/* Puts frame i's difference and the step that a flip makes, less its mean, into a lane; returns how
+ * many harmonics there are. */
+static double put_in(covariance_four *f, size_t lane, const model *m, double level_db,
+                     const double d[HARMONICS])
 {
-    if (f->n == n && memcmp(f->used, used, (size_t)n * sizeof *used) == 0)
-        return true;
-    f->n = n;
-    memcpy(f->used, used, (size_t)n * sizeof *used);
-    for (int a = 0; a < n; a++)
-        for (int b = 0; b < n; b++)
-            f->of[a * n + b] = c[used[a]][used[b]];
-    bool good = covariance_factor(f->of, n);
-    if (!good)
-        f->n = -1;
-    return good;
+    double n = 0, mean = 0, step[HARMONICS];
+    for (int h = 0; h < HARMONICS; h++) {
+        bool there = !isnan(d[h]);
+        step[h] = model_step(m, h, level_db);
+        n += there;
+        mean += there ? step[h] : 0;
+        f->there[h][lane] = there;
+        f->v[h][lane] = there ? d[h] : 0;
+    }
+    for (int h = 0; h < HARMONICS; h++)
+        f->w[h][lane] = isnan(d[h]) ? 0 : step[h] - mean / n;
+    return n;
 }
 
-static harmonic_step compare(const double d[HARMONICS], const double step[HARMONICS],
-                             double c[HARMONICS][HARMONICS], factor *usual)
+EACH_PROCESSOR static void fill(covariance_four *f, double c[HARMONICS][HARMONICS])
 {
-    double v[HARMONICS], w[HARMONICS], mean_v = 0, mean_w = 0;
-    int used[HARMONICS], n = 0;
-    for (int h = 0; h < HARMONICS; h++)
-        if (!isnan(d[h]))
-            used[n++] = h;
-    if (n < 3 || !factor_for(usual, used, n, c))
+    for (int a = 0; a < HARMONICS; a++)
+        for (int b = 0; b <= a; b++)
+            f->c[a][b] = f->there[a] * f->there[b] * c[a][b];
+}
+
+static harmonic_step step_of(double cross, double square, double whole, double n)
+{
+    if (n < 3)
         return (harmonic_step){0, 0, 0};
-    for (int a = 0; a < n; a++) {
-        mean_v += d[used[a]] / n;
-        mean_w += step[used[a]] / n;
-    }
-    for (int a = 0; a < n; a++) {
-        v[a] = d[used[a]] - mean_v;
-        w[a] = step[used[a]] - mean_w;
-    }
-    covariance_whiten(usual->of, n, v);
-    covariance_whiten(usual->of, n, w);
-    harmonic_step s = {.cross = covariance_dot(v, w, n), .square = covariance_dot(w, w, n)};
-    double along = s.square > 0 ? s.cross * s.cross / s.square : 0;
-    s.odd = fmax(0, covariance_dot(v, v, n) - along) / (n - 2);
-    return s;
+    double along = square > 0 ? cross * cross / square : 0;
+    return (harmonic_step){cross, square, fmax(0, whole - along) / (n - 2)};
 }
 
 /* Only the peaks within `reach` frames are kept. */
@@ -187,43 +187,50 @@ static void keep_peaks(const double *raw, size_t n, size_t reach, double *out)
     }
 }
 
-void steps_of_harmonics(const model *m, const evidence *ev, harmonic_step *out)
+void steps_of_harmonics(const model *m, const evidence *ev, double (*r)[HARMONICS],
+                        harmonic_step *out)
 {
-    double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r), (*d)[HARMONICS] = xmalloc(ev->n, sizeof *d);
-    double scatter[HARMONICS][HARMONICS], step[HARMONICS];
-    factor usual = {.n = -1};
-    for (size_t i = 0; i < ev->n; i++)
-        model_residual(m, ev, i, 0, r[i]);
-    differences(ev, r, d);
+    double(*d)[HARMONICS] = xmalloc(ev->n, sizeof *d), scatter[HARMONICS][HARMONICS];
+    covariance_four f;
+    fours cross, square, whole;
+    for (size_t i = 0, first = 0; i < ev->n; i++)
+        if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
+            differences(ev, r, first, i + 1, d);
+            first = i + 1;
+        }
     usual_scatter(ev, d, scatter);
-    for (size_t i = 0; i < ev->n; i++) {
-        for (int h = 0; h < HARMONICS; h++)
-            step[h] = model_step(m, h, ev->level_db[i]);
-        out[i] = compare(d[i], step, scatter, &usual);
+    for (size_t i = 0; i < ev->n; i += 4) {
+        double n[4];
+        for (size_t k = 0; k < 4; k++) {
+            size_t j = i + k < ev->n ? i + k : i;
+            n[k] = put_in(&f, k, m, ev->level_db[j], d[j]);
+        }
+        fill(&f, scatter);
+        covariance_weigh(&f, &cross, &square, &whole);
+        for (size_t k = 0; k < 4 && i + k < ev->n; k++)
+            out[i + k] = step_of(cross[k], square[k], whole[k], n[k]);
     }
-    free(r);
     free(d);
 }
 
-void steps_measure(const model *m, const evidence *ev, const double *p2, double *up, double *down)
+void steps_measure(const evidence *ev, const harmonic_step *steps, const double *p2, double *up,
+                   double *down)
 {
-    harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
     double *rise = xcalloc(ev->n, sizeof *rise), *fall = xcalloc(ev->n, sizeof *fall);
     level_marks marks = learn_levels(ev, p2);
-    steps_of_harmonics(m, ev, steps);
+    ratio of_dip = ratio_of(marks.dip_var), of_step = ratio_of(marks.step_var);
     for (size_t i = 0; i < ev->n; i++) {
         harmonic_step s = steps[i];
         if (s.square <= 0)
             continue;
-        double dip = ratio_of_one(ev->dip_db[i], marks.dip_db, marks.dip_var);
-        rise[i] = s.cross - 0.5 * s.square + dip +
-                  ratio_of_one(ev->step_db[i], marks.step_db, marks.step_var);
+        double dip = ratio_of_one(&of_dip, ev->dip_db[i], marks.dip_db);
+        rise[i] =
+            s.cross - 0.5 * s.square + dip + ratio_of_one(&of_step, ev->step_db[i], marks.step_db);
         fall[i] = -s.cross - 0.5 * s.square + dip +
-                  ratio_of_one(ev->step_db[i], -marks.step_db, marks.step_var);
+                  ratio_of_one(&of_step, ev->step_db[i], -marks.step_db);
     }
     keep_peaks(rise, ev->n, evidence_frames(ev, peak_s), up);
     keep_peaks(fall, ev->n, evidence_frames(ev, peak_s), down);
     free(rise);
     free(fall);
-    free(steps);
 }

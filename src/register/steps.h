@@ -18,11 +18,14 @@
 typedef struct harmonic_step {
     double cross, square, odd;
 } harmonic_step;
-void steps_of_harmonics(const model *m, const evidence *ev, harmonic_step *out); /* out[ev->n] */
+/* r[ev->n] of model_residuals(), out[ev->n] */
+void steps_of_harmonics(const model *m, const evidence *ev, double (*r)[HARMONICS],
+                        harmonic_step *out);
 
 /* p2[ev->n], the probability of M2, tells what the level has done at this singer's flips so far.
  * Out: up[ev->n], down[ev->n], log-likelihood ratio of a flip into M2 or into M1 against none, at
  * its own peaks within 80 ms, else 0; never below 0. */
-void steps_measure(const model *m, const evidence *ev, const double *p2, double *up, double *down);
+void steps_measure(const evidence *ev, const harmonic_step *steps, const double *p2, double *up,
+                   double *down);
 
 #endif

@@ -29,6 +29,7 @@ static void copy_frame(const evidence *ev, size_t i, evidence *out, size_t at)
     out->level_db[at] = ev->level_db[i];
     memcpy(out->y_db[at], ev->y_db[i], sizeof ev->y_db[i]);
     memcpy(out->var[at], ev->var[i], sizeof ev->var[i]);
+    memcpy(out->warp[at], ev->warp[i], sizeof ev->warp[i]);
     out->dip_db[at] = ev->dip_db[i];
     out->step_db[at] = ev->step_db[i];
     out->declared[at] = ev->declared[i];
