@@ -20,7 +20,7 @@ LIBS = -lsndfile -lfftw3f -lgsl -lgslcblas -lsqlite3 -ljansson -lsoxr -lnettle -
 # is looked for.
 PACKAGES = gcc libc6-dev libsndfile1-dev libfftw3-dev libgsl-dev libsqlite3-dev libjansson-dev \
   libsoxr-dev nettle-dev
-TEST_PACKAGES = libcmocka-dev python3 mandoc
+TEST_PACKAGES = libcmocka-dev python3 mandoc ffmpeg
 LINT_PACKAGES = clang clang-format clang-tidy cppcheck
 COVER_PACKAGES = gcovr
 # Others that pitch is compared with; the program needs none of them.

@@ -53,12 +53,25 @@ static double gate(double at_s)
 /* Amplitude of a formant series at a frequency, re that at 0. */
 static double tract(const voice *v, double hz)
 {
-    double gain = 1;
+    double square = 1;
     for (int k = 0; k < 3; k++) {
-        double r = hz / v->formants[k], b = 80 / v->formants[k];
-        gain /= hypot(1 - r * r, b * r);
+        double r = hz / v->formants[k], b = 80 / v->formants[k], off = 1 - r * r;
+        square *= off * off + b * r * b * r;
     }
-    return gain;
+    return 1 / sqrt(square);
+}
+
+/* -12 dB an octave of the source, +6 of radiation, formants; sin h p from its two predecessors. */
+static double harmonics(const voice *v, double hz, double phase, int rate)
+{
+    double twice = 2 * cos(phase), before = 0, now = sin(phase), sum = 0;
+    for (int h = 1; h <= 30 && h * hz < fmin(0.45 * rate, 5000); h++) {
+        double next = twice * now - before;
+        sum += 0.1 / h * tract(v, h * hz) * now;
+        before = now;
+        now = next;
+    }
+    return sum;
 }
 
 /* Contact of the vocal folds over a period: it comes quickly, stays, goes slowly. */
@@ -69,23 +82,20 @@ static double contact(double phase)
     return come * go;
 }
 
-/* Microphone: -12 dB an octave of the source, +6 of radiation, formants, breath. A far one is
- * duller, and hears the room. EGG: smooth pulses, no formants, no room, the slow movement of the
- * larynx, a little noise. */
+/* Microphone: harmonics and breath. A far one is duller, and hears the room. EGG: smooth pulses, no
+ * formants, no room, the slow movement of the larynx, a little noise. */
 static double *sing(const voice *v, kind what, int rate)
 {
     size_t n = (size_t)(SECONDS * rate), late = (size_t)(0.023 * rate);
     double *x = xcalloc(n, sizeof *x), phase = 0, breath = 0;
     uint32_t seed = 5 + (uint32_t)what;
     for (size_t i = 0; i < n; i++) {
-        double at = (double)i / rate, hz = pitch_hz(v, at), sum = 0;
+        double at = (double)i / rate, hz = pitch_hz(v, at);
         phase += 2 * M_PI * hz / rate;
-        for (int h = 1; h <= 30 && h * hz < fmin(0.45 * rate, 5000); h++)
-            sum += 0.1 / h * tract(v, h * hz) * sin(h * phase);
         breath += 0.5 * (dice(&seed) - breath);
         x[i] = what == EGG
                    ? gate(at) * contact(phase) + 0.5 * sin(2 * M_PI * 1.3 * at) + 0.002 * breath
-                   : gate(at) * sum + 0.004 * breath;
+                   : gate(at) * harmonics(v, hz, phase, rate) + 0.004 * breath;
         if (what == FAR && i > late)
             x[i] = 0.5 * x[i] + 0.3 * x[i - 1] + 0.35 * x[i - late];
     }

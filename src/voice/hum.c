@@ -2,12 +2,19 @@
 #include "voice/hum.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 
 #include <complex.h>
 #include <math.h>
 #include <stdlib.h>
 
-enum { MAINS = 2, HARMONICS = 6, PLACES = 5, LEAST_WINDOWS = 3 };
+enum {
+    MAINS = 2,
+    HARMONICS = 6,
+    PLACES = 5,
+    LINES = MAINS * HARMONICS * PLACES,
+    LEAST_WINDOWS = 3
+};
 static const double mains_hz[MAINS] = {50, 60};
 static const double place_hz[PLACES] = {0, -24, -16, 16, 24};
 static const double window_s = 0.25, standing_out = 3.98; /* 6 dB */
@@ -16,7 +23,7 @@ struct hum {
     double rate_hz;
     size_t size, n, windows;
     float *x;
-    double power[MAINS][HARMONICS][PLACES]; /* sums over windows, as a sine's mean square */
+    double power[LINES]; /* [MAINS][HARMONICS][PLACES] sums over windows, as a sine's mean square */
 };
 
 hum *hum_new(int rate_hz)
@@ -36,27 +43,39 @@ void hum_free(hum *h)
     free(h);
 }
 
-/* Mean square of the sine at hz, by Goertzel's recursion under the window. */
-static double line(const hum *h, double hz)
+/* The last two numbers of Goertzel's recursion for each line, all lines a sample at a time: each
+ * waits for the sample before, and none for another line. */
+EACH_PROCESSOR static void recur(const hum *h, const double *twice, double *s1, double *s2)
 {
-    double turn = 2 * M_PI * hz / h->rate_hz, twice = 2 * cos(turn), s1 = 0, s2 = 0;
-    for (size_t i = 0; i < h->size; i++) {
-        double s = (double)h->x[i] + twice * s1 - s2;
-        s2 = s1;
-        s1 = s;
+    for (size_t i = 0; i < h->size; i++)
+        for (int l = 0; l < LINES; l++) {
+            double s = (double)h->x[i] + twice[l] * s1[l] - s2[l];
+            s2[l] = s1[l];
+            s1[l] = s;
+        }
+}
+
+/* Adds each line's mean square, as a sine's, of what is in the window. */
+static void add_lines(hum *h)
+{
+    double turn[LINES], twice[LINES], s1[LINES] = {0}, s2[LINES] = {0};
+    for (int l = 0; l < LINES; l++) {
+        int mains = l / PLACES / HARMONICS, k = l / PLACES % HARMONICS;
+        turn[l] = 2 * M_PI * (mains_hz[mains] * (k + 1) + place_hz[l % PLACES]) / h->rate_hz;
+        twice[l] = 2 * cos(turn[l]);
     }
-    double size = 2 * cabs(s1 - s2 * cexp(-I * turn)) / (0.5 * (double)h->size);
-    return size * size / 2;
+    recur(h, twice, s1, s2);
+    for (int l = 0; l < LINES; l++) {
+        double size = 2 * cabs(s1[l] - s2[l] * cexp(-I * turn[l])) / (0.5 * (double)h->size);
+        h->power[l] += size * size / 2;
+    }
 }
 
 static void end_window(hum *h)
 {
     for (size_t i = 0; i < h->size; i++)
         h->x[i] *= (float)(0.5 - 0.5 * cos(2 * M_PI * ((double)i + 0.5) / (double)h->size));
-    for (int m = 0; m < MAINS; m++)
-        for (int k = 0; k < HARMONICS; k++)
-            for (int p = 0; p < PLACES; p++)
-                h->power[m][k][p] += line(h, mains_hz[m] * (k + 1) + place_hz[p]);
+    add_lines(h);
     h->windows++;
     h->n = 0;
 }
@@ -79,7 +98,7 @@ static double standing(const hum *h, int mains)
     int others = 0;
     bool fundamental = false;
     for (int k = 0; k < HARMONICS; k++) {
-        const double *p = h->power[mains][k];
+        const double *p = h->power + (mains * HARMONICS + k) * PLACES;
         double beside = (p[1] + p[2] + p[3] + p[4]) / 4;
         if (!(p[0] > standing_out * beside))
             continue;
