@@ -228,9 +228,13 @@ typedef struct slides {
     path paths[12];
 } slides;
 
-static slides *make_slides(void)
+/* They, and what is fitted to them, are made once and drawn under many names. */
+static const slides *the_slides(void)
 {
-    slides *s = xcalloc(1, sizeof *s);
+    static slides *s;
+    if (s)
+        return s;
+    s = xcalloc(1, sizeof *s);
     for (int k = 0; k < SLIDE; k++) {
         s->time[k] = 0.005 * k;
         s->pitch[k] = k < 400 ? 54 + k / 25.0 : 70 - (k - 400) / 25.0;
@@ -243,34 +247,34 @@ static slides *make_slides(void)
     return s;
 }
 
-static progress_levels levels_of(const slides *s, size_t sessions, size_t n_levels)
+static const progress_levels *levels_of(size_t sessions, size_t n_levels)
 {
     static const double at[PROGRESS_LEVELS] = {70, 62, 78};
+    static progress_levels kept[5]; /* by their sessions */
+    progress_levels *p = &kept[sessions];
     course_session all[4];
     err e = {""};
-    progress_levels p = {.n = n_levels, .first_day = 20000, .assumed_scatter_st = 0.7};
+    if (p->n == n_levels)
+        return p;
+    *p = (progress_levels){.n = n_levels, .first_day = 20000, .assumed_scatter_st = 0.7};
     for (size_t i = 0; i < sessions; i++)
         all[i] = (course_session){3 * i, 3, 20000 + 30.0 * (double)i};
     for (size_t k = 0; k < n_levels; k++)
-        if (!course_fit(s->paths, 3 * sessions, all, sessions, at[k], &p.courses[k], &e))
+        if (!course_fit(the_slides()->paths, 3 * sessions, all, sessions, at[k], &p->courses[k],
+                        &e))
             fail_msg("%s", e.text);
-    p.zones = xcalloc(sessions, sizeof *p.zones);
+    p->zones = xcalloc(sessions, sizeof *p->zones);
     for (size_t i = 0; i < sessions; i++)
-        p.zones[i] = (figure){10, (double)NAN, (double)NAN};
+        p->zones[i] = (figure){10, (double)NAN, (double)NAN};
     return p;
 }
 
 static bool draw_progress(const char *name, size_t sessions, size_t levels, const picture *where,
                           err *e)
 {
-    slides *s = make_slides();
-    progress_levels p = levels_of(s, sessions, levels);
     const progress_labels l = {name, name, "dB SPL (Z, 30 cm)", "2024-10-04", "2025-01-02",
                                440,  false};
-    bool ok = progress_draw(&p, &l, where, e);
-    progress_levels_clear(&p);
-    free(s);
-    return ok;
+    return progress_draw(levels_of(sessions, levels), &l, where, e);
 }
 
 static bool draw_progress_called(const char *name, const picture *where, err *e)
@@ -300,20 +304,26 @@ static void progress_is_drawn_soft_middle_and_loud(void **state)
     free(svg);
 }
 
+static const boundary *boundary_of_three(void)
+{
+    static boundary *b;
+    boundary_settings how = boundary_defaults();
+    err e = {""};
+    if (!b && !boundary_fit(the_slides()->paths, 3, &how, &b, &e))
+        fail_msg("%s", e.text);
+    return b;
+}
+
 /* Two singers a semitone apart at every level. */
 static bool draw_compare_called(const char *name, const picture *where, err *e)
 {
-    slides *s = make_slides();
-    boundary_settings how = boundary_defaults();
-    boundary *b;
     map maps[2];
     const char *const names[2] = {"wren", name};
     const double at[COMPARE_LEVELS] = {62, 70, 78};
     compare_difference apart = {
         {{{1, -1, 3}, {1, 0.5, 1.5}}, {{1, -1, 3}, {NAN, NAN, NAN}}, {{1, -9, 11}, {1, 0.5, 1.5}}}};
-    assert_true(boundary_fit(s->paths, 3, &how, &b, e));
     for (int i = 0; i < 2; i++)
-        map_gather(s->paths, 3, i ? NULL : b, &maps[i]);
+        map_gather(the_slides()->paths, 3, i ? NULL : boundary_of_three(), &maps[i]);
     const compare_shown c = {2, names, maps, COMPARE_LEVELS, at, &apart};
     const map_labels l = {.singer = "Side by side",
                           .vowel = name,
@@ -324,8 +334,6 @@ static bool draw_compare_called(const char *name, const picture *where, err *e)
     bool ok = compare_draw(&c, &l, where, e);
     for (int i = 0; i < 2; i++)
         map_clear(&maps[i]);
-    boundary_free(b);
-    free(s);
     return ok;
 }
 
