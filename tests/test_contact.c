@@ -235,7 +235,7 @@ static session hear(const char *folder)
     assert_true(truth_read(folder, &s.t, &e));
     assert_true(s.t.egg_channel == 1 || s.t.egg_channel == 2);
     v.recording = (recording_settings){.channel = 3 - s.t.egg_channel, .egg = s.t.egg_channel};
-    s.n = s.t.n < TAKES_HEARD ? s.t.n : TAKES_HEARD;
+    s.n = s.t.n;
     s.tracks = xcalloc(s.n, sizeof *s.tracks);
     s.found = xcalloc(s.n, sizeof *s.found);
     for (size_t k = 0; k < s.n; k++) {
@@ -331,7 +331,7 @@ static void test_smooth_seam(void **state)
 {
     (void)state;
     err e;
-    assert_true(studio_family_egg(FAMILY_SMOOTH, 3, "build/test_contact-smooth", &e));
+    assert_true(studio_family_egg(FAMILY_SMOOTH, 3, TAKES_HEARD, "build/test_contact-smooth", &e));
     session s = hear("build/test_contact-smooth");
     size_t flips_true = 0, hit = 0, found = 0, here;
     for (size_t k = 0; k < s.n; k++) {
@@ -356,7 +356,7 @@ static void test_one_register_is_named(void **state)
 {
     (void)state;
     err e;
-    assert_true(album_write_egg(CAST_ONE_REGISTER, 2, "build/test_contact-one", &e));
+    assert_true(album_write_egg(CAST_ONE_REGISTER, 2, TAKES_HEARD, "build/test_contact-one", &e));
     session s = hear("build/test_contact-one");
     print_message("one register: %s; %.4f of the frames right\n", s.sum.text, right(&s));
     assert_int_equal(s.sum.answer, REGISTER_ONE);
@@ -373,8 +373,8 @@ static void test_same_sound(void **state)
         {"build/test_contact-smooth", "build/test_contact-plain"},
         {"build/test_contact-one", "build/test_contact-plain2"}};
     err e;
-    assert_true(studio_family(FAMILY_SMOOTH, 3, "build/test_contact-plain", &e));
-    assert_true(album_write(CAST_ONE_REGISTER, 2, "build/test_contact-plain2", &e));
+    assert_true(studio_family(FAMILY_SMOOTH, 3, TAKES_HEARD, "build/test_contact-plain", &e));
+    assert_true(album_write(CAST_ONE_REGISTER, 2, TAKES_HEARD, "build/test_contact-plain2", &e));
     for (int v = 0; v < 2; v++) {
         truth t;
         assert_true(truth_read(folders[v][0], &t, &e));

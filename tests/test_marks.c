@@ -248,7 +248,7 @@ static void test_truth_gets_full_marks(void **state)
     assert_non_null(mkdtemp(folder));
     err e = {0};
     truth t;
-    if (!studio_family(FAMILY_WOMAN, 3, folder, &e) || !truth_read(folder, &t, &e))
+    if (!studio_family(FAMILY_WOMAN, 3, STUDIO_ALL, folder, &e) || !truth_read(folder, &t, &e))
         fail_msg("%s", e.text);
     singer s = singer_draw(FAMILY_WOMAN, 3);
     assert_int_equal(t.n, score_count(&s));

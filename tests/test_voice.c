@@ -520,7 +520,7 @@ static void test_scenario_errors(void **state)
     scenario_fails("file\tsinger\tkind\tfrom_st\trate_hz\na.wav\twren\thold\t60\t8000\n", "rate");
     scenario_fails("file\tsinger\tkind\tfrom_st\tlevel_db\na.wav\twren\thold\t60\tloud\n", "loud");
     err e = {0};
-    assert_false(studio_family(FAMILY_CLEAR, 1, "/dev/null/takes", &e));
+    assert_false(studio_family(FAMILY_CLEAR, 1, STUDIO_ALL, "/dev/null/takes", &e));
     assert_non_null(strstr(e.text, "/dev/null/takes"));
 }
 

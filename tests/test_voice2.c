@@ -533,8 +533,8 @@ static void test_album_on_disk(void **state)
     assert_non_null(mkdtemp(base));
     char *one = xformat("%s/one", base), *again = xformat("%s/again", base);
     err e = {0};
-    assert_true(album_write(CAST_CONSONANTS + CAST_BESIDE - CAST_STILL, 4, one, &e));
-    assert_true(album_write(CAST_CONSONANTS + CAST_BESIDE - CAST_STILL, 4, again, &e));
+    assert_true(album_write(CAST_CONSONANTS + CAST_BESIDE - CAST_STILL, 4, ALBUM_ALL, one, &e));
+    assert_true(album_write(CAST_CONSONANTS + CAST_BESIDE - CAST_STILL, 4, ALBUM_ALL, again, &e));
     static const char *const names[4] = {"take-00.wav", "take-07.wav", "frames.tsv", "flips.tsv"};
     for (int i = 0; i < 4; i++)
         assert_true(file_hash(one, names[i]) == file_hash(again, names[i]));

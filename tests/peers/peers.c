@@ -128,7 +128,7 @@ static bool rendered(family f, unsigned long seed, const plan *p, char **folder,
     *folder = xformat("%s/%s-%lu", p->takes, family_get(f)->name, seed);
     char *stamp = xformat("%s/whole", *folder);
     bool ok = access(stamp, F_OK) == 0;
-    if (!ok && files_folder(p->takes, e) && studio_family(f, seed, *folder, e)) {
+    if (!ok && files_folder(p->takes, e) && studio_family(f, seed, STUDIO_ALL, *folder, e)) {
         FILE *out = NULL;
         ok = files_create(*folder, "whole", &out, e) && fclose(out) == 0;
     }

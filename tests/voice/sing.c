@@ -8,6 +8,7 @@
 #include <gsl/gsl_sf_bessel.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define LEAST_RATE_HZ 160000.0
 #define DOUBLED_STRETCH 0.1 /* of a period, where every other one is silent */
@@ -121,20 +122,24 @@ static double *low_pass(int by, size_t *half)
     return h;
 }
 
+/* Four of the output at once: each sum waits for its last number, and none for another's. */
 static void decimate(const double *over, size_t n_over, int by, double *out, size_t n)
 {
-    size_t half;
-    double *h = low_pass(by, &half);
-    for (size_t j = 0; j < n; j++) {
-        size_t centre = j * (size_t)by;
-        size_t lo = centre > half ? centre - half : 0;
-        size_t hi = centre + half < n_over ? centre + half : n_over - 1;
-        double sum = 0;
-        for (size_t i = lo; i <= hi; i++)
-            sum += over[i] * h[i + half - centre];
-        out[j] = sum;
+    enum { BESIDE = 4 };
+    size_t half, step = (size_t)by;
+    double *h = low_pass(by, &half), *edged = xcalloc(n_over + 2 * half + BESIDE * step, sizeof *h);
+    memcpy(edged + half, over, n_over * sizeof *over);
+    for (size_t j = 0; j < n; j += BESIDE) {
+        const double *x = edged + j * step;
+        double sum[BESIDE] = {0};
+        for (size_t i = 0; i <= 2 * half; i++)
+            for (size_t k = 0; k < BESIDE; k++)
+                sum[k] += x[i + k * step] * h[i];
+        for (size_t k = 0; k < BESIDE && j + k < n; k++)
+            out[j + k] = sum[k];
     }
     free(h);
+    free(edged);
 }
 
 /* The source at the output rate, and the glottal flow (0..1) that pulses the breath noise. */
@@ -166,16 +171,18 @@ static void breath(const singer *s, const performance *p, int take, const double
 {
     gsl_rng *r = dice_new(s->seed ^ 0x5eed, (uint64_t)take, DICE_SOURCE);
     double pole = exp(-2 * M_PI * 1000 / s->rate_hz), low = 0;
+    double soft = pow(10, (s->boundary.level_db - 32) / 20), loud = 0;
+    size_t step = p->n;
     for (size_t j = 0; j < out->n; j++) {
         double white = dice_normal(r, 1);
         low = pole * low + (1 - pole) * white;
         size_t k = (size_t)((double)j / s->rate_hz / SCORE_STEP_S);
         k = k < p->n ? k : p->n - 1;
-        double voiced = p->gate[k] > 0 ? (1 - s->pulsing) + s->pulsing * 1.8 * flow[j] : 0;
-        double level = p->gate[k] > 0 ? p->level_db[k] + p->noise_db[k] : 0;
-        double sung = voiced * pow(10, level / 20);
-        double drawn = p->breath[k] * pow(10, (s->boundary.level_db - 32) / 20);
-        out->samples[j] = (white - low) * (sung + drawn);
+        if (k != step)
+            loud = p->gate[k] > 0 ? pow(10, (p->level_db[k] + p->noise_db[k]) / 20) : 0;
+        step = k;
+        double voiced = (1 - s->pulsing) + s->pulsing * 1.8 * flow[j];
+        out->samples[j] = (white - low) * (voiced * loud + p->breath[k] * soft);
     }
     gsl_rng_free(r);
 }

@@ -151,12 +151,13 @@ static bool truth_open(const char *folder, bool egg, truth_files *t, err *e)
     return true;
 }
 
-static bool family_session(const singer *s, const contact_wiring *w, const char *folder, err *e)
+static bool family_session(const singer *s, int takes, const contact_wiring *w, const char *folder,
+                           err *e)
 {
     truth_files t = {0};
     FILE *boundary = NULL;
     bool ok = files_folder(folder, e) && truth_open(folder, w != NULL, &t, e);
-    for (int take = 0; ok && take < score_count(s); take++)
+    for (int take = 0; ok && take < takes && take < score_count(s); take++)
         ok = family_take(s, take, w, folder, &t, e);
     if (ok && files_create(folder, "boundary.tsv", &boundary, e))
         boundary_write(boundary, s);
@@ -170,15 +171,15 @@ static bool family_session(const singer *s, const contact_wiring *w, const char 
     return ok && boundary;
 }
 
-bool studio_family(family f, uint64_t seed, const char *folder, err *e)
+bool studio_family(family f, uint64_t seed, int takes, const char *folder, err *e)
 {
     singer s = singer_draw(f, seed);
-    return family_session(&s, NULL, folder, e);
+    return family_session(&s, takes, NULL, folder, e);
 }
 
-bool studio_family_egg(family f, uint64_t seed, const char *folder, err *e)
+bool studio_family_egg(family f, uint64_t seed, int takes, const char *folder, err *e)
 {
     singer s = singer_draw(f, seed);
     contact_wiring w = contact_wire(&s);
-    return family_session(&s, &w, folder, e);
+    return family_session(&s, takes, &w, folder, e);
 }

@@ -17,16 +17,18 @@
 #include "base/message.h"
 #include "voice/perform.h"
 
+#include <limits.h>
 #include <stdio.h>
 
-/* Makes the folder when it is not there (its parent must be). Fails with a sentence when a file
- * cannot be written. */
-bool studio_family(family f, uint64_t seed, const char *folder, err *e);
+/* The singer's first `takes` takes, all where there are fewer; STUDIO_ALL: all. Makes the folder when
+ * it is not there (its parent must be). Fails with a sentence when a file cannot be written. */
+enum { STUDIO_ALL = INT_MAX };
+bool studio_family(family f, uint64_t seed, int takes, const char *folder, err *e);
 /* The same with an EGG (see contact.h) beside the microphone, whose samples are the same. On the
  * right of frames.tsv contact_quotient (to 3/7 of the amplitude), contact_peaks (between the peaks
  * of the slope) and egg_lost (1: no contact with the skin); in boundary.tsv egg_channel, egg_turned
  * (1: contact counts downwards) and egg_noise_db. */
-bool studio_family_egg(family f, uint64_t seed, const char *folder, err *e);
+bool studio_family_egg(family f, uint64_t seed, int takes, const char *folder, err *e);
 
 /* A scenario: a table with a row a take, rendered under `folder`.
  *

@@ -46,8 +46,9 @@ static int one_family(const char *name, const char *seed_text, const char *folde
         fprintf(stderr, "testvoice: The seed %s is not a whole number from 0 on.\n", seed_text);
     else {
         err e = {0};
-        return finished(
-            egg ? studio_family_egg(f, seed, folder, &e) : studio_family(f, seed, folder, &e), &e);
+        return finished(egg ? studio_family_egg(f, seed, STUDIO_ALL, folder, &e)
+                            : studio_family(f, seed, STUDIO_ALL, folder, &e),
+                        &e);
     }
     return 2;
 }

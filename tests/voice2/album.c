@@ -104,6 +104,7 @@ typedef struct session { /* what is the same over the takes */
     const vocalist *v;
     const electrodes *g; /* NULL without an EGG */
     const char *folder;
+    int takes; /* the first ones */
 } session;
 
 static bool take_write(const session *s, int take, const tables *t, err *e)
@@ -157,7 +158,7 @@ static bool album(const session *s, err *e)
     const vocalist *v = s->v;
     tables t = {0};
     bool ok = files_folder(s->folder, e) && tables_open(s->folder, s->g != NULL, &t, e);
-    for (int take = 0; ok && take < chart_count(v); take++)
+    for (int take = 0; ok && take < s->takes && take < chart_count(v); take++)
         ok = take_write(s, take, &t, e);
     if (t.boundary)
         boundary_write(t.boundary, v);
@@ -170,17 +171,17 @@ static bool album(const session *s, err *e)
     return ok;
 }
 
-bool album_write(cast_family f, uint64_t seed, const char *folder, err *e)
+bool album_write(cast_family f, uint64_t seed, int takes, const char *folder, err *e)
 {
     vocalist v = vocalist_draw(f, seed);
-    session s = {.v = &v, .folder = folder};
+    session s = {.v = &v, .folder = folder, .takes = takes};
     return album(&s, e);
 }
 
-bool album_write_egg(cast_family f, uint64_t seed, const char *folder, err *e)
+bool album_write_egg(cast_family f, uint64_t seed, int takes, const char *folder, err *e)
 {
     vocalist v = vocalist_draw(f, seed);
     electrodes g = electrodes_draw(&v);
-    session s = {.v = &v, .g = &g, .folder = folder};
+    session s = {.v = &v, .g = &g, .folder = folder, .takes = takes};
     return album(&s, e);
 }

@@ -10,13 +10,17 @@
 #include "base/message.h"
 #include "voice2/vocalist.h"
 
-/* Makes the folder when it is not there (its parent must be). */
-bool album_write(cast_family f, uint64_t seed, const char *folder, err *e);
+#include <limits.h>
+
+/* The singer's first `takes` takes, all where there are fewer; ALBUM_ALL: all. Makes the folder when
+ * it is not there (its parent must be). */
+enum { ALBUM_ALL = INT_MAX };
+bool album_write(cast_family f, uint64_t seed, int takes, const char *folder, err *e);
 
 /* The same with an EGG (see electrodes.h) beside the microphone, whose samples are the same. On the
  * right of frames.tsv contact_quotient (to 3/7 of the amplitude), contact_peaks (between the peaks
  * of the slope) and egg_lost (1: no contact with the skin); in boundary.tsv egg_channel, egg_turned
  * (1: contact counts downwards) and egg_noise_db. */
-bool album_write_egg(cast_family f, uint64_t seed, const char *folder, err *e);
+bool album_write_egg(cast_family f, uint64_t seed, int takes, const char *folder, err *e);
 
 #endif

@@ -38,14 +38,14 @@ bool choir_still(int voice, int family_at)
 
 bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, err *e)
 {
-    return voice == 1 ? studio_family((family)family_at, seed, folder, e)
-                      : album_write((cast_family)family_at, seed, folder, e);
+    return voice == 1 ? studio_family((family)family_at, seed, STUDIO_ALL, folder, e)
+                      : album_write((cast_family)family_at, seed, ALBUM_ALL, folder, e);
 }
 
 bool choir_write_egg(int voice, int family_at, uint64_t seed, const char *folder, err *e)
 {
-    return voice == 1 ? studio_family_egg((family)family_at, seed, folder, e)
-                      : album_write_egg((cast_family)family_at, seed, folder, e);
+    return voice == 1 ? studio_family_egg((family)family_at, seed, STUDIO_ALL, folder, e)
+                      : album_write_egg((cast_family)family_at, seed, ALBUM_ALL, folder, e);
 }
 
 char *choir_singer(int voice, int family_at, uint64_t seed)

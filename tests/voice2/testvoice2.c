@@ -35,7 +35,8 @@ static int one_family(const char *name, const char *seed_text, const char *folde
         return 2;
     }
     err e = {0};
-    bool ok = egg ? album_write_egg(f, seed, folder, &e) : album_write(f, seed, folder, &e);
+    bool ok = egg ? album_write_egg(f, seed, ALBUM_ALL, folder, &e)
+                  : album_write(f, seed, ALBUM_ALL, folder, &e);
     if (!ok)
         fprintf(stderr, "testvoice2: %s\n", e.text);
     return ok ? 0 : 1;
