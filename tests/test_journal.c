@@ -914,6 +914,36 @@ static void check_outline_lengths(size_t n_frames)
     track_free(back);
 }
 
+/* In parts as at once, with and without an EGG. */
+static void test_frames_of_a_long_take(void **state)
+{
+    (void)state;
+    static const size_t lengths[] = {0, 1, FRAMES_AT_ONCE, 2 * FRAMES_AT_ONCE + 101, 5002};
+    for (size_t k = 0; k < sizeof lengths / sizeof *lengths; k++) {
+        track *t = any_track(lengths[k], 3 + k);
+        track_store *store = track_store_new();
+        spool *spooled = spool_new();
+        unsigned char at_once[FRAMES_DIGEST], in_parts[FRAMES_DIGEST];
+        size_t n;
+        err e = {""};
+        frames_bytes heard = frames_heard_write(t);
+        frames_digest(heard.bytes, heard.n, at_once);
+        track_store_begin(store, t->take, t->hop_s, t->declared);
+        assert_true(track_store_append(store, t, &e));
+        assert_true(frames_heard_spool(store, 0, spooled, &n, in_parts, &e));
+        assert_int_equal(n, heard.n);
+        unsigned char *back = xmalloc(n + 1, 1);
+        assert_true(spool_read(spooled, 0, back, n, &e));
+        assert_memory_equal(back, heard.bytes, n);
+        assert_memory_equal(in_parts, at_once, FRAMES_DIGEST);
+        free(back);
+        free(heard.bytes);
+        spool_free(spooled);
+        track_store_free(store);
+        track_free(t);
+    }
+}
+
 /* With an EGG the bytes without it are good ones, too: those of a take that has none. */
 static void test_frames_of_wrong_length(void **state)
 {
@@ -941,6 +971,7 @@ int main(void)
         cmocka_unit_test_setup(test_four_writers, fresh),
         cmocka_unit_test_setup(test_damaged_file, fresh),
         cmocka_unit_test(test_frames_of_wrong_length),
+        cmocka_unit_test(test_frames_of_a_long_take),
     };
     return cmocka_run_group_tests(tests, enter_folder, leave_folder);
 }

@@ -66,12 +66,21 @@ static char *settings_text(const voice_settings *s)
                    ways[s->contact]);
 }
 
-static void fill(journal_take *t, const track *heard, const voice_whole *whole)
+static double voiced_seconds(const track_store *heard, double hop_s)
+{
+    size_t n, voiced = 0;
+    const stretch *all = track_store_stretches(heard, &n);
+    for (size_t i = 0; i < n; i++)
+        voiced += all[i].voiced;
+    return (double)voiced * hop_s;
+}
+
+static void fill(journal_take *t, double voiced_s, const voice_whole *whole)
 {
     const recording_counts *counts = &whole->counts;
     const meter_levels *levels = &whole->levels;
     t->seconds = counts->seconds;
-    t->voiced_s = voice_seconds(heard);
+    t->voiced_s = voiced_s;
     t->clipped_runs = counts->clipped_runs;
     t->dc = counts->dc;
     t->peak = counts->peak;
@@ -94,23 +103,40 @@ static bool note_channels(const char *name, const recording_settings *s, journal
     return true;
 }
 
+static bool keep(void *context, const track *piece, err *e)
+{
+    return track_store_append(context, piece, e);
+}
+
+static hear_outcome check_and_store(journal *j, const char *name, const voice_settings *s,
+                                    const journal_take *t, const track_store *heard,
+                                    const voice_whole *whole, err *e)
+{
+    checkup found;
+    if (!checkup_heard(name, &s->recording, heard, &found, e))
+        return HEAR_UNREADABLE;
+    if (memcmp(t->sound, whole->counts.sound, JOURNAL_DIGEST) != 0) {
+        err_set(e, "%s changed while it was read: add it again.", name);
+        return HEAR_UNREADABLE;
+    }
+    return journal_store_heard(j, t, heard, &found, e) ? HEAR_NEW : HEAR_UNSTORED;
+}
+
 static hear_outcome listen(journal *j, const char *name, const voice_settings *s, journal_take *t,
                            bool *unclear, err *e)
 {
-    track *heard;
     voice_whole whole;
-    checkup found;
     hear_outcome outcome = HEAR_UNREADABLE;
-    if (!note_channels(name, &s->recording, t, e) || !voice_listen(name, s, &heard, &whole, e))
-        return HEAR_UNREADABLE;
-    fill(t, heard, &whole);
-    *unclear = whole.egg && whole.contact == EGG_UNKNOWN;
-    bool checked = checkup_heard(name, &s->recording, heard, &found, e);
-    if (checked && memcmp(t->sound, whole.counts.sound, JOURNAL_DIGEST) != 0)
-        err_set(e, "%s changed while it was read: add it again.", name);
-    else if (checked)
-        outcome = journal_store(j, t, heard, &found, e) ? HEAR_NEW : HEAR_UNSTORED;
-    track_free(heard);
+    track_store *heard = track_store_new();
+    track_store_begin(heard, name, s->hop_s, DECLARED_NONE);
+    if (note_channels(name, &s->recording, t, e) &&
+        voice_listen_pieces(name, s, keep, heard, &whole, e)) {
+        track_store_end(heard);
+        fill(t, voiced_seconds(heard, s->hop_s), &whole);
+        *unclear = whole.egg && whole.contact == EGG_UNKNOWN;
+        outcome = check_and_store(j, name, s, t, heard, &whole, e);
+    }
+    track_store_free(heard);
     return outcome;
 }
 

@@ -2,6 +2,7 @@
 #include "journal/store.h"
 
 #include "base/number.h"
+#include "base/spool.h"
 #include "base/text.h"
 #include "journal/checks.h"
 #include "journal/frames.h"
@@ -128,22 +129,53 @@ static bool insert_take(const journal *j, const journal_take *t, long session, l
     return fine;
 }
 
-static bool insert_frames(const journal *j, long take, const track *t, err *e)
+/* From the spool into the place that was kept for it. */
+static bool write_heard(const journal *j, long take, const spool *heard, size_t n, err *e)
+{
+    unsigned char block[4096];
+    sqlite3_blob *to = NULL;
+    bool fine = sqlite3_blob_open(j->db, "main", "frames", "heard", take, 1, &to) == SQLITE_OK ||
+                sql_fail(j, e);
+    for (size_t at = 0; fine && at < n; at += sizeof block) {
+        size_t here = n - at < sizeof block ? n - at : sizeof block;
+        fine = spool_read(heard, at, block, here, e) &&
+               (sqlite3_blob_write(to, block, (int)here, (int)at) == SQLITE_OK || sql_fail(j, e));
+    }
+    return (sqlite3_blob_close(to) == SQLITE_OK || !fine || sql_fail(j, e)) && fine;
+}
+
+/* SQLite takes no more in one place. */
+static bool room_for(const journal *j, const journal_take *t, size_t n, err *e)
+{
+    size_t most = (size_t)sqlite3_limit(j->db, SQLITE_LIMIT_LENGTH, -1) - 4096;
+    return n <= most ||
+           err_set(e,
+                   "%s is too long for one take: what was heard has %zu MB, and %zu can be kept.",
+                   t->file, n / 1000000, most / 1000000);
+}
+
+static bool insert_frames(const journal *j, long take, const journal_take *of,
+                          const track_store *heard, double first_s, err *e)
 {
     unsigned char digest[FRAMES_DIGEST];
-    frames_bytes heard = frames_heard_write(t);
-    frames_digest(heard.bytes, heard.n, digest);
-    bool fine = sql_do(j,
-                       "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard,"
-                       " digest) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                       e, "iiirrrbb", take, (long)FRAMES_LAYOUT, (long)t->n, t->hop_s,
-                       t->n ? t->time_s[0] : 0.0, t->full_scale_db, heard.bytes, heard.n, digest,
-                       (size_t)FRAMES_DIGEST);
-    free(heard.bytes);
+    spool *bytes = spool_new();
+    track *none = NULL;
+    size_t n;
+    bool fine =
+        track_store_read(heard, 0, 0, 0, &none, e) &&
+        frames_heard_spool(heard, 0, bytes, &n, digest, e) && room_for(j, of, n, e) &&
+        sql_do(j,
+               "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard,"
+               " digest) VALUES (?, ?, ?, ?, ?, ?, zeroblob(?), ?)",
+               e, "iiirrrib", take, (long)FRAMES_LAYOUT, (long)track_store_frames(heard, 0),
+               none->hop_s, first_s, none->full_scale_db, (long)n, digest, (size_t)FRAMES_DIGEST) &&
+        write_heard(j, take, bytes, n, e);
+    track_free(none);
+    spool_free(bytes);
     return fine;
 }
 
-static bool store(const journal *j, const journal_take *t, const track *heard,
+static bool store(const journal *j, const journal_take *t, const track_store *heard, double first_s,
                   const checkup *opt_checks, err *e)
 {
     long session, removed;
@@ -154,13 +186,31 @@ static bool store(const journal *j, const journal_take *t, const track *heard,
         !insert_take(j, t, session, removed, e))
         return false;
     long id = (long)sqlite3_last_insert_rowid(j->db);
-    return insert_frames(j, id, heard, e) && (!opt_checks || checks_store(j, id, opt_checks, e));
+    return insert_frames(j, id, t, heard, first_s, e) &&
+           (!opt_checks || checks_store(j, id, opt_checks, e));
+}
+
+static bool store_at_once(journal *j, const journal_take *t, const track_store *heard,
+                          double first_s, const checkup *opt_checks, err *e)
+{
+    bool begun;
+    return sql_begin_write(j, &begun, e) &&
+           sql_end_write(j, begun, store(j, t, heard, first_s, opt_checks, e), e);
+}
+
+bool journal_store_heard(journal *j, const journal_take *t, const track_store *heard,
+                         const checkup *opt_checks, err *e)
+{
+    return store_at_once(j, t, heard, 0, opt_checks, e);
 }
 
 bool journal_store(journal *j, const journal_take *t, const track *heard, const checkup *opt_checks,
                    err *e)
 {
-    bool begun;
-    return sql_begin_write(j, &begun, e) &&
-           sql_end_write(j, begun, store(j, t, heard, opt_checks, e), e);
+    track_store *s = track_store_new();
+    track_store_begin(s, heard->take, heard->hop_s, heard->declared);
+    bool fine = track_store_append(s, heard, e) &&
+                store_at_once(j, t, s, heard->n ? heard->time_s[0] : 0, opt_checks, e);
+    track_store_free(s);
+    return fine;
 }

@@ -11,6 +11,7 @@
 
 #include "journal/journal.h"
 #include "voice/checkup.h"
+#include "voice/track_store.h"
 
 /* The code that singer, sound and stretch give. */
 void journal_code(const char *singer, const unsigned char sound[JOURNAL_DIGEST], double start_s,
@@ -25,6 +26,9 @@ bool journal_find(journal *j, const char *code, journal_take *out, bool *found, 
  * made when they are not there. opt_checks: of its recording. */
 bool journal_store(journal *j, const journal_take *t, const track *heard, const checkup *opt_checks,
                    err *e);
+/* The same of frames in a store, its first take, in memory that does not grow with them. */
+bool journal_store_heard(journal *j, const journal_take *t, const track_store *heard,
+                         const checkup *opt_checks, err *e);
 
 /* The take that is named by the first digits of its code, as it is shown: judged, and removed only
  * where `removed` says that one is wanted which is. False, with a sentence, when there is none or

@@ -21,7 +21,8 @@
 /* Sound this far under the voice's loud parts is none that samples could be missing from. */
 static const double hole_floor_db = -30;
 static const double hum_st = 0.15, hum_db = 1;
-enum { A_SECOND = 200, BESIDE = 20, LEAST_BESIDE = 8, HUM_FRAMES = 60 }; /* frames of 5 ms */
+enum { A_SECOND = 200, A_MINUTE = 60 * A_SECOND };
+enum { BESIDE = 20, LEAST_BESIDE = 8, HUM_FRAMES = 60 }; /* frames of 5 ms, as above */
 
 typedef struct listening {
     track_store *store;
@@ -55,18 +56,38 @@ static void leave_out_hum(const track *heard, track *t)
                 t->pitch_st[k] = (double)NAN;
 }
 
-static bool keep(void *context, const track *piece, err *e)
+/* Frames first..first + n - 1 of a piece, of which the others tell whether there is hum. */
+static bool keep_part(listening *l, const track *piece, size_t first, size_t n, err *e)
 {
-    listening *l = context;
-    track *t = track_part(piece, 0, piece->n);
-    leave_out_hum(piece, t);
-    for (size_t i = 0; i < t->n && !isnan(piece->full_scale_db); i++)
+    track *whole = track_part(piece, 0, piece->n);
+    leave_out_hum(piece, whole);
+    track *t = track_part(whole, first, n);
+    track_free(whole);
+    for (size_t i = 0; i < n && !isnan(piece->full_scale_db); i++)
         t->level_db[i] -= piece->full_scale_db;
-    for (size_t i = 0; i < t->n; i++)
+    for (size_t i = 0; i < n; i++)
         if (!isnan(t->pitch_st[i]))
             loudness_add(l->loud, &t->level_db[i], 1);
     bool fine = track_store_append(l->store, t, e);
     track_free(t);
+    return fine;
+}
+
+static bool keep(void *context, const track *piece, err *e)
+{
+    return keep_part(context, piece, 0, piece->n, e);
+}
+
+/* Frames first..first + n - 1 of what was heard. */
+static bool keep_heard(listening *l, const track_store *heard, size_t first, size_t n, err *e)
+{
+    size_t from = first > HUM_FRAMES ? first - HUM_FRAMES : 0, all = track_store_frames(heard, 0);
+    size_t until = first + n + HUM_FRAMES < all ? first + n + HUM_FRAMES : all;
+    track *piece;
+    if (!track_store_read(heard, 0, from, until - from, &piece, e))
+        return false;
+    bool fine = keep_part(l, piece, first - from, n, e);
+    track_free(piece);
     return fine;
 }
 
@@ -242,12 +263,19 @@ bool checkup_recording(const char *name, const recording_settings *s, checkup *o
     return fine;
 }
 
-bool checkup_heard(const char *name, const recording_settings *s, const track *heard, checkup *out,
-                   err *e)
+bool checkup_heard(const char *name, const recording_settings *s, const track_store *heard,
+                   checkup *out, err *e)
 {
     listening l;
-    listening_begin(&l, name, heard->hop_s);
-    bool fine = (!heard->n || keep(&l, heard, e)) && judge(name, s, &l, heard->hop_s, out, e);
+    size_t n = track_store_frames(heard, 0);
+    const double hop_s = 1.0 / A_SECOND;
+    bool fine = true;
+    listening_begin(&l, name, hop_s);
+    for (size_t first = 0, here; fine && first < n; first += here) {
+        here = n - first < A_MINUTE ? n - first : A_MINUTE;
+        fine = keep_heard(&l, heard, first, here, e);
+    }
+    fine = fine && judge(name, s, &l, hop_s, out, e);
     listening_clear(&l);
     return fine;
 }

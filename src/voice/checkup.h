@@ -10,7 +10,7 @@
 
 #include "base/message.h"
 #include "sound/recording.h"
-#include "voice/track.h"
+#include "voice/track_store.h"
 
 typedef enum check_name {
     CHECK_VOICE,      /* seconds of voice */
@@ -48,9 +48,9 @@ const char *check_result_of(check_result r); /* "pass"; NULL for CHECK_NONE */
  * cannot be read. */
 bool checkup_recording(const char *name, const recording_settings *s, checkup *out, err *e);
 
-/* The same of a recording that voice_listen() has heard, with the same channels and 5 ms between
- * frames: reads it once. */
-bool checkup_heard(const char *name, const recording_settings *s, const track *heard, checkup *out,
-                   err *e);
+/* The same of a recording that was heard already, the first take of a store, with the same channels
+ * and 5 ms between frames: reads it once. */
+bool checkup_heard(const char *name, const recording_settings *s, const track_store *heard,
+                   checkup *out, err *e);
 
 #endif
