@@ -5,7 +5,7 @@
 #include "base/ticker.h"
 #include "command/command.h"
 #include "journal/judgement.h"
-#include "register/decode.h"
+#include "register/parts.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,25 +14,56 @@
  * that process has to wait. */
 enum { PATIENCE = 3 };
 
-static void decode(judgement *g, bool quiet, register_summary *summary)
+static void state(void *context, size_t take, track *t)
+{
+    const judgement *g = context;
+    verdicts_pin(&g->verdicts[take], t);
+}
+
+/* *parts: in how many pieces. */
+static bool decode_stored(judgement *g, const register_settings *s, flips *found,
+                          register_summary *summary, size_t *parts, err *e)
+{
+    parts_settings sizes = parts_defaults();
+    sizes.opt_stated = state;
+    sizes.context = g;
+    return parts_decode(g->store, s, &sizes, found, summary, parts, e);
+}
+
+static void decode_together(const judgement *g, size_t n, const register_settings *s, flips *found,
+                            register_summary *summary)
+{
+    track **tracks = xmalloc(n, sizeof(track *));
+    for (size_t i = 0; i < n; i++)
+        tracks[i] = g->items[i].track;
+    register_decode(tracks, n, s, found, summary);
+    free(tracks);
+}
+
+static bool decode(judgement *g, bool quiet, register_summary *summary, err *e)
 {
     char what[80];
     register_settings s = register_defaults();
     s.opt_known = &g->before;
     s.opt_learnt = &g->learnt;
-    size_t n = g->n_before + g->n;
-    track **tracks = xmalloc(n, sizeof(track *));
+    size_t n = g->n_before + g->n, parts = 1;
     flips *found = xcalloc(n, sizeof *found);
-    for (size_t i = 0; i < n; i++)
-        tracks[i] = g->items[i].track;
     snprintf(what, sizeof what, "decoding the registers of %zu takes", g->n);
     ticker *t = ticker_new(what, 0, quiet);
-    register_decode(tracks, n, &s, found, summary);
+    bool fine = true;
+    if (g->store)
+        fine = decode_stored(g, &s, found, summary, &parts, e);
+    else
+        decode_together(g, n, &s, found, summary);
     ticker_free(t);
+    if (fine && parts > 1)
+        message_warn("%s: %.0f minutes of voice are too much to be judged together: the registers "
+                     "were told in %zu parts.",
+                     g->singer, summary->voiced_s / 60, parts);
     for (size_t i = 0; i < n; i++)
         g->items[i].flips = found[i];
     free(found);
-    free(tracks);
+    return fine;
 }
 
 static void tell(const judgement *g, const register_summary *summary)
@@ -54,8 +85,8 @@ static bool judge_next(journal *j, const char *singer, bool quiet, bool *any, bo
         return false;
     if (!*any)
         return true;
-    decode(&g, quiet, &summary);
-    bool fine = judgement_store(j, &g, SEAMLINE_VERSION, summary.text, stale, e);
+    bool fine = decode(&g, quiet, &summary, e) &&
+                judgement_store(j, &g, SEAMLINE_VERSION, summary.text, stale, e);
     if (fine && !*stale)
         tell(&g, &summary);
     judgement_clear(&g);

@@ -234,3 +234,45 @@ void verdicts_apply(const verdicts *v, track *t, flips *found)
     flips_clear(found);
     *found = all;
 }
+
+/* The frames about all verdicts, one behind the other. */
+static bool read_about(const verdicts *v, const track_store *s, size_t take, track **out, err *e)
+{
+    static const double wide_s = 0.5;
+    size_t n = track_store_frames(s, take), end = 0;
+    bool fine = track_store_read(s, take, 0, 0, out, e);
+    for (size_t i = 0; fine && i < v->n; i++) {
+        double hop_s = (*out)->hop_s, at_s = v->items[i].time_s;
+        size_t from = (size_t)(fmax(0, at_s - wide_s) / hop_s),
+               to = (size_t)((at_s + wide_s) / hop_s);
+        track *more;
+        from = from < end ? end : from;
+        to = to < n ? to : n;
+        if (from >= to)
+            continue;
+        fine = track_store_read(s, take, from, to - from, &more, e);
+        if (fine) {
+            track_append(*out, more, 0, more->n);
+            track_free(more);
+        }
+        end = to;
+    }
+    return fine;
+}
+
+bool verdicts_apply_stored(const verdicts *v, track_store *s, size_t take, flips *found, err *e)
+{
+    track *t = NULL;
+    if (!v->n)
+        return true;
+    bool fine = read_about(v, s, take, &t, e);
+    if (fine) {
+        verdicts_pin(v, t);
+        verdicts_apply(v, t, found);
+    }
+    for (size_t i = 0; fine && i < t->n; i++)
+        fine = track_store_label(s, take, (size_t)lround(t->time_s[i] / t->hop_s), 1, &t->reg[i],
+                                 &t->p_m2[i], e);
+    track_free(t);
+    return fine;
+}

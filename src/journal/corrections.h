@@ -10,6 +10,7 @@
  * verdicts: a flip is here, or none is. They go to the decoder with the frames, as truth. */
 
 #include "journal/journal.h"
+#include "voice/track_store.h"
 
 typedef enum correction_action {
     CORRECTION_ADD,     /* a flip that was not heard */
@@ -58,5 +59,8 @@ void verdicts_pin(const verdicts *v, track *t);
 /* After decoding: flips found within 150 ms of a verdict give way to it. A flip stated is at the
  * time stated and has confidence 1; its figures are those found, else measured beside the time. */
 void verdicts_apply(const verdicts *v, track *t, flips *found);
+
+/* The same of a take in a store. */
+bool verdicts_apply_stored(const verdicts *v, track_store *s, size_t take, flips *found, err *e);
 
 #endif

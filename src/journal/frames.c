@@ -7,12 +7,11 @@
 #include <math.h>
 #include <nettle/sha2.h>
 #include <stdint.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum {
     FLOAT_BYTES = 4,
-    ROW_BYTES = TRACK_HARMONICS * FLOAT_BYTES,
+    HARMONIC_BYTES = 2 * TRACK_HARMONICS * FLOAT_BYTES,
     CONTACT_BYTES = 6 * FLOAT_BYTES
 };
 
@@ -49,12 +48,12 @@ static const unsigned char *get_doubles(const unsigned char *from, double *value
     return from;
 }
 
-static unsigned char *put_harmonics(unsigned char *to, const track *t, const float *values)
+static unsigned char *put_harmonics(unsigned char *to, const track *t, const float *values,
+                                    const unsigned char *has)
 {
     for (size_t i = 0; i < t->n; i++)
-        if (track_flags(t, i) & TRACK_HAS_HARMONICS)
-            for (size_t h = 0; h < TRACK_HARMONICS; h++)
-                to = put(to, values[i * TRACK_HARMONICS + h]);
+        for (size_t h = 0; has[i] & TRACK_HAS_HARMONICS && h < TRACK_HARMONICS; h++)
+            to = put(to, values[i * TRACK_HARMONICS + h]);
     return to;
 }
 
@@ -94,132 +93,24 @@ static void get_contacts(const unsigned char *from, track *t)
         t->egg[i] = get_contact(from);
 }
 
-/* Where the bytes of frames and harmonics lie, by what they are of. */
-typedef struct layout {
-    size_t n, m; /* frames; those with harmonics */
-    bool egg;
-} layout;
-
-enum section { OF_PITCH, OF_VOICING, OF_LEVEL, OF_FLAGS, OF_VOICE, OF_NOISE, OF_EGG, SECTIONS };
-
-static size_t section_row(enum section s)
-{
-    static const size_t bytes[SECTIONS] = {FLOAT_BYTES, FLOAT_BYTES, FLOAT_BYTES,  1,
-                                           ROW_BYTES,   ROW_BYTES,   CONTACT_BYTES};
-    return bytes[s];
-}
-
-static size_t section_rows(const layout *l, enum section s)
-{
-    return s == OF_VOICE || s == OF_NOISE ? l->m : l->n;
-}
-
-static size_t section_at(const layout *l, enum section wanted)
-{
-    size_t at = 0;
-    for (int s = 0; s < (int)wanted; s++)
-        at += section_row((enum section)s) * section_rows(l, (enum section)s);
-    return at;
-}
-
-static size_t layout_bytes(const layout *l)
-{
-    return section_at(l, l->egg ? SECTIONS : OF_EGG);
-}
-
-static void layout_add(layout *l, const track *t)
-{
-    l->n += t->n;
-    l->egg = l->egg || t->egg;
-    for (size_t i = 0; i < t->n; i++)
-        l->m += track_flags(t, i) & TRACK_HAS_HARMONICS;
-}
-
-static unsigned char *put_section(unsigned char *to, const track *t, enum section s)
-{
-    const double *const numbers[] = {t->pitch_st, t->voicing, t->level_db};
-    if (s < OF_FLAGS)
-        return put_doubles(to, numbers[s], t->n);
-    for (size_t i = 0; s == OF_FLAGS && i < t->n; i++)
-        *to++ = track_flags(t, i);
-    for (size_t i = 0; s == OF_EGG && i < t->n; i++)
-        to = put_contact(to, &t->egg[i]);
-    if (s != OF_VOICE && s != OF_NOISE)
-        return to;
-    return put_harmonics(to, t, s == OF_NOISE ? t->noise_db : t->harmonic_db);
-}
-
 frames_bytes frames_heard_write(const track *t)
 {
-    layout l = {.n = 0};
-    layout_add(&l, t);
-    frames_bytes b = {.n = layout_bytes(&l)};
+    size_t m = 0, floats = 3 * FLOAT_BYTES + 1 + (t->egg ? CONTACT_BYTES : 0);
+    for (size_t i = 0; i < t->n; i++)
+        m += track_flags(t, i) & TRACK_HAS_HARMONICS;
+    frames_bytes b = {.n = t->n * floats + m * HARMONIC_BYTES};
     unsigned char *to = b.bytes = xmalloc(b.n, 1);
-    for (int s = 0; s < (l.egg ? SECTIONS : OF_EGG); s++)
-        to = put_section(to, t, (enum section)s);
+    to = put_doubles(to, t->pitch_st, t->n);
+    to = put_doubles(to, t->voicing, t->n);
+    to = put_doubles(to, t->level_db, t->n);
+    unsigned char *has = to;
+    for (size_t i = 0; i < t->n; i++)
+        *to++ = track_flags(t, i);
+    to = put_harmonics(to, t, t->harmonic_db, has);
+    to = put_harmonics(to, t, t->noise_db, has);
+    for (size_t i = 0; t->egg && i < t->n; i++)
+        to = put_contact(to, &t->egg[i]);
     return b;
-}
-
-/* Frames of the take behind those that `done` counts, which it counts afterwards. */
-static bool spool_part(const layout *all, layout *done, const track *t, spool *out, err *e)
-{
-    unsigned char *bytes = xmalloc(t->n, ROW_BYTES);
-    bool fine = true;
-    for (int s = 0; fine && s < (all->egg ? SECTIONS : OF_EGG); s++) {
-        size_t at = section_at(all, (enum section)s) +
-                    section_rows(done, (enum section)s) * section_row((enum section)s);
-        const unsigned char *end = put_section(bytes, t, (enum section)s);
-        fine = spool_write(out, at, bytes, (size_t)(end - bytes), e);
-    }
-    layout_add(done, t);
-    free(bytes);
-    return fine;
-}
-
-/* Counts the take's frames, or, where it is known what they come to, spools them. */
-static bool go_through(const track_store *from, size_t take, const layout *opt_all, layout *done,
-                       spool *out, err *e)
-{
-    size_t n = track_store_frames(from, take);
-    bool fine = true;
-    for (size_t first = 0; fine && first < n; first += FRAMES_AT_ONCE) {
-        track *t;
-        size_t here = n - first < FRAMES_AT_ONCE ? n - first : FRAMES_AT_ONCE;
-        if (!track_store_read(from, take, first, here, &t, e))
-            return false;
-        if (opt_all)
-            fine = spool_part(opt_all, done, t, out, e);
-        else
-            layout_add(done, t);
-        track_free(t);
-    }
-    return fine;
-}
-
-static bool digest_spool(const spool *s, size_t n, unsigned char digest[FRAMES_DIGEST], err *e)
-{
-    unsigned char block[4096];
-    struct sha256_ctx hash;
-    sha256_init(&hash);
-    for (size_t at = 0; at < n; at += sizeof block) {
-        size_t here = n - at < sizeof block ? n - at : sizeof block;
-        if (!spool_read(s, at, block, here, e))
-            return false;
-        sha256_update(&hash, here, block);
-    }
-    sha256_digest(&hash, FRAMES_DIGEST, digest);
-    return true;
-}
-
-bool frames_heard_spool(const track_store *from, size_t take, spool *out, size_t *n_bytes,
-                        unsigned char digest[FRAMES_DIGEST], err *e)
-{
-    layout all = {.n = 0}, done = {.n = 0};
-    if (!go_through(from, take, NULL, &all, NULL, e) ||
-        !go_through(from, take, &all, &done, out, e))
-        return false;
-    *n_bytes = layout_bytes(&all);
-    return digest_spool(out, *n_bytes, digest, e);
 }
 
 void frames_digest(const void *bytes, size_t n, unsigned char digest[FRAMES_DIGEST])
@@ -245,7 +136,7 @@ bool frames_heard_read(const void *bytes, size_t n_bytes, track *t)
     const unsigned char *has = (const unsigned char *)bytes + t->n * 3 * FLOAT_BYTES;
     for (size_t i = 0; i < t->n; i++)
         m += has[i] & TRACK_HAS_HARMONICS;
-    size_t without_contact = plain + m * 2 * ROW_BYTES;
+    size_t without_contact = plain + m * HARMONIC_BYTES;
     bool contact = n_bytes == without_contact + t->n * CONTACT_BYTES;
     if (t->harmonic_db && n_bytes != without_contact && !contact)
         return false;

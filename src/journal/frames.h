@@ -12,10 +12,8 @@
  * `reg`: one byte a frame. `p_m2`: floats. */
 
 #include "base/message.h"
-#include "base/spool.h"
 #include "register/known.h"
 #include "voice/track.h"
-#include "voice/track_store.h"
 
 #include <stddef.h>
 
@@ -30,12 +28,6 @@ frames_bytes frames_heard_write(const track *t);
 enum { FRAMES_DIGEST = 32 };
 /* SHA-256 of the bytes: what tells damage that SQLite does not see. */
 void frames_digest(const void *bytes, size_t n, unsigned char digest[FRAMES_DIGEST]);
-
-/* The same in memory that does not grow with the take: the bytes of a take in a store go into a
- * spool, from its beginning on, FRAMES_AT_ONCE frames at a time. */
-enum { FRAMES_AT_ONCE = 12000 };
-bool frames_heard_spool(const track_store *from, size_t take, spool *out, size_t *n_bytes,
-                        unsigned char digest[FRAMES_DIGEST], err *e);
 frames_bytes frames_p_m2_write(const track *t);
 
 /* Fill a track made by track_new(); false when the bytes are not those of t->n frames. One made by

@@ -3,11 +3,14 @@
 
 #include "base/array.h"
 #include "base/text.h"
-#include "journal/frames.h"
+#include "journal/frames_long.h"
 
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+
+static const char damaged[] =
+    "The frames of take %s in the journal %s are damaged: go back to a copy of it.";
 
 /* The first bytes of what was heard, `most` if there are as many; NULL and a sentence when they
  * cannot be read. */
@@ -60,8 +63,7 @@ static bool load_track(const journal *j, long id, bool outline, journal_item *it
                      &s, e, "i", id) ||
         !sql_step(j, &s, &row, e))
         return false;
-    err_set(e, "The frames of take %s in the journal %s are damaged: go back to a copy of it.",
-            item->take.take, j->file);
+    err_set(e, damaged, item->take.take, j->file);
     size_t most = row ? (size_t)sqlite3_column_int64(s, 1) * FRAMES_OUTLINE : 0;
     frames_bytes heard = {0};
     if (row)
@@ -126,4 +128,55 @@ static bool load_flips(const journal *j, long id, journal_item *item, err *e)
 bool item_load(const journal *j, long id, bool outline, journal_item *item, err *e)
 {
     return load_track(j, id, outline, item, e) && load_flips(j, id, item, e);
+}
+
+typedef struct opened { /* the bytes of what was heard */
+    const journal *j;
+    sqlite3_blob *heard;
+} opened;
+
+static bool read_opened(void *context, size_t at, void *bytes, size_t n, err *e)
+{
+    const opened *o = context;
+    return sqlite3_blob_read(o->heard, bytes, (int)n, (int)at) == SQLITE_OK || sql_fail(o->j, e);
+}
+
+static bool store_heard(const journal *j, long id, sqlite3_stmt *s, track_store *to, bool *right,
+                        err *e)
+{
+    opened o = {.j = j};
+    int layout = sqlite3_column_int(s, 0);
+    *right = layout >= 1 && layout <= FRAMES_LAYOUT;
+    if (!*right)
+        return true;
+    bool fine = sqlite3_blob_open(j->db, "main", "frames", "heard", id, 0, &o.heard) == SQLITE_OK ||
+                sql_fail(j, e);
+    fine =
+        fine && frames_long_read(read_opened, &o, (size_t)sqlite3_blob_bytes(o.heard),
+                                 (size_t)sqlite3_column_int64(s, 1), sql_real(s, 2), to, right, e);
+    sqlite3_blob_close(o.heard);
+    return fine;
+}
+
+bool item_store(const journal *j, long id, track_store *to, err *e)
+{
+    sqlite3_stmt *s;
+    bool row, right = false;
+    if (!sql_prepare(j,
+                     "SELECT f.layout, f.n, f.full_scale_db, f.hop_s, ifnull(t.declared, 0),"
+                     " substr(t.code, 1, 10) FROM frames f JOIN takes t ON t.id = f.take"
+                     " WHERE f.take = ?",
+                     &s, e, "i", id) ||
+        !sql_step(j, &s, &row, e))
+        return false;
+    char *name = row ? sql_text(s, 5) : xstrdup("");
+    track_store_begin(to, name, row ? sql_real(s, 3) : 1,
+                      row ? (declared_register)sqlite3_column_int(s, 4) : DECLARED_NONE);
+    bool fine = !row || store_heard(j, id, s, to, &right, e);
+    track_store_end(to);
+    if (fine && !right)
+        fine = err_set(e, damaged, name, j->file);
+    free(name);
+    sqlite3_finalize(s);
+    return fine;
 }

@@ -3,7 +3,8 @@
 
 #include "base/array.h"
 #include "base/text.h"
-#include "journal/frames.h"
+#include "journal/frames_long.h"
+#include "journal/item.h"
 #include "journal/item.h"
 #include "journal/take.h"
 #include "journal/waiting.h"
@@ -19,6 +20,7 @@ void judgement_clear(judgement *g)
     if (g->items)
         journal_items_free(g->items, g->n_before + g->n);
     free(g->verdicts);
+    track_store_free(g->store);
     free(g->singer);
     free(g->vowel);
     free(g->rests_on);
@@ -64,20 +66,46 @@ static bool load_known(const journal *j, const char *singer, const char *vowel, 
     return true;
 }
 
+static bool any_long(const waiting *p, const waiting_part *part)
+{
+    for (size_t i = part->first; i < part->first + part->n; i++)
+        if (waiting_is_long(&p->takes[i]))
+            return true;
+    return false;
+}
+
+static bool load_takes(const journal *j, const waiting *p, const waiting_part *of, judgement *g,
+                       bool before, err *e)
+{
+    for (size_t i = of->first; i < of->first + of->n; i++) {
+        const waiter *w = &p->takes[i];
+        size_t at = g->n_before + g->n;
+        if (before && (g->store || waiting_is_long(w)))
+            continue;
+        if (before)
+            g->n_before++;
+        else
+            g->n++;
+        if (g->store ? !item_store(j, w->id, g->store, e) ||
+                           !verdicts_read(j, w->code, &g->verdicts[at], e)
+                     : !load_item(j, w, &g->items[at], &g->verdicts[at], e))
+            return false;
+    }
+    return true;
+}
+
 static bool load(const journal *j, const waiting *p, size_t k, judgement *g, err *e)
 {
-    const waiting_part *own = &p->parts[k];
-    size_t first = k ? p->parts[k - 1].first : own->first;
-    g->n_before = own->first - first;
-    g->n = own->n;
+    const waiting_part *own = &p->parts[k], *before = k ? own - 1 : NULL;
+    size_t most = own->n + (before ? before->n : 0);
     g->part = (long)k + 1;
     g->rests_on = xstrdup(own->rests_on);
-    g->items = xcalloc(g->n_before + g->n, sizeof *g->items);
-    g->verdicts = xcalloc(g->n_before + g->n, sizeof *g->verdicts);
-    for (size_t i = 0; i < g->n_before + g->n; i++)
-        if (!load_item(j, &p->takes[first + i], &g->items[i], &g->verdicts[i], e))
-            return false;
-    return load_known(j, g->singer, g->vowel, g->part - 1, &g->before, e);
+    g->items = xcalloc(most, sizeof *g->items);
+    g->verdicts = xcalloc(most, sizeof *g->verdicts);
+    g->store = any_long(p, own) ? track_store_new() : NULL;
+    return (!before || load_takes(j, p, before, g, true, e)) &&
+           load_takes(j, p, own, g, false, e) &&
+           load_known(j, g->singer, g->vowel, g->part - 1, &g->before, e);
 }
 
 /* The first part of this vowel that is not current. */
@@ -151,25 +179,58 @@ static bool insert_flip(const journal *j, long take, size_t number, const flip *
                   flip_kind_name(f->kind), said ? stated : NULL);
 }
 
+static bool store_registers(const journal *j, long take, const unsigned char *reg, size_t n,
+                            frames_bytes p_m2, const flips *found, err *e)
+{
+    bool fine = sql_do(j, "REPLACE INTO registers(take, reg, p_m2) VALUES (?, ?, ?)", e, "ibb",
+                       take, reg, n, p_m2.bytes, p_m2.n) &&
+                sql_do(j, "DELETE FROM flips WHERE take = ?", e, "i", take);
+    for (size_t i = 0; fine && i < found->n; i++)
+        fine = insert_flip(j, take, i + 1, &found->items[i], e);
+    return fine;
+}
+
 static bool store_frames(const journal *j, long take, const journal_item *item, err *e)
 {
     frames_bytes p_m2 = frames_p_m2_write(item->track);
-    bool fine = sql_do(j, "REPLACE INTO registers(take, reg, p_m2) VALUES (?, ?, ?)", e, "ibb",
-                       take, item->track->reg, item->track->n, p_m2.bytes, p_m2.n) &&
-                sql_do(j, "DELETE FROM flips WHERE take = ?", e, "i", take);
+    bool fine = store_registers(j, take, item->track->reg, item->track->n, p_m2, &item->flips, e);
     free(p_m2.bytes);
-    for (size_t i = 0; fine && i < item->flips.n; i++)
-        fine = insert_flip(j, take, i + 1, &item->flips.items[i], e);
+    return fine;
+}
+
+/* The registers of a take in the store: five bytes a frame. */
+static bool store_stored(const journal *j, long take, const judgement *g, size_t i, err *e)
+{
+    size_t n = track_store_frames(g->store, i);
+    unsigned char *reg = xmalloc(n, 1);
+    frames_bytes all = {.bytes = NULL};
+    bool fine = true;
+    for (size_t first = 0; fine && first < n; first += FRAMES_AT_ONCE) {
+        track *t;
+        size_t here = n - first < FRAMES_AT_ONCE ? n - first : FRAMES_AT_ONCE;
+        fine = track_store_read(g->store, i, first, here, &t, e);
+        if (!fine)
+            break;
+        frames_bytes p_m2 = frames_p_m2_write(t);
+        if (!all.bytes)
+            all.bytes = xmalloc(n, p_m2.n / here);
+        memcpy(reg + first, t->reg, here);
+        memcpy(all.bytes + all.n, p_m2.bytes, p_m2.n);
+        all.n += p_m2.n;
+        free(p_m2.bytes);
+        track_free(t);
+    }
+    fine = fine && store_registers(j, take, reg, n, all, &g->items[i].flips, e);
+    free(all.bytes);
+    free(reg);
     return fine;
 }
 
 /* The newest hearing takes the place of the one shown so far. */
-static bool store_take(const journal *j, long take, const journal_item *item, err *e)
+static bool show_take(const journal *j, const waiter *w, err *e)
 {
-    return sql_do(j, "DELETE FROM takes WHERE code = ? AND id <> ?", e, "ti", item->take.code,
-                  take) &&
-           sql_do(j, "UPDATE takes SET judged = 1 WHERE id = ?", e, "i", take) &&
-           store_frames(j, take, item, e);
+    return sql_do(j, "DELETE FROM takes WHERE code = ? AND id <> ?", e, "ti", w->code, w->id) &&
+           sql_do(j, "UPDATE takes SET judged = 1 WHERE id = ?", e, "i", w->id);
 }
 
 /* Sessions and models without takes go. */
@@ -201,16 +262,26 @@ static bool store_model(const journal *j, const judgement *g, const char *versio
     return fine;
 }
 
+static bool store_take(const journal *j, judgement *g, size_t i, const waiter *w, err *e)
+{
+    journal_item *item = &g->items[g->n_before + i];
+    const verdicts *said = &g->verdicts[g->n_before + i];
+    if (!show_take(j, w, e))
+        return false;
+    if (g->store)
+        return verdicts_apply_stored(said, g->store, i, &item->flips, e) &&
+               store_stored(j, w->id, g, i, e);
+    verdicts_apply(said, item->track, &item->flips);
+    return store_frames(j, w->id, item, e);
+}
+
 static bool store_part(const journal *j, judgement *g, const waiting *p, const char *version,
                        const char *answer, err *e)
 {
     const waiting_part *own = &p->parts[g->part - 1];
-    for (size_t i = 0; i < g->n; i++) {
-        journal_item *item = &g->items[g->n_before + i];
-        verdicts_apply(&g->verdicts[g->n_before + i], item->track, &item->flips);
-        if (!store_take(j, p->takes[own->first + i].id, item, e))
+    for (size_t i = 0; i < g->n; i++)
+        if (!store_take(j, g, i, &p->takes[own->first + i], e))
             return false;
-    }
     return store_model(j, g, version, answer, e) && tidy(j, g, p->n_parts, e);
 }
 

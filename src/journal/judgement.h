@@ -11,11 +11,16 @@
  * result hangs on nothing but takes, settings, corrections and version: what each part rests on is
  * kept as a digest, chained from part to part, and a part is current while that holds.
  *
+ * A take with more than 6 minutes of voice is decoded in pieces, with the others of its part, by its
+ * own frames and that model alone, and tells the next part nothing but its model: so the memory that
+ * this takes does not grow with a take.
+ *
  * Decoding takes long and is done between the two calls, without a lock. */
 
 #include "journal/corrections.h"
 #include "journal/journal.h"
 #include "register/known.h"
+#include "voice/track_store.h"
 
 typedef struct judgement {
     char *singer, *vowel;
@@ -24,6 +29,8 @@ typedef struct judgement {
     size_t n_before, n;  /* items: takes of the part before, then those of this part */
     journal_item *items; /* [n_before + n] flips empty, no registers, tracks with what is stated */
     verdicts *verdicts;  /* [n_before + n] */
+    track_store *store;  /* NULL, or, where a take of the part is long, the frames of its takes, in
+                            their order: then the items have no tracks, and n_before is 0 */
     known before;        /* the model of the part before, or nothing */
     known learnt;        /* that of this part, to be stored; nothing until it is decoded */
 } judgement;

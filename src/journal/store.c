@@ -5,7 +5,7 @@
 #include "base/spool.h"
 #include "base/text.h"
 #include "journal/checks.h"
-#include "journal/frames.h"
+#include "journal/frames_long.h"
 #include "journal/take.h"
 
 #include <math.h>
@@ -163,7 +163,7 @@ static bool insert_frames(const journal *j, long take, const journal_take *of,
     size_t n;
     bool fine =
         track_store_read(heard, 0, 0, 0, &none, e) &&
-        frames_heard_spool(heard, 0, bytes, &n, digest, e) && room_for(j, of, n, e) &&
+        frames_long_write(heard, 0, bytes, &n, digest, e) && room_for(j, of, n, e) &&
         sql_do(j,
                "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard,"
                " digest) VALUES (?, ?, ?, ?, ?, ?, zeroblob(?), ?)",

@@ -11,6 +11,11 @@
 /* Voice that determines a singer's model well, and what is decoded in a few seconds. */
 static const double least_s = 240, most_s = 360;
 
+bool waiting_is_long(const waiter *w)
+{
+    return w->voiced_s > most_s;
+}
+
 void waiting_clear(waiting *p)
 {
     for (size_t i = 0; i < p->n; i++) {

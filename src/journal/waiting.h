@@ -28,6 +28,9 @@ typedef struct waiting {
     waiting_part *parts;
 } waiting;
 
+/* Whether a take has more voice than is decoded at once, 6 minutes. */
+bool waiting_is_long(const waiter *w);
+
 bool waiting_read(const journal *j, const char *singer, const char *vowel, const char *version,
                   waiting *p, err *e);
 void waiting_clear(waiting *p);

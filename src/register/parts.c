@@ -2,6 +2,7 @@
 #include "register/parts.h"
 
 #include "base/array.h"
+#include "register/known.h"
 
 #include <assert.h>
 #include <math.h>
@@ -115,6 +116,8 @@ static bool read_run(const plan *p, part *now, const run *r, bool own, err *e)
     }
     array_reserve((void **)&now->tracks, &now->room, now->n + 1, sizeof *now->tracks);
     now->tracks[now->n++] = t;
+    if (!own && p->sizes->opt_stated)
+        p->sizes->opt_stated(p->sizes->context, r->take, t);
     if (own) {
         array_reserve((void **)&now->takes, &now->room_takes, now->n, sizeof *now->takes);
         now->takes[now->n_own++] = r->take;
@@ -133,6 +136,8 @@ static bool read_part(const plan *p, part *now, bool sampled, err *e)
         r.n += before + after;
         good = read_run(p, now, &r, true, e);
     }
+    for (size_t k = 0; good && p->sizes->opt_stated && k < now->n_own; k++)
+        p->sizes->opt_stated(p->sizes->context, now->takes[k], now->tracks[k]);
     for (size_t k = 0; sampled && good && k < p->sizes->excerpts; k++)
         if (p->excerpt_of[k] < now->first || p->excerpt_of[k] >= now->end)
             good = read_run(p, now, &p->excerpts[k], false, e);
@@ -216,7 +221,10 @@ static bool decode_part(plan *p, part *now, bool sampled, const register_setting
 {
     bool good = read_part(p, now, sampled, e);
     if (good) {
+        known before = s->opt_learnt ? *s->opt_learnt : (known){.m = {.hi = 0}};
         register_decode(now->tracks, now->n, s, now->found, summary);
+        if (s->opt_learnt && s->opt_learnt->m.hi <= s->opt_learnt->m.lo)
+            *s->opt_learnt = before;
         good = tell_part(p, now, found, e);
     }
     part_clear(now);

@@ -15,18 +15,24 @@
 
 enum { PARTS_EXCERPTS = 100 };
 
+/* Fills in what is stated of frames of a take: t->stated, by their times. */
+typedef void parts_stated(void *context, size_t take, track *t);
+
 typedef struct parts_settings { /* in frames of 5 ms */
     size_t whole;    /* 72000 voiced ones (6 minutes): about 1 kB each while they are decoded */
     size_t own;      /* 48000 voiced ones (4 minutes) of a part */
     size_t longest;  /* 24000: 2 minutes; at least 4000 */
     size_t excerpts; /* 30, at most PARTS_EXCERPTS */
     size_t excerpt;  /* 800: 4 s each, 2 minutes in all */
+    parts_stated *opt_stated; /* NULL: nothing is stated */
+    void *context;            /* for it */
 } parts_settings;
 parts_settings parts_defaults(void);
 
 /* found: one empty list for each take of the store. *parts: how many there were, at least 1. The
  * summary's voiced_s is of all voice; answer and gain are those of one part, or of several: both
- * registers where any part has them, and the gain NaN. False only when the store cannot be read or
+ * registers where any part has them, and the gain NaN. What is learnt is of the last part that has
+ * both. False only when the store cannot be read or
  * written. */
 bool parts_decode(track_store *store, const register_settings *s, const parts_settings *sizes,
                   flips *found, register_summary *summary, size_t *parts, err *e);
