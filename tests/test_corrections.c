@@ -89,7 +89,29 @@ static void test_frames_that_are_pinned(void **state)
     journal_close(j);
 }
 
-/* Pitch 60 before 1 s and 64 after, level -30 and -26: a flip that was not heard has their figures;
+static track_store *stored_track(const track *t)
+{
+    err e = {""};
+    track_store *s = track_store_new();
+    track_store_begin(s, t->take, t->hop_s, t->declared);
+    must(track_store_append(s, t, &e), &e);
+    track_store_end(s);
+    must(track_store_label(s, 0, 0, t->n, t->reg, t->p_m2, &e), &e);
+    return s;
+}
+
+static void same_registers(const track *t, const track_store *s)
+{
+    err e = {""};
+    track *other;
+    must(track_store_read(s, 0, 0, t->n, &other, &e), &e);
+    assert_memory_equal(other->reg, t->reg, t->n);
+    for (size_t f = 0; f < t->n; f++)
+        assert_true(isnan(t->p_m2[f]) ? isnan(other->p_m2[f]) : other->p_m2[f] == t->p_m2[f]);
+    track_free(other);
+}
+
+/* The same of a take in a store and of one in memory. Pitch 60 before 1 s and 64 after, level -30 and -26: a flip that was not heard has their figures;
  * one that was heard nearby keeps its own, at the time stated; others stay as they are. */
 static void test_flips_that_count(void **state)
 {
@@ -113,8 +135,24 @@ static void test_flips_that_count(void **state)
                                 .span_ms = 77,
                                 .kind = FLIP_DOUBLING});
     flips_append(&found, (flip){.time_s = 2.6, .direction = FLIP_UP, .confidence = 0.9});
+    flips stored = {0};
+    for (size_t i = 0; i < found.n; i++)
+        flips_append(&stored, found.items[i]);
+    track_store *s = stored_track(t);
+    err e = {""};
+    must(verdicts_apply_stored(&v, s, 0, &stored, &e), &e);
     verdicts_pin(&v, t);
     verdicts_apply(&v, t, &found);
+    same_registers(t, s);
+    assert_int_equal(stored.n, found.n);
+    for (size_t i = 0; i < found.n; i++)
+        assert_true(stored.items[i].time_s == found.items[i].time_s &&
+                    stored.items[i].origin == found.items[i].origin &&
+                    stored.items[i].span_ms == found.items[i].span_ms &&
+                    !(stored.items[i].pitch_after_st < found.items[i].pitch_after_st) &&
+                    !(stored.items[i].pitch_after_st > found.items[i].pitch_after_st));
+    flips_clear(&stored);
+    track_store_free(s);
     assert_int_equal(found.n, 3);
     assert_true(found.items[0].time_s == 0.5 && found.items[0].origin == FLIP_HEARD);
     const flip *added = &found.items[1], *confirmed = &found.items[2];

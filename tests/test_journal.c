@@ -995,9 +995,71 @@ static void test_frames_of_wrong_length(void **state)
     check_outline_lengths(51);
 }
 
+/* One of wren's takes of a vowel, of so much voice by what is said of it. */
+static made *make_long(size_t k, size_t frames, double voiced_s)
+{
+    made *m = make_take(4 * k);
+    free(m->take.vowel);
+    free(m->take.date);
+    m->take.vowel = xstrdup("i");
+    m->take.date = xformat("2025-01-0%zu", k + 1);
+    m->take.voiced_s = voiced_s;
+    track_free(m->track);
+    m->track = any_track(frames, k + 5);
+    m->track->declared = m->take.declared;
+    for (size_t i = 0; i < frames; i++)
+        m->track->time_s[i] = 0.005 * (double)i;
+    return m;
+}
+
+static void label_stored(judgement *g, size_t i, const made *m)
+{
+    err e;
+    track *t = m->track;
+    for (size_t f = 0; f < m->flips.n; f++)
+        flips_append(&g->items[i].flips, m->flips.items[f]);
+    assert_true(track_store_label(g->store, i, 0, t->n, t->reg, t->p_m2, &e));
+}
+
+/* A part with a take of more than six minutes of voice comes in a store, and what is made of it is
+ * stored as that of others; the next part is not given that take. */
+static void test_long_takes(void **state)
+{
+    made *all[] = {make_long(0, 40, 2.5), make_long(1, 2 * FRAMES_AT_ONCE + 51, 400),
+                   make_long(2, 30, 2.5)};
+    (void)state;
+    journal *j = open_journal(file, JOURNAL_WRITE);
+    judgement g;
+    bool any, stale;
+    err e;
+    for (size_t k = 0; k < 3; k++)
+        store_or_fail(j, all[k]);
+    assert_true(judgement_next(j, "wren", "0.1.0", &g, &any, &e) && any);
+    assert_true(g.store && g.n == 2 && g.n_before == 0);
+    label_stored(&g, 0, all[0]);
+    label_stored(&g, 1, all[1]);
+    assert_true(judgement_store(j, &g, "0.1.0", "both", &stale, &e));
+    judgement_clear(&g);
+    assert_true(judgement_next(j, "wren", "0.1.0", &g, &any, &e) && any);
+    assert_true(!g.store && g.n == 1 && g.n_before == 1);
+    assert_string_equal(g.items[0].take.code, all[0]->take.code);
+    judgement_clear(&g);
+    for (size_t k = 0; k < 2; k++) {
+        journal_item item;
+        assert_true(journal_named(j, all[k]->take.code, false, &item, &e));
+        same_track(item.track, all[k]->track);
+        same_flips(&item.flips, &all[k]->flips);
+        journal_item_clear(&item);
+    }
+    for (size_t k = 0; k < 3; k++)
+        made_free(all[k]);
+    journal_close(j);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup(test_long_takes, fresh),
         cmocka_unit_test_setup(test_comes_back_bit_by_bit, fresh),
         cmocka_unit_test_setup(test_empty_tracks, fresh),
         cmocka_unit_test_setup(test_order_does_not_matter, fresh),

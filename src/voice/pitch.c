@@ -32,15 +32,16 @@ pitch_settings pitch_defaults(void)
                             .onset_cost = 1,
                             .doubling_brief_s = 0.15,
                             .doubling_s = 1.2,
-                            .odds_at_0 = -4.5,
+                            .odds_at_0 = -4.1,
                             .odds_per_db = 0.13,
                             .odds_per_unexplained = 2.2,
                             .odds_per_faint_db = 0.25,
-                            .odds_per_fallen_db = 0.2,
+                            .odds_per_fallen_db = 0.28,
                             .odds_without_pitch = -3,
                             .odds_weight = 0.2,
                             .change_per_s = 2,
-                            .voiced_from = 0.15,
+                            .odds_of_all = 0.45,
+                            .voiced_from = 0.22,
                             .gate_db = 45,
                             .loud_db = (double)NAN};
 }
@@ -122,9 +123,12 @@ static void judge(const pitch_settings *s, double hop_s, size_t n, const double 
         odds[i] = s->odds_weight * alone;
     }
     voicing_chain(odds, n, s->change_per_s * hop_s, voicing);
-    for (size_t i = 0; i < n; i++)
+    const double against = exp(-s->odds_of_all);
+    for (size_t i = 0; i < n; i++) {
+        voicing[i] = 1 / (1 + (1 / voicing[i] - 1) * against);
         if (voicing[i] < s->voiced_from)
             pitch_st[i] = (double)NAN;
+    }
     free(odds);
 }
 
