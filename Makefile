@@ -60,7 +60,7 @@ test-san: deps-test ## the tests under the address and undefined-behaviour sanit
 	@$(MAKE) $(JOBS) $(SANITIZE) do-test
 test-journal: deps-test ## the journal killed 500 times, every write failing, four writers, 10,000 takes; takes an hour
 	@$(MAKE) $(JOBS) do-test-journal
-test-long: deps-test ## three hours of 96 kHz, mixed and voiced throughout, in under 100 MB; takes an hour
+test-long: deps-test ## three hours of 96 kHz, analysed, added and by a pipe, in under 100 MB; takes an hour
 	@$(MAKE) $(JOBS) do-test-long
 cover: deps-cover ## which lines the tests reach, by file
 	@$(MAKE) $(JOBS) BUILD=$(BUILD)/cover CFLAGS='-O0 -g --coverage' do-test

@@ -3,9 +3,9 @@
  * TAKES, heard by PROGRAM, and how much memory it takes at its peak (ru_maxrss, which counts shared
  * pages too). Ends with 1 where that is more than MOST_MB, or where PROGRAM fails.
  *
- * `mixed` is takes with pauses of 0 to 8 s between them, `voiced` their voiced middles joined
- * without a break. Mono, 16 bits, at the takes' own rate. One lies in a file beside the takes, the
- * other comes by a pipe, and is left out with the last argument. */
+ * `mixed` is takes with pauses of 0 to 8 s between them, analysed from a file beside the takes;
+ * `add` the same put into a journal; `voiced` their voiced middles joined without a break, by a
+ * pipe. Mono, 16 bits, at the takes' own rate. With PART only that is heard. */
 #define _DEFAULT_SOURCE /* wait4() */
 #include "base/array.h"
 

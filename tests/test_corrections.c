@@ -111,8 +111,9 @@ static void same_registers(const track *t, const track_store *s)
     track_free(other);
 }
 
-/* The same of a take in a store and of one in memory. Pitch 60 before 1 s and 64 after, level -30 and -26: a flip that was not heard has their figures;
- * one that was heard nearby keeps its own, at the time stated; others stay as they are. */
+/* The same of a take in a store and in memory. Pitch 60 before 1 s and 64 after, level -30 and -26:
+ * a flip that was not heard has their figures; one that was heard nearby keeps its own, at the time
+ * stated; others stay as they are. */
 static void test_flips_that_count(void **state)
 {
     journal *j = open_journal(*state, JOURNAL_WRITE);

@@ -11,8 +11,8 @@
  * result hangs on nothing but takes, settings, corrections and version: what each part rests on is
  * kept as a digest, chained from part to part, and a part is current while that holds.
  *
- * A take with more than 6 minutes of voice is decoded in pieces, with the others of its part, by its
- * own frames and that model alone, and tells the next part nothing but its model: so the memory that
+ * A part with a take of more than 6 minutes of voice is decoded in pieces, by its own takes and
+ * that model alone, and such a take tells the next part no more than its model: so the memory that
  * this takes does not grow with a take.
  *
  * Decoding takes long and is done between the two calls, without a lock. */
