@@ -58,7 +58,7 @@ test: deps-test ## build and run every test
 	@$(MAKE) $(JOBS) do-test
 test-san: deps-test ## the tests under the address and undefined-behaviour sanitizers
 	@$(MAKE) $(JOBS) $(SANITIZE) do-test
-test-journal: deps-test ## the journal killed 500 times, every write failing, four writers, 10,000 takes; takes an hour
+test-journal: deps-test ## the journal killed 500 times, every write failing, four writers, 10,000 takes, a batch of 500; takes an hour
 	@$(MAKE) $(JOBS) do-test-journal
 test-long: deps-test ## three hours of 96 kHz, analysed, added and by a pipe, in under 100 MB; takes an hour
 	@$(MAKE) $(JOBS) do-test-long
@@ -184,12 +184,12 @@ $(RUNS): run-%:
 	@SEAMLINE=$(abspath $(BUILD))/seamline TESTVOICE=$(abspath $(BUILD))/testvoice \
 	  tests/run $(BUILD)/$* $(BUILD)/log/$*
 
-# The long forms of two tests; 10,000 takes need 2 GB where the temporary files lie.
-do-test-journal: $(PROGRAMS) $(BUILD)/test_faults $(BUILD)/test_load
+# The long forms of three tests; 10,000 takes need 2 GB where the temporary files lie.
+do-test-journal: $(PROGRAMS) $(BUILD)/test_faults $(BUILD)/test_load $(BUILD)/test_batch
 	@mkdir -p $(BUILD)/log
-	@for t in test_load test_faults; do \
-	  FAULTS=500 LOAD_SECONDS=60 LOAD_TAKES=10000 SEAMLINE=$(abspath $(BUILD))/seamline \
-	    tests/run $(BUILD)/$$t $(BUILD)/log/$$t || exit 1; done
+	@for t in test_load test_batch test_faults; do \
+	  FAULTS=500 LOAD_SECONDS=60 LOAD_TAKES=10000 BATCH=500 SEAMLINE=$(abspath $(BUILD))/seamline \
+	    TESTVOICE=$(abspath $(BUILD))/testvoice tests/run $(BUILD)/$$t $(BUILD)/log/$$t || exit 1; done
 
 # Needs 4 GB where the temporary files lie.
 LONG_MINUTES = 180

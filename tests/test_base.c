@@ -444,26 +444,31 @@ static void test_process_ends(void **state)
     close(null);
 }
 
+static void check_line(ticker_state s, const char *want)
+{
+    char line[TICKER_LINE_SIZE];
+    ticker_line(&s, line);
+    assert_string_equal(line, want);
+}
+
 static void test_time_left(void **state)
 {
     (void)state;
-    char line[TICKER_LINE_SIZE];
-    ticker_line("takes", 3, 12, 20, 0, line);
-    assert_string_equal(line, "[=====>              ] 3 of 12 takes, 1 min 0 s left");
-    ticker_line("takes", 3, 12, 30, 10, line);
-    assert_string_equal(line, "[=====>              ] 3 of 12 takes, 50 s left");
-    ticker_line("takes", 3, 12, 120, 100, line);
-    assert_string_equal(line, "[=====>              ] 3 of 12 takes, 0 s left");
-    ticker_line("takes", 0, 12, 20, 20, line);
-    assert_string_equal(line, "[>                   ] 0 of 12 takes, 20 s so far");
-    ticker_line("takes", 0, 12, 0.5, 0.5, line);
-    assert_string_equal(line, "[>                   ] 0 of 12 takes");
-    ticker_line("takes", 12, 12, 20, 0, line);
-    assert_string_equal(line, "[====================] 12 of 12 takes");
-    ticker_line("takes", 1, 2, 7265, 0, line);
-    assert_string_equal(line, "[==========>         ] 1 of 2 takes, 2 h 1 min left");
-    ticker_line("decoding", 0, 0, 65, 65, line);
-    assert_string_equal(line, "decoding, 1 min 5 s so far");
+    check_line((ticker_state){"takes", 3, 12, 0.25, 20, 0},
+               "[=====>              ] 3 of 12 takes, 1 min 0 s left");
+    check_line((ticker_state){"takes", 3, 12, 0.25, 30, 10},
+               "[=====>              ] 3 of 12 takes, 50 s left");
+    check_line((ticker_state){"takes", 3, 12, 0.25, 120, 100},
+               "[=====>              ] 3 of 12 takes, 0 s left");
+    check_line((ticker_state){"takes", 0, 12, 0, 20, 20},
+               "[>                   ] 0 of 12 takes, 20 s so far");
+    check_line((ticker_state){"takes", 0, 12, 0, 0.5, 0.5}, "[>                   ] 0 of 12 takes");
+    check_line((ticker_state){"takes", 12, 12, 1, 20, 0}, "[====================] 12 of 12 takes");
+    check_line((ticker_state){"takes", 12, 12, 0.8, 20, 0},
+               "[================>   ] 12 of 12 takes, 5 s left");
+    check_line((ticker_state){"takes", 1, 2, 0.5, 7265, 0},
+               "[==========>         ] 1 of 2 takes, 2 h 1 min left");
+    check_line((ticker_state){"decoding", 0, 0, 0, 65, 65}, "decoding, 1 min 5 s so far");
 }
 
 int main(void)

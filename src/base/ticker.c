@@ -17,11 +17,10 @@ enum { BAR = 20 };
 static const double redraw_s = 0.5;
 
 struct ticker {
-    const char *what;
-    size_t total, done;
-    bool draws; /* else there is no thread, and the rest is unused */
+    ticker_state state; /* its seconds are filled in where it is drawn */
+    bool draws;         /* else there is no thread, and the rest is unused */
     bool shown, drawn, over;
-    double start_s, done_s, last_s; /* when it began, when `done` grew, when the line was drawn */
+    double start_s, done_s, last_s; /* when it began, when the share grew, when it was drawn */
     pthread_t thread;
     pthread_mutex_t lock;
     pthread_cond_t ends;
@@ -45,9 +44,9 @@ static void write_time(double seconds, char text[40])
         snprintf(text, 40, "%ld s", all);
 }
 
-static void write_bar(size_t done, size_t total, char bar[BAR + 1])
+static void write_bar(double share, char bar[BAR + 1])
 {
-    size_t full = done < total ? BAR * done / total : BAR;
+    size_t full = share < 1 ? (size_t)(BAR * share) : BAR;
     memset(bar, ' ', BAR);
     memset(bar, '=', full);
     if (full < BAR)
@@ -55,28 +54,39 @@ static void write_bar(size_t done, size_t total, char bar[BAR + 1])
     bar[BAR] = '\0';
 }
 
-void ticker_line(const char *what, size_t done, size_t total, double elapsed_s, double since_s,
-                 char line[TICKER_LINE_SIZE])
+void ticker_line(const ticker_state *s, char line[TICKER_LINE_SIZE])
 {
     char bar[BAR + 1], time[40], counted[96];
-    write_bar(done, total, bar);
-    snprintf(counted, sizeof counted, "[%s] %zu of %zu %.40s", bar, done, total, what);
-    if (!total)
-        snprintf(counted, sizeof counted, "%.80s", what);
-    double each_s = done ? (elapsed_s - since_s) / (double)done : 0;
-    double left_s = fmax(each_s * (double)(total - done) - since_s, 0);
-    write_time(done ? left_s : elapsed_s, time);
-    if ((done && done >= total) || (!done && elapsed_s < 1))
+    bool begun = s->share > 0;
+    write_bar(s->share, bar);
+    snprintf(counted, sizeof counted, "[%s] %zu of %zu %.40s", bar, s->done, s->total, s->what);
+    if (!s->total)
+        snprintf(counted, sizeof counted, "%.80s", s->what);
+    double whole_s = begun ? (s->elapsed_s - s->since_s) / s->share : 0;
+    write_time(begun ? fmax(whole_s - s->elapsed_s, 0) : s->elapsed_s, time);
+    if (s->share >= 1 || (!begun && s->elapsed_s < 1))
         snprintf(line, TICKER_LINE_SIZE, "%s", counted);
     else
-        snprintf(line, TICKER_LINE_SIZE, "%s, %s %s", counted, time, done ? "left" : "so far");
+        snprintf(line, TICKER_LINE_SIZE, "%s, %s %s", counted, time, begun ? "left" : "so far");
+}
+
+static bool asked_to_stop(void)
+{
+    sigset_t waiting;
+    return sigpending(&waiting) == 0 &&
+           (sigismember(&waiting, SIGINT) == 1 || sigismember(&waiting, SIGTERM) == 1);
 }
 
 static void draw(ticker *t, double now)
 {
     char line[TICKER_LINE_SIZE];
     size_t columns = terminal_columns(STDERR_FILENO);
-    ticker_line(t->what, t->done, t->total, now - t->start_s, now - t->done_s, line);
+    t->state.elapsed_s = now - t->start_s;
+    t->state.since_s = now - t->done_s;
+    ticker_line(&t->state, line);
+    if (asked_to_stop())
+        snprintf(line, sizeof line, "stopping: %zu of %zu %.40s", t->state.done, t->state.total,
+                 t->state.what);
     if (columns > 1 && columns <= strlen(line))
         line[columns - 1] = '\0';
     fprintf(stderr, "\r%s\033[K", line);
@@ -119,8 +129,8 @@ static bool start(ticker *t)
 ticker *ticker_new(const char *what, size_t total, bool quiet)
 {
     ticker *t = xcalloc(1, sizeof *t);
-    t->what = what;
-    t->total = total;
+    t->state.what = what;
+    t->state.total = total;
     t->start_s = t->done_s = now_s();
     t->last_s = total ? -(double)INFINITY : t->start_s;
     t->shown = !total;
@@ -130,13 +140,19 @@ ticker *ticker_new(const char *what, size_t total, bool quiet)
 
 void ticker_show(ticker *t, size_t done)
 {
+    ticker_show_share(t, done, t->state.total ? (double)done / (double)t->state.total : 0);
+}
+
+void ticker_show_share(ticker *t, size_t done, double share)
+{
     if (!t->draws)
         return;
     pthread_mutex_lock(&t->lock);
     double now = now_s();
-    if (done != t->done)
+    if (share > t->state.share)
         t->done_s = now;
-    t->done = done;
+    t->state.share = share;
+    t->state.done = done;
     t->shown = true;
     if (!t->drawn || now - t->last_s >= 0.1)
         draw(t, now);

@@ -15,17 +15,24 @@ typedef struct ticker ticker;
  * as "decoding the registers of 12 takes"; its line comes after half a second and tells the seconds
  * so far. Quiet and a stderr that is no terminal draw nothing. `what` is borrowed. */
 ticker *ticker_new(const char *what, size_t total, bool quiet);
-/* `done` of total are finished; draws at most ten times a second. */
+/* `done` of total are finished; draws at most ten times a second. While Ctrl-C or SIGTERM waits to
+ * be heard (blocked), the line says so. */
 void ticker_show(ticker *t, size_t done);
+/* The same where not all take the same time: the share of the work that is done, 0..1. */
+void ticker_show_share(ticker *t, size_t done, double share);
 /* Clears the line, so that a message or a row can be printed; the next ticker_show draws again. */
 void ticker_hide(ticker *t);
 void ticker_free(ticker *t); /* clears the line; NULL allowed */
 
 /* "[=====>              ] 3 of 12 takes, 1 min 20 s left" for `elapsed_s` seconds so far, of which
- * `since_s` since the last was done; while nothing is done "35 s so far" in its place, from the
- * first second on, and so for total 0, without a bar. */
+ * `since_s` since the share of the work that is done last grew; while nothing is done "35 s so far"
+ * in its place, from the first second on, and so for total 0, without a bar. */
 enum { TICKER_LINE_SIZE = 160 };
-void ticker_line(const char *what, size_t done, size_t total, double elapsed_s, double since_s,
-                 char line[TICKER_LINE_SIZE]);
+typedef struct ticker_state {
+    const char *what;
+    size_t done, total;
+    double share, elapsed_s, since_s;
+} ticker_state;
+void ticker_line(const ticker_state *s, char line[TICKER_LINE_SIZE]);
 
 #endif

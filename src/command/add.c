@@ -2,16 +2,16 @@
 /* Recordings into the journal: hear each, then judge the singer's registers, then say what is
  * stored. A row on stdout means that the take survives whatever comes. */
 #include "base/array.h"
-#include "base/text.h"
 #include "base/ticker.h"
+#include "command/added_row.h"
 #include "command/command.h"
 #include "command/hear.h"
 #include "command/intake.h"
 #include "command/intake_split.h"
 #include "command/interrupt.h"
 #include "command/judge.h"
+#include "command/pace.h"
 #include "command/rig.h"
-#include "command/take_cells.h"
 #include "journal/store.h"
 
 #include <math.h>
@@ -29,10 +29,11 @@ typedef struct turn {
 typedef struct batch {
     journal *j;
     const intake_list *list;
-    turn *turns; /* [list->n] */
-    size_t heard;
+    turn *turns;              /* [list->n] */
     bool failed;              /* something had its sentence on stderr */
     bool interrupted, broken; /* by Ctrl-C; by a journal that fails */
+    size_t known;             /* recordings that were in the journal just so */
+    pace pace;
     ticker *ticker;
     bool quiet;
     table_writer *w;
@@ -65,6 +66,18 @@ static bool came_before(const batch *b, size_t i)
     return false;
 }
 
+/* A recording that is there already has its sentence; a batch that is said again has one for all
+ * of them, at its end. */
+static void say_known(batch *b, const intake *in, bool twice)
+{
+    err e;
+    err_set(&e, "%s is in the journal already, as a take of %s: it stays one take.",
+            strcmp(in->file, "-") == 0 ? "Standard input" : in->file, in->singer);
+    b->known += !twice;
+    if (twice || b->list->n == 1)
+        say(b, e.text);
+}
+
 static void hear_one(batch *b, size_t i)
 {
     const intake *in = &b->list->items[i];
@@ -73,7 +86,7 @@ static void hear_one(batch *b, size_t i)
     t->came = true;
     bool unclear;
     t->outcome = hear_recording(b->j, in, t->code, &unclear, &e);
-    b->heard++;
+    pace_heard(&b->pace);
     if (t->outcome == HEAR_UNREADABLE || t->outcome == HEAR_UNSTORED) {
         fail(b, &e, t->outcome == HEAR_UNSTORED);
         return;
@@ -92,10 +105,13 @@ static void hear_one(batch *b, size_t i)
                 in->file, t->code);
         say(b, e.text);
     } else if (t->twice || t->outcome == HEAR_KNOWN) {
-        err_set(&e, "%s is in the journal already, as a take of %s: it stays one take.",
-                strcmp(in->file, "-") == 0 ? "Standard input" : in->file, in->singer);
-        say(b, e.text);
+        say_known(b, in, t->twice);
     }
+}
+
+static void show_pace(const batch *b)
+{
+    ticker_show_share(b->ticker, b->pace.heard, pace_share(&b->pace));
 }
 
 /* Hears the recordings of the same singer from the i-th on. */
@@ -108,32 +124,9 @@ static void hear_singer(batch *b, size_t i)
         b->interrupted = interrupt_came();
         if (b->interrupted)
             return;
-        ticker_show(b->ticker, b->heard);
+        show_pace(b);
         hear_one(b, i);
     }
-}
-
-static void write_take(table_writer *w, const intake *in, const turn *of, const journal_take *t)
-{
-    static const char *const outcomes[] = {"new", "heard again", "known"};
-    char date_from[TEXT_WORD_SIZE] = "";
-    text_word(JOURNAL_DATE_FROM, (size_t)t->date_from, date_from);
-    table_text(w, t->take);
-    table_text(w, in->file);
-    table_text(w, t->singer);
-    table_text(w, t->date);
-    table_number(w, t->seconds, 3);
-    table_number(w, t->voiced_s, 3);
-    table_count(w, (long)t->flips);
-    table_count(w, (long)t->doubtful);
-    table_count(w, (long)t->clipped_runs);
-    table_number(w, t->dc, 5);
-    table_number(w, t->peak, 5);
-    table_number(w, t->leq_db, 1);
-    cell_level_unit(w, t, "C");
-    table_text(w, date_from);
-    table_text(w, outcomes[of->outcome]);
-    cell_checks(w, t);
 }
 
 /* What is wrong with a recording, a sentence each. */
@@ -176,25 +169,37 @@ static void show_one(batch *b, size_t i)
     err e;
     if (!journal_find(b->j, b->turns[i].code, &t, &found, &e)) {
         fail(b, &e, true);
-    } else if (found) {
+    } else if (found && t.judged) {
         if (b->turns[i].outcome != HEAR_KNOWN &&
             (!tell_checks(b, b->list->items[i].file, t.code, &e) || !tell_rig(b, &t, &e)))
             fail(b, &e, true);
-        write_take(b->w, &b->list->items[i], &b->turns[i], &t);
-        journal_take_clear(&t);
+        added_row(b->w, &b->list->items[i], b->turns[i].outcome, &t);
     }
+    journal_take_clear(&t);
 }
 
-/* What was heard of a singer is judged even where the batch is stopped. */
+static void count_decoded(void *context, size_t takes)
+{
+    batch *b = context;
+    pace_decoded(&b->pace, takes);
+    show_pace(b);
+}
+
+/* Where the batch is stopped, what waits for its registers is left to the next time. */
 static void judge_and_show(batch *b, size_t first)
 {
     const char *singer = b->list->items[first].singer;
+    judge_watch watch = {.decoded = count_decoded, .context = b, .opt_ticker = b->ticker};
     err e;
-    ticker_hide(b->ticker);
-    if (!judge_singer(b->j, singer, b->quiet, &e)) {
+    show_pace(b);
+    if (!b->interrupted && !judge_singer(b->j, singer, &watch, true, &e)) {
         fail(b, &e, true);
         return;
     }
+    b->interrupted = b->interrupted || watch.stopped;
+    if (!b->interrupted)
+        pace_decoded(&b->pace, b->pace.heard);
+    ticker_hide(b->ticker);
     for (size_t i = first; i < b->list->n && !b->broken; i++)
         if (b->turns[i].stored && strcmp(b->list->items[i].singer, singer) == 0)
             show_one(b, i);
@@ -203,13 +208,11 @@ static void judge_and_show(batch *b, size_t first)
 
 static int add_all(const command_call *call, batch *b, err *e)
 {
-    static const char columns[] =
-        "take file singer date seconds voiced_s flips doubtful clipped dc "
-        "peak level_db level_unit date_from state " TAKE_CHECK_COLUMNS;
     b->turns = xcalloc(b->list->n, sizeof *b->turns);
     b->quiet = call->shared->quiet;
-    b->ticker = ticker_new("recordings", b->list->n, b->quiet);
-    b->w = command_table(call, columns);
+    b->pace = pace_begin(b->list->n);
+    b->ticker = ticker_new("recordings heard", b->list->n, b->quiet);
+    b->w = command_table(call, ADDED_COLUMNS);
     interrupt_hold();
     for (size_t i = 0; i < b->list->n && goes_on(b); i++)
         if (!b->turns[i].came) {
@@ -219,10 +222,13 @@ static int add_all(const command_call *call, batch *b, err *e)
     ticker_free(b->ticker);
     free(b->turns);
     free(b->doubted);
+    if (b->known && b->list->n > 1)
+        message_warn("%zu of %zu recordings were in the journal already, and stay one take each.",
+                     b->known, b->list->n);
     bool written = table_writer_close(b->w, e);
     if (written && b->interrupted)
-        err_set(e, "Stopped after %zu of %zu recordings: the same command goes on from there.",
-                b->heard, b->list->n);
+        err_set(e, "Stopped with %zu of %zu recordings heard: the same command goes on from there.",
+                b->pace.heard, b->list->n);
     return written && !b->failed && !b->interrupted ? EXIT_DONE : EXIT_INPUT;
 }
 

@@ -153,7 +153,7 @@ static bool correct(const command_call *call, journal *j, wish *wanted, journal_
         return false;
     interrupt_hold();
     if (!corrections_say(j, item->take.code, &wanted->c, e) ||
-        !judge_singer(j, item->take.singer, call->shared->quiet, e))
+        !judge_singer(j, item->take.singer, NULL, call->shared->quiet, e))
         return false;
     char *code = xstrdup(item->take.code);
     journal_item_clear(item);

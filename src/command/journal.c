@@ -102,7 +102,7 @@ static int rename_singer(const care *c, err *e)
     }
     interrupt_hold();
     if (!care_rename(c->j, given(c, 0), given(c, 1), e) ||
-        !judge_singer(c->j, given(c, 1), c->call->shared->quiet, e))
+        !judge_singer(c->j, given(c, 1), NULL, c->call->shared->quiet, e))
         return EXIT_INPUT;
     table_writer *w = command_table(c->call, "singer was");
     table_text(w, given(c, 1));
@@ -129,9 +129,10 @@ static int change_take(const care *c, bool removed, err *e)
     if (journal_named(c->j, given(c, 0), !removed, &item, e)) {
         snprintf(question, sizeof question, "Remove take %s, %.80s of %.80s?", item.take.take,
                  item.take.file, item.take.singer);
+        bool sure = !removed || agreed(c, question, e);
         interrupt_hold();
-        if ((!removed || agreed(c, question, e)) && care_remove(c->j, item.take.code, removed, e) &&
-            judge_singer(c->j, item.take.singer, c->call->shared->quiet, e))
+        if (sure && care_remove(c->j, item.take.code, removed, e) &&
+            judge_singer(c->j, item.take.singer, NULL, c->call->shared->quiet, e))
             code = print_take(c, &item.take, removed ? "removed" : "restored", e);
     }
     journal_item_clear(&item);

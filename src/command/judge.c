@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/ticker.h"
 #include "command/command.h"
+#include "command/interrupt.h"
 #include "journal/judgement.h"
 #include "register/parts.h"
 
@@ -66,18 +67,21 @@ static bool decode(judgement *g, bool quiet, register_summary *summary, err *e)
     return fine;
 }
 
-static void tell(const judgement *g, const register_summary *summary)
+static void tell(const judgement *g, const register_summary *summary, const judge_watch *opt_watch)
 {
     if (summary->answer == REGISTER_BOTH || !*summary->text)
         return;
+    if (opt_watch && opt_watch->opt_ticker)
+        ticker_hide(opt_watch->opt_ticker);
     if (*g->vowel)
         message_warn("%s, vowel %s: %s", g->singer, g->vowel, summary->text);
     else
         message_warn("%s: %s", g->singer, summary->text);
 }
 
-/* Decodes the next part, if there is any. */
-static bool judge_next(journal *j, const char *singer, bool quiet, bool *any, bool *stale, err *e)
+/* Decodes the next part, if there is any; *takes: so many are its own. */
+static bool judge_next(journal *j, const char *singer, const judge_watch *opt_watch, bool quiet,
+                       bool *any, size_t *takes, bool *stale, err *e)
 {
     judgement g;
     register_summary summary;
@@ -88,20 +92,24 @@ static bool judge_next(journal *j, const char *singer, bool quiet, bool *any, bo
     bool fine = decode(&g, quiet, &summary, e) &&
                 judgement_store(j, &g, SEAMLINE_VERSION, summary.text, stale, e);
     if (fine && !*stale)
-        tell(&g, &summary);
+        tell(&g, &summary, opt_watch);
+    *takes = g.n;
     judgement_clear(&g);
     return fine;
 }
 
-bool judge_singer(journal *j, const char *singer, bool quiet, err *e)
+bool judge_singer(journal *j, const char *singer, judge_watch *opt_watch, bool quiet, err *e)
 {
     bool any = true, stale;
     for (int lost = 0; any;) {
         bool alone = lost >= PATIENCE;
+        size_t takes = 0;
         stale = false;
+        if (opt_watch && (opt_watch->stopped = interrupt_came()))
+            return true;
         if (alone && !journal_begin(j, e))
             return false;
-        bool fine = judge_next(j, singer, quiet, &any, &stale, e);
+        bool fine = judge_next(j, singer, opt_watch, quiet, &any, &takes, &stale, e);
         if (alone && fine)
             fine = journal_commit(j, e);
         else if (alone)
@@ -109,6 +117,8 @@ bool judge_singer(journal *j, const char *singer, bool quiet, err *e)
         if (!fine)
             return false;
         lost = stale ? lost + 1 : 0;
+        if (opt_watch && opt_watch->decoded && !stale)
+            opt_watch->decoded(opt_watch->context, takes);
     }
     return true;
 }
@@ -120,8 +130,15 @@ bool judge_everybody(journal *j, bool quiet, err *e)
     if (!journal_singers(j, &singers, &n, e))
         return false;
     bool fine = true;
-    for (size_t i = 0; fine && i < n; i++)
-        fine = judge_singer(j, singers[i].name, quiet, e);
+    judge_watch watch = {.stopped = false};
+    for (size_t i = 0; fine && i < n; i++) {
+        fine = judge_singer(j, singers[i].name, &watch, quiet, e);
+        if (fine && watch.stopped)
+            fine = err_set(e,
+                           "Stopped while the registers of %s were to be decoded: the same command "
+                           "goes on from there.",
+                           singers[i].name);
+    }
     journal_singers_free(singers, n);
     return fine;
 }

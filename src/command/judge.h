@@ -9,8 +9,16 @@
 
 #include "journal/journal.h"
 
-/* Unless quiet, a terminal shows that it goes on. */
-bool judge_singer(journal *j, const char *singer, bool quiet, err *e);
+typedef struct judge_watch {
+    void (*decoded)(void *context, size_t takes); /* called after each part, with its takes */
+    void *context;
+    struct ticker *opt_ticker; /* hidden before something is told */
+    bool stopped;              /* out: Ctrl-C came (interrupt.h) and the parts that are left wait */
+} judge_watch;
+
+/* Unless quiet, a terminal shows that it goes on. Without a watch it is not stopped. */
+bool judge_singer(journal *j, const char *singer, judge_watch *opt_watch, bool quiet, err *e);
+/* Ctrl-C that comes while it is held stops it between two parts, as a failure. */
 bool judge_everybody(journal *j, bool quiet, err *e);
 
 #endif
