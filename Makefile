@@ -33,7 +33,7 @@ SURVREG_PACKAGES = r-base-core r-cran-survival r-cran-rsqlite
 SRC := $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c))
 PLOTS := $(patsubst plots/%.gp,$(BUILD)/plots/%.o,$(wildcard plots/*.gp))
 OBJ := $(SRC:%.c=$(BUILD)/%.o) $(if $(filter show,$(STAGES)),$(PLOTS))
-VOICE := $(filter-out %/testvoice.c %/testvoice2.c,$(wildcard tests/voice/*.c tests/voice2/*.c))
+VOICE := $(filter-out %/testvoice.c %/testvoice2.c,$(wildcard tests/voice/*.c tests/voice2/*.c tests/voice3/*.c))
 VOICE_OBJ := $(VOICE:%.c=$(BUILD)/%.o)
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/test_*.c))
 RUNS := $(TESTS:$(BUILD)/%=run-%)

@@ -3,12 +3,12 @@
 /* The yardstick: families of test voices through the program's own stages, as files, and the
  * answers held against the truth. Prints tables on stdout: docs/accuracy.md unless asked for less.
  *
- *   accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--egg] [--takes DIR] [--dump DIR]
+ *   accuracy [--seeds A-B] [--voice 1|2|3] [--family NAME]... [--egg] [--takes DIR] [--dump DIR]
  *            [--each]
  *
- * Both voices and all families unless given; with --egg the takes have an EGG channel, which is
- * named. Seeds from 1000 on are for reporting, below for tuning. Takes are rendered once into
- * --takes (default build/accuracy-takes) and kept. --dump writes what was found beside what is
+ * The first two voices and all families unless given; with --egg the takes have an EGG channel,
+ * which is named. Seeds from 1000 on are for reporting, below for tuning. Takes are rendered once
+ * into --takes (default build/accuracy-takes) and kept. --dump writes what was found beside what is
  * true, for a look at what went wrong; --each prints a line for each singer on stderr. */
 
 #include "base/array.h"
@@ -28,7 +28,7 @@
 
 typedef struct plan {
     unsigned long first_seed, last_seed;
-    int voice;                                     /* 0: both */
+    int voice;                                     /* 0: the first two */
     bool some, only[CHOIR_VOICES + 1][CHOIR_MOST]; /* some: those marked alone */
     const char *takes, *dump;
     bool each, egg;
@@ -230,12 +230,13 @@ static bool seeds_read(const char *text, plan *p)
 
 static bool family_read(const char *name, plan *p)
 {
+    bool known = false;
     for (int v = 1; v <= CHOIR_VOICES; v++) {
         int f = choir_by_name(v, name);
         if (f >= 0)
-            p->some = p->only[v][f] = true;
+            known = p->some = p->only[v][f] = true;
     }
-    return choir_by_name(1, name) >= 0 || choir_by_name(2, name) >= 0;
+    return known;
 }
 
 static bool plan_read(int argc, char **argv, plan *p)
@@ -250,8 +251,8 @@ static bool plan_read(int argc, char **argv, plan *p)
             continue;
         if (strcmp(argv[i], "--seeds") == 0 && seeds_read(value, p))
             i++;
-        else if (strcmp(argv[i], "--voice") == 0 &&
-                 (strcmp(value, "1") == 0 || strcmp(value, "2") == 0))
+        else if (strcmp(argv[i], "--voice") == 0 && strlen(value) == 1 && *value >= '1' &&
+                 *value <= '0' + CHOIR_VOICES)
             p->voice = atoi(argv[++i]);
         else if (strcmp(argv[i], "--family") == 0 && family_read(value, p))
             i++;
@@ -267,7 +268,8 @@ static bool plan_read(int argc, char **argv, plan *p)
 
 static bool wanted(const plan *p, band b)
 {
-    return (!p->voice || p->voice == b.voice) && (!p->some || p->only[b.voice][b.family]);
+    return (p->voice ? p->voice == b.voice : b.voice < 3) &&
+           (!p->some || p->only[b.voice][b.family]);
 }
 
 static bool one_voice(const plan *p, int voice, report *r, err *e)
@@ -287,11 +289,11 @@ static bool one_voice(const plan *p, int voice, report *r, err *e)
 
 int main(int argc, char **argv)
 {
-    static const char *const voices[CHOIR_VOICES + 1] = {"", "The test voice",
-                                                         "The second test voice"};
+    static const char *const voices[CHOIR_VOICES + 1] = {
+        "", "The test voice", "The second test voice", "The third test voice"};
     plan p;
     if (!plan_read(argc, argv, &p)) {
-        fputs("usage: accuracy [--seeds A-B] [--voice 1|2] [--family NAME]... [--egg] "
+        fputs("usage: accuracy [--seeds A-B] [--voice 1|2|3] [--family NAME]... [--egg] "
               "[--takes DIR] [--dump DIR] [--each]\n",
               stderr);
         return 2;

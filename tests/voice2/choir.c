@@ -6,6 +6,7 @@
 #include "voice/files.h"
 #include "voice/studio.h"
 #include "voice2/album.h"
+#include "voice3/reel.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,13 +15,14 @@
 
 int choir_families(int voice)
 {
-    return voice == 1 ? (int)FAMILIES : (int)CAST_FAMILIES;
+    return voice == 1 ? (int)FAMILIES : voice == 2 ? (int)CAST_FAMILIES : (int)ENSEMBLE_SINGERS;
 }
 
 const char *choir_name(int voice, int family_at)
 {
-    return voice == 1 ? family_get((family)family_at)->name
-                      : cast_get((cast_family)family_at, false).name;
+    return voice == 1   ? family_get((family)family_at)->name
+           : voice == 2 ? cast_get((cast_family)family_at, false).name
+                        : ensemble_get((ensemble_singer)family_at)->name;
 }
 
 int choir_by_name(int voice, const char *name)
@@ -33,24 +35,28 @@ int choir_by_name(int voice, const char *name)
 
 bool choir_still(int voice, int family_at)
 {
-    return family_at >= (voice == 1 ? (int)FAMILY_STILL : (int)CAST_STILL);
+    static const int first[CHOIR_VOICES] = {FAMILY_STILL, CAST_STILL, ENSEMBLE_STILL};
+    return family_at >= first[voice - 1];
 }
 
 bool choir_write(int voice, int family_at, uint64_t seed, const char *folder, err *e)
 {
-    return voice == 1 ? studio_family((family)family_at, seed, STUDIO_ALL, folder, e)
-                      : album_write((cast_family)family_at, seed, ALBUM_ALL, folder, e);
+    return voice == 1   ? studio_family((family)family_at, seed, STUDIO_ALL, folder, e)
+           : voice == 2 ? album_write((cast_family)family_at, seed, ALBUM_ALL, folder, e)
+                        : reel_write((ensemble_singer)family_at, seed, folder, e);
 }
 
 bool choir_write_egg(int voice, int family_at, uint64_t seed, const char *folder, err *e)
 {
-    return voice == 1 ? studio_family_egg((family)family_at, seed, STUDIO_ALL, folder, e)
-                      : album_write_egg((cast_family)family_at, seed, ALBUM_ALL, folder, e);
+    return voice == 1   ? studio_family_egg((family)family_at, seed, STUDIO_ALL, folder, e)
+           : voice == 2 ? album_write_egg((cast_family)family_at, seed, ALBUM_ALL, folder, e)
+                        : err_set(e, "The third test voice has no EGG.");
 }
 
 char *choir_singer(int voice, int family_at, uint64_t seed)
 {
-    return xformat("%s%s-%llu", voice == 1 ? "" : "second-", choir_name(voice, family_at),
+    static const char *const before[CHOIR_VOICES] = {"", "second-", "third-"};
+    return xformat("%s%s-%llu", before[voice - 1], choir_name(voice, family_at),
                    (unsigned long long)seed);
 }
 

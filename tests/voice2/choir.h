@@ -2,14 +2,15 @@
 #ifndef VOICE2_CHOIR_H
 #define VOICE2_CHOIR_H
 
-/* Both test voices by one name: voice 1 is that of voice/studio.h, voice 2 that of album.h. */
+/* The test voices by one name: voice 1 is that of voice/studio.h, voice 2 that of album.h, voice 3
+ * that of voice3/reel.h, which has no EGG. */
 
 #include "base/message.h"
 
 #include <stdbool.h>
 #include <stdint.h>
 
-enum { CHOIR_VOICES = 2, CHOIR_MOST = 64 }; /* families of a voice, at most */
+enum { CHOIR_VOICES = 3, CHOIR_MOST = 64 }; /* families of a voice, at most */
 
 int choir_families(int voice); /* families are counted from 0 */
 const char *choir_name(int voice, int family_at);
