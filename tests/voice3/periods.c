@@ -57,16 +57,14 @@ static void cycles_find(const motion *m, periods *p)
     }
 }
 
-static double middle_of(double a, double b, double c)
-{
-    return fmax(fmin(a, b), fmin(fmax(a, b), c));
-}
-
-/* Median of three: one odd cycle is no change. */
+/* Mean of the four cycles around the start of one: cycles may differ by turns. */
 static double contact_near(const periods *p, size_t i)
 {
-    size_t lo = i ? i - 1 : i, hi = i + 1 < p->n ? i + 1 : i;
-    return middle_of(p->items[lo].contact, p->items[i].contact, p->items[hi].contact);
+    size_t lo = i > 2 ? i - 2 : 0, hi = i + 2 < p->n ? i + 2 : p->n;
+    double sum = 0;
+    for (size_t k = lo; k < hi; k++)
+        sum += p->items[k].contact;
+    return sum / (double)(hi - lo);
 }
 
 static void label(periods *p, double bound)
@@ -94,7 +92,8 @@ static size_t run_end(const periods *p, size_t from)
     return i;
 }
 
-/* Short stays take the register before them, or after them where the voice has just set in. */
+/* Short stays take the register before them, or after them where the voice has just set in; none
+ * where they stand alone. */
 static void settle(periods *p)
 {
     for (size_t from = 0, to; from < p->n; from = to) {

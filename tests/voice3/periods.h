@@ -5,12 +5,12 @@
 /* The truth of the third voice, measured from the folds' motion cycle by cycle.
  *
  * A cycle begins where the narrowest area rises through the middle of the cycle before. Its
- * contact is the share of the folds' depth that touches, averaged over the cycle: what an EGG would
- * show. The register is M1 where that exceeds the singer's bound (by a tenth for a change to M1, and
- * below it by a tenth for a change to M2), else M2; stays shorter than 80 ms, and than 0.2 s where
- * the voice sets in or ends, go to the register beside them. A flip is a change of register in which
- * half of the contact or more goes or comes within 0.25 s; in others the folds part little by
- * little. */
+ * contact is the share of the folds' depth that touches, averaged over the cycle: what an EGG
+ * would show. The register is M1 where that exceeds the singer's bound (by a tenth for a change to
+ * M1, and below it by a tenth for a change to M2), else M2; stays shorter than 80 ms, and than 0.2
+ * s where the voice sets in or ends, go to the register beside them. A flip is a change of
+ * register in which half of the contact or more goes or comes within 0.25 s; in others the folds
+ * part little by little. */
 
 #include <stdbool.h>
 #include <stddef.h>
