@@ -211,6 +211,40 @@ static bool start_by_takes(const evidence *ev, const search_settings *s, workspa
     return several;
 }
 
+static void copy_world(const world *from, size_t n, world *to)
+{
+    world kept = *to;
+    *to = *from;
+    to->p2 = kept.p2;
+    to->says = kept.says;
+    memcpy(to->p2, from->p2, n * sizeof *to->p2);
+    memcpy(to->says, from->says, n * sizeof *to->says);
+}
+
+/* Climbs on, and keeps what stood up best on the way: later rounds of EM may explain the harmonics
+ * better by something else than the register. */
+static void climb_on(const evidence *ev, const search_settings *s, workspace *work, world *w)
+{
+    world now = world_new(ev->n);
+    copy_world(w, ev->n, &now);
+    for (int round = s->first_rounds; round < s->rounds && w->standing >= 0; round++) {
+        memcpy(work->before, now.p2, ev->n * sizeof *now.p2);
+        double *before = xmalloc(ev->n, sizeof *before);
+        memcpy(before, now.p2, ev->n * sizeof *before);
+        bool good = climb(ev, s, round, round + 1, work, &now);
+        double by = moved(before, now.p2, ev->n);
+        free(before);
+        if (!good)
+            break;
+        now.standing = standing(ev, &now);
+        if (now.standing > w->standing)
+            copy_world(&now, ev->n, w);
+        if (by < settled)
+            break;
+    }
+    world_clear(&now);
+}
+
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
     static const double shares[] = {0.25, 0.4, 0.5, 0.6, 0.75};
@@ -227,7 +261,9 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, worlds[n++].p2);
     n += start_by_takes(ev, s, &work, worlds[n].p2);
     climb_all(ev, s, 0, s->first_rounds, &work, worlds, n);
-    climb_all(ev, s, s->first_rounds, s->rounds, &work, worlds, s->kept);
+    for (size_t k = 0; k < s->kept; k++)
+        climb_on(ev, s, &work, &worlds[k]);
+    qsort(worlds, s->kept, sizeof *worlds, by_standing);
     *best = worlds[0];
     clear_all(worlds + 1, N + 1);
     workspace_clear(&work);
