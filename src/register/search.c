@@ -226,22 +226,18 @@ static void copy_world(const world *from, size_t n, world *to)
 static void climb_on(const evidence *ev, const search_settings *s, workspace *work, world *w)
 {
     world now = world_new(ev->n);
+    double by = (double)INFINITY, *before = xmalloc(ev->n, sizeof *before);
     copy_world(w, ev->n, &now);
-    for (int round = s->first_rounds; round < s->rounds && w->standing >= 0; round++) {
-        memcpy(work->before, now.p2, ev->n * sizeof *now.p2);
-        double *before = xmalloc(ev->n, sizeof *before);
+    for (int round = s->first_rounds; round < s->rounds && by >= settled; round++) {
         memcpy(before, now.p2, ev->n * sizeof *before);
-        bool good = climb(ev, s, round, round + 1, work, &now);
-        double by = moved(before, now.p2, ev->n);
-        free(before);
-        if (!good)
+        if (!climb(ev, s, round, round + 1, work, &now))
             break;
+        by = moved(before, now.p2, ev->n);
         now.standing = standing(ev, &now);
         if (now.standing > w->standing)
             copy_world(&now, ev->n, w);
-        if (by < settled)
-            break;
     }
+    free(before);
     world_clear(&now);
 }
 
@@ -261,7 +257,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, worlds[n++].p2);
     n += start_by_takes(ev, s, &work, worlds[n].p2);
     climb_all(ev, s, 0, s->first_rounds, &work, worlds, n);
-    for (size_t k = 0; k < s->kept; k++)
+    for (size_t k = 0; k < s->kept && worlds[k].standing >= 0; k++)
         climb_on(ev, s, &work, &worlds[k]);
     qsort(worlds, s->kept, sizeof *worlds, by_standing);
     *best = worlds[0];

@@ -8,8 +8,8 @@
 
 #include <stddef.h>
 
-/* Where the first formant lies on the second harmonic of a breathy high voice, the first may be 15 dB
- * weaker, and half of the period leaves no more unexplained than noise does. Its line in the
+/* Where the first formant lies on the second harmonic of a breathy high voice, the first may be 15
+ * dB weaker, and half of the period leaves no more unexplained than noise does. Its line in the
  * spectrum still stands out. Frame i of st[n] is at i * hop_s, NaN without a pitch: in stretches
  * above 700 Hz, where period doubling is not to be expected, that drops by an octave in which most
  * frames have a line at half of the pitch 10 dB over what is at a quarter and at three. */

@@ -31,8 +31,9 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
  * last for 10 frames on one side: the ring of a consonant does not. */
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest);
 
-/* Where a voice flips a few periods may repeat by threes. A path that leaps up by a twelfth to where
- * it goes on, from a stretch of at most `brief` frames, is lifted there and marked as doubled. */
+/* Where a voice flips a few periods may repeat by threes. A path that leaps up by a twelfth to
+ * where it goes on, from a stretch of at most `brief` frames, is lifted there and marked as doubled.
+ */
 void path_lift_tripling(path *p, size_t n, size_t brief);
 
 #endif
