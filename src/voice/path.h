@@ -32,7 +32,7 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest);
 
 /* Where a voice flips a few periods may repeat by threes. A path that leaps up by a twelfth to
- * where it goes on, from a stretch of at most `brief` frames, is lifted there, marked as doubled. */
+ * where it goes on, from a stretch of at most `brief` frames, is lifted and marked as doubled. */
 void path_lift_tripling(path *p, size_t n, size_t brief);
 
 #endif
