@@ -11,6 +11,7 @@ static const double slip = 0.003; /* that the chain is wrong however sure it is 
 static const double odd_slip = 0.3;
 static const double far_lo_s = 0.04, far_hi_s = 0.25, near_lo_s = 0.015, near_hi_s = 0.08;
 static const double least_stay_s = 0.03, sung_s = 0.01;
+static const double most_slide_leap_st = 6, most_slide = 4;
 static const double most_leap_st = 4, wrong_leap_st = 0.5;
 enum { COMPARED = 8 }; /* harmonics of the source's step */
 
@@ -19,6 +20,7 @@ const char *cue_name(cue c)
     static const char *const names[CUES] = {[CUE_CHAIN] = "chain",
                                             [CUE_LEAP] = "leap_st",
                                             [CUE_SPEED] = "speed_st",
+                                            [CUE_SLIDE] = "slide",
                                             [CUE_SLOW] = "slow_st",
                                             [CUE_STEP] = "step_nats",
                                             [CUE_ODD] = "odd",
@@ -95,9 +97,12 @@ static void pitch_cues(const view *v, double out[CUES])
     const evidence *ev = v->of->ev;
     size_t from, to, half = evidence_frames(ev, quick_s);
     window(v, about_s, &from, &to);
-    double leap = 0, speed = 0;
+    double leap = 0, speed = 0, slide = 0;
     for (size_t j = from; j <= to; j++) {
-        leap = fabs(ev->leap_st[j]) > fabs(leap) ? ev->leap_st[j] : leap;
+        if (fabs(ev->leap_st[j]) > fabs(leap)) {
+            leap = ev->leap_st[j];
+            slide = ev->slide[j];
+        }
         if (j < v->lo + half || j + half > v->hi)
             continue;
         double move = ev->pitch_st[j + half] - ev->pitch_st[j - half];
@@ -105,6 +110,7 @@ static void pitch_cues(const view *v, double out[CUES])
     }
     out[CUE_LEAP] = v->way * leap;
     out[CUE_SPEED] = v->way * speed;
+    out[CUE_SLIDE] = fmax(0, fmin(v->way * leap, most_slide_leap_st)) * fmin(slide, most_slide);
     out[CUE_SLOW] = fmax(0, v->way * leap - fmax(0, v->way * speed));
 }
 

@@ -52,6 +52,7 @@ evidence *evidence_alloc(size_t n)
                      .warp = xmalloc(n, sizeof *ev->warp),
                      .leap_st = xcalloc(n, sizeof *ev->leap_st),
                      .sudden = xcalloc(n, sizeof *ev->sudden),
+                     .slide = xcalloc(n, sizeof *ev->slide),
                      .dip_db = xmalloc(n, sizeof *ev->dip_db),
                      .step_db = xmalloc(n, sizeof *ev->step_db),
                      .declared = xmalloc(n, sizeof *ev->declared),
@@ -247,6 +248,36 @@ static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, do
     return best;
 }
 
+/* Slope of the pitch of the frames from..to, semitones a second; 0 for fewer than 80 ms. */
+static double slope_of(const evidence *ev, size_t from, size_t to)
+{
+    enum { LEAST = 16 };
+    double n = (double)(to - from) + 1, x = 0, y = 0, xx = 0, xy = 0;
+    if (to < from + LEAST)
+        return 0;
+    for (size_t i = from; i <= to; i++) {
+        double at = (double)(i - from) * frame_s;
+        x += at;
+        y += ev->pitch_st[i];
+        xx += at * at;
+        xy += at * ev->pitch_st[i];
+    }
+    return (xy - x * y / n) / (xx - x * x / n);
+}
+
+/* How fast the pitch slides the way of the leap at frame `at`, by the slower of its two sides, 80 to
+ * 500 ms away. */
+static double slide_about(const evidence *ev, size_t first, size_t n, size_t at, double leap)
+{
+    enum { NEAR = 16, FAR = 100 };
+    size_t last = first + n - 1, way = leap < 0;
+    if (at < first + NEAR || at + NEAR > last)
+        return 0;
+    double before = slope_of(ev, at > first + FAR ? at - FAR : first, at - NEAR);
+    double after = slope_of(ev, at + NEAR, at + FAR < last ? at + FAR : last);
+    return fmax(0, way ? -fmax(before, after) : fmin(before, after));
+}
+
 /* Leaps at their own peaks, the largest within 120 ms alone. */
 static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
 {
@@ -259,6 +290,7 @@ static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
         if (fabs(leap) > fabs(ev->leap_st[at])) {
             ev->leap_st[at] = leap;
             ev->sudden[at] = move / fabs(leap);
+            ev->slide[at] = slide_about(ev, first, n, at, leap);
         }
     }
     free(peaks);
@@ -341,6 +373,7 @@ void evidence_free(evidence *ev)
     free(ev->warp);
     free(ev->leap_st);
     free(ev->sudden);
+    free(ev->slide);
     free(ev->dip_db);
     free(ev->step_db);
     free(ev->declared);

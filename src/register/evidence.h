@@ -34,6 +34,8 @@ typedef struct evidence {
     float (*warp)[HARMONICS];  /* [n] log2(1 + f / 300 Hz) of each harmonic, the tract's axis */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
     double *sudden;  /* [n] where there is a leap, the share of it that the pitch moves in 40 ms */
+    double *slide;   /* [n] and the semitones a second by which the pitch slides the same way both
+                        before and after it, 0 where it does not */
     /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms
        about it lie under what is 80 to 180 ms away; 60 to 160 ms after less as long before. */
     double *dip_db, *step_db;
@@ -43,7 +45,7 @@ typedef struct evidence {
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks);
 void evidence_free(evidence *ev);
-/* n frames 5 ms apart whose arrays hold nothing yet, leap_st and sudden 0. */
+/* n frames 5 ms apart whose arrays hold nothing yet, leap_st, sudden and slide 0. */
 evidence *evidence_alloc(size_t n);
 
 /* Seconds of voice that are stated to be in the register of which less is stated. */

@@ -12,6 +12,7 @@ hazard_settings hazard_defaults(void)
                              .leap_gain = 2.5,
                              .leap_free_st = 0.5,
                              .leap_most = 8,
+                             .slide_full = 2,
                              .sudden_lo = 0.4,
                              .sudden_hi = 0.7,
                              .slow_share = 0.3,
@@ -25,10 +26,11 @@ static double gain_of(double gain, double beyond, double most)
     return fmin(most, gain * fmax(0, beyond));
 }
 
-/* A leap that takes long is likelier a portamento than a flip. */
-static double share_of(double sudden, const hazard_settings *s)
+/* A leap that takes long is likelier a portamento than a flip, but not where the pitch slides on as
+ * it did before. */
+static double share_of(double sudden, double slide, const hazard_settings *s)
 {
-    double x = (sudden - s->sudden_lo) / (s->sudden_hi - s->sudden_lo);
+    double x = fmax((sudden - s->sudden_lo) / (s->sudden_hi - s->sudden_lo), slide / s->slide_full);
     return s->slow_share + (1 - s->slow_share) * fmax(0, fmin(x, 1));
 }
 
@@ -47,7 +49,7 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
             continue;
         double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / ev->hop_s);
         double base = log(s->rate * ev->hop_s * frames);
-        double share = share_of(ev->sudden[i], s);
+        double share = share_of(ev->sudden[i], ev->slide[i], s);
         double rise = share * gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
         double fall =
             share * gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);

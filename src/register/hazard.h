@@ -13,6 +13,7 @@ typedef struct hazard_settings { /* gains are log odds */
     double leap_free_st;         /* 0.5: vibrato and its residue stay below */
     double leap_most; /* 8: a leap alone does not outweigh what the harmonics say for long */
     /* A leap counts in full where the pitch moves 0.7 of it in 40 ms, 0.3 of that from 0.4 down. */
+    double slide_full; /* from so many semitones a second on a leap amid a slide counts in full */
     double sudden_lo, sudden_hi, slow_share;
     double against; /* 0.3 of it for a leap down into M2 or up into M1: rare, but seen */
     double step_gain, step_most; /* 1 a nat of what harmonics and level say, up to 6 */

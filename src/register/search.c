@@ -217,8 +217,10 @@ static void copy_world(const world *from, size_t n, world *to)
     *to = *from;
     to->p2 = kept.p2;
     to->says = kept.says;
+    to->steps = kept.steps;
     memcpy(to->p2, from->p2, n * sizeof *to->p2);
     memcpy(to->says, from->says, n * sizeof *to->says);
+    memcpy(to->steps, from->steps, n * sizeof *to->steps);
 }
 
 /* Climbs on, and keeps what stood up best on the way: later rounds of EM may explain the harmonics

@@ -65,6 +65,7 @@ evidence *thin_evidence(const evidence *ev, size_t every, size_t *stands_for)
             if (fabs(ev->leap_st[i]) > fabs(out->leap_st[at])) {
                 out->leap_st[at] = ev->leap_st[i];
                 out->sudden[at] = ev->sudden[i];
+                out->slide[at] = ev->slide[i];
             }
             out->stated[at] |= ev->stated[i] & (STATED_M1 | STATED_M2 | STATED_FLIP);
             same = same && ev->stated[i] & STATED_SAME;

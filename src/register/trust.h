@@ -7,7 +7,7 @@
 
 #include "register/cues.h"
 
-enum { TRUST_TERMS = 28 };
+enum { TRUST_TERMS = 29 };
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
