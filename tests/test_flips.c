@@ -51,8 +51,10 @@ static double ramp(double t, double span_s)
     return 0.5 * (1 + erf(1.8124 * (t - flip_s) / span_s));
 }
 
-/* A slide of slide_st a second that leaps; a level that steps; a coordinate from -0.5 to 0.5. */
-static void make(made *x, double span_s, double slide_st, double leap_st, double step_db)
+/* A slide of slide_st a second that leaps, with vibrato of vibrato_st to each side; a level that
+ * steps; a coordinate from -0.5 to 0.5. */
+static void make_with(made *x, double span_s, double slide_st, double leap_st, double step_db,
+                      double vibrato_st, double phase)
 {
     uint32_t dice = 11;
     *x = (made){.t = track_new("made", FRAMES, hop_s, 0), .m = {.hi = 4, .pitch_mid = 60}};
@@ -61,7 +63,8 @@ static void make(made *x, double span_s, double slide_st, double leap_st, double
     x->m.beta[MODEL_D] = 6;
     for (size_t i = 0; i < FRAMES; i++) {
         double t = x->time_s[i] = (double)i * hop_s, in_m2 = ramp(t, span_s);
-        x->t->pitch_st[i] = 60 + slide_st * t + leap_st * in_m2;
+        x->t->pitch_st[i] =
+            60 + slide_st * t + leap_st * in_m2 + vibrato_st * sin(2 * M_PI * 5.5 * t + phase);
         x->t->level_db[i] = -30 + step_db * in_m2;
         for (int h = 0; h < 4; h++) {
             x->t->harmonic_db[i * HARMONICS + (size_t)h] = -40;
@@ -72,6 +75,11 @@ static void make(made *x, double span_s, double slide_st, double leap_st, double
         x->at = t < flip_s ? i + 1 : x->at;
     }
     x->ev = evidence_new(&x->t, 1);
+}
+
+static void make(made *x, double span_s, double slide_st, double leap_st, double step_db)
+{
+    make_with(x, span_s, slide_st, leap_st, step_db, 0, 0);
 }
 
 static void made_clear(made *x)
@@ -99,6 +107,39 @@ static void test_place_and_span_of_a_ramp(void **state)
             close_to("octaves of span", 0, log2(r.span_ms / 1000 / spans_s[k]), 0.6);
             made_clear(&x);
         }
+}
+
+/* Where the harmonics tell little a leap beside vibrato is placed by the leap, not by a turn of the
+ * vibrato. */
+static void test_place_beside_vibrato(void **state)
+{
+    (void)state;
+    for (int phase = 0; phase < 6; phase++) {
+        made x;
+        make_with(&x, 0.1, -3, 2, 0, 1.2, phase);
+        for (size_t i = 0; i < FRAMES; i++)
+            x.says[i] = (saying){x.says[i].z / 20, 1, 1};
+        refined r = refine_flip(x.ev, x.time_s, x.says, 0, FRAMES - 1, x.at, true);
+        print_message("phase %d: ", phase);
+        close_to("time, ms", 1000 * flip_s, 1000 * r.time_s, 30);
+        made_clear(&x);
+    }
+}
+
+/* The slide about a leap is told where it goes on the same way on both sides. */
+static void test_slide_about_a_leap(void **state)
+{
+    (void)state;
+    static const double slides[] = {3, 0, -3}, want[] = {3, 0, 0};
+    for (int k = 0; k < 3; k++) {
+        made x;
+        make(&x, 0.06, slides[k], 6, 0);
+        double slide = 0;
+        for (size_t i = 0; i < FRAMES; i++)
+            slide = x.ev->leap_st[i] > 3 ? x.ev->slide[i] : slide;
+        close_to("slide, st/s", want[k], slide, 0.1);
+        made_clear(&x);
+    }
 }
 
 /* Without evidence the chain's border stands. */
@@ -313,6 +354,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_place_and_span_of_a_ramp),
+        cmocka_unit_test(test_place_beside_vibrato),
+        cmocka_unit_test(test_slide_about_a_leap),
         cmocka_unit_test(test_nothing_to_go_by),
         cmocka_unit_test(test_steps_are_beyond_the_trend),
         cmocka_unit_test(test_seam_is_its_formula),

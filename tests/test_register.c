@@ -32,6 +32,7 @@ static evidence *stretch(size_t n)
     ev->level_db = array_filled(n, 0);
     ev->leap_st = array_filled(n, 0);
     ev->sudden = array_filled(n, 1);
+    ev->slide = array_filled(n, 0);
     ev->dip_db = array_filled(n, 0);
     ev->step_db = array_filled(n, 0);
     ev->hz = array_filled(n, 260);
@@ -108,6 +109,13 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     assert_true(fabs(up[1] - s.rate * 0.005 / (1 + s.rate * 0.005)) < 1e-9);
     assert_true(up[2] > 100 * up[1] && up[2] > 10 * down[2]);
     assert_true(up[3] > 10 * down[3] && down[4] > 10 * up[4]);
+    double quick = up[2];
+    ev->sudden[2] = 0.4; /* as slow as a portamento, on its own and amid a slide */
+    hazard_measure(ev, up_step, down_step, &s, up, down);
+    assert_true(up[2] < 0.1 * quick);
+    ev->slide[2] = s.slide_full;
+    hazard_measure(ev, up_step, down_step, &s, up, down);
+    assert_true(fabs(up[2] - quick) < 1e-9);
     evidence_free(ev);
 }
 
