@@ -129,19 +129,44 @@ static bool insert_take(const journal *j, const journal_take *t, long session, l
     return fine;
 }
 
+static bool open_place(const journal *j, const char *column, long take, sqlite3_blob **to, err *e)
+{
+    *to = NULL;
+    return sqlite3_blob_open(j->db, "main", "frames", column, take, 1, to) == SQLITE_OK ||
+           sql_fail(j, e);
+}
+
+static bool write_place(const journal *j, sqlite3_blob *to, size_t at, const void *bytes, size_t n,
+                        err *e)
+{
+    return sqlite3_blob_write(to, bytes, (int)n, (int)at) == SQLITE_OK || sql_fail(j, e);
+}
+
+static bool close_place(const journal *j, sqlite3_blob *to, bool fine, err *e)
+{
+    return (sqlite3_blob_close(to) == SQLITE_OK || !fine || sql_fail(j, e)) && fine;
+}
+
 /* From the spool into the place that was kept for it. */
 static bool write_heard(const journal *j, long take, const spool *heard, size_t n, err *e)
 {
     unsigned char block[4096];
-    sqlite3_blob *to = NULL;
-    bool fine = sqlite3_blob_open(j->db, "main", "frames", "heard", take, 1, &to) == SQLITE_OK ||
-                sql_fail(j, e);
+    sqlite3_blob *to;
+    bool fine = open_place(j, "heard", take, &to, e);
     for (size_t at = 0; fine && at < n; at += sizeof block) {
         size_t here = n - at < sizeof block ? n - at : sizeof block;
-        fine = spool_read(heard, at, block, here, e) &&
-               (sqlite3_blob_write(to, block, (int)here, (int)at) == SQLITE_OK || sql_fail(j, e));
+        fine = spool_read(heard, at, block, here, e) && write_place(j, to, at, block, here, e);
     }
-    return (sqlite3_blob_close(to) == SQLITE_OK || !fine || sql_fail(j, e)) && fine;
+    return close_place(j, to, fine, e);
+}
+
+static bool write_digest(const journal *j, long take, const unsigned char digest[FRAMES_DIGEST],
+                         err *e)
+{
+    sqlite3_blob *to;
+    bool fine =
+        open_place(j, "digest", take, &to, e) && write_place(j, to, 0, digest, FRAMES_DIGEST, e);
+    return close_place(j, to, fine, e);
 }
 
 /* SQLite takes no more in one place. */
@@ -154,6 +179,8 @@ static bool room_for(const journal *j, const journal_take *t, size_t n, err *e)
                    t->file, n / 1000000, most / 1000000);
 }
 
+/* Places are kept for what was heard and its digest, and then filled: with bytes behind a place
+ * SQLite would hold all of it in memory. */
 static bool insert_frames(const journal *j, long take, const journal_take *of,
                           const track_store *heard, double first_s, err *e)
 {
@@ -161,15 +188,14 @@ static bool insert_frames(const journal *j, long take, const journal_take *of,
     spool *bytes = spool_new();
     track *none = NULL;
     size_t n;
-    bool fine =
-        track_store_read(heard, 0, 0, 0, &none, e) &&
-        frames_long_write(heard, 0, bytes, &n, digest, e) && room_for(j, of, n, e) &&
-        sql_do(j,
-               "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard,"
-               " digest) VALUES (?, ?, ?, ?, ?, ?, zeroblob(?), ?)",
-               e, "iiirrrib", take, (long)FRAMES_LAYOUT, (long)track_store_frames(heard, 0),
-               none->hop_s, first_s, none->full_scale_db, (long)n, digest, (size_t)FRAMES_DIGEST) &&
-        write_heard(j, take, bytes, n, e);
+    bool fine = track_store_read(heard, 0, 0, 0, &none, e) &&
+                frames_long_write(heard, 0, bytes, &n, digest, e) && room_for(j, of, n, e) &&
+                sql_do(j,
+                       "INSERT INTO frames(take, layout, n, hop_s, first_s, full_scale_db, heard,"
+                       " digest) VALUES (?, ?, ?, ?, ?, ?, zeroblob(?), zeroblob(?))",
+                       e, "iiirrrii", take, (long)FRAMES_LAYOUT, (long)track_store_frames(heard, 0),
+                       none->hop_s, first_s, none->full_scale_db, (long)n, (long)FRAMES_DIGEST) &&
+                write_heard(j, take, bytes, n, e) && write_digest(j, take, digest, e);
     track_free(none);
     spool_free(bytes);
     return fine;
