@@ -121,15 +121,15 @@ static void plant_dc(sound *x, double s)
 }
 static void plant_noise(sound *x, double s)
 {
-    fault_noise(x, fault_rms(x) * pow(10, -s / 20), 3);
+    fault_noise(x, sound_rms(x) * pow(10, -s / 20), 3);
 }
 static void plant_hum50(sound *x, double s)
 {
-    fault_hum(x, 50, fault_rms(x) * pow(10, -s / 20));
+    fault_hum(x, 50, sound_rms(x) * pow(10, -s / 20));
 }
 static void plant_hum60(sound *x, double s)
 {
-    fault_hum(x, 60, fault_rms(x) * pow(10, -s / 20));
+    fault_hum(x, 60, sound_rms(x) * pow(10, -s / 20));
 }
 static void plant_holes(sound *x, double s)
 {

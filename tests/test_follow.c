@@ -1,10 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The commands progress, compare and next, as a person calls them. Oracle: slides that were made to
  * flip at stated pitches, alike in all sessions. */
-#include "base/process.h"
-#include "base/table.h"
-
-#include <fcntl.h>
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -16,7 +12,7 @@
 
 #include <cmocka.h>
 
-#include "fill_journal.h"
+#include "call_program.h"
 
 #define SLIDE(who, day, vowel, level, full)                                                        \
     {                                                                                              \
@@ -37,73 +33,9 @@ static const sung studio[] = {
     SLIDE("rook", "2025-02-01", "a", 82, 110),
 };
 
-static char *beside(void **state, const char *ending)
+static int set_up(void **state)
 {
-    return xformat("%s%s", (char *)*state, ending);
-}
-
-static int fill_studio(void **state)
-{
-    unsetenv("DISPLAY");
-    unsetenv("WAYLAND_DISPLAY");
-    if (new_journal(state) != 0)
-        return -1;
-    journal_close(fill(*state, studio, N_OF(studio)));
-    return 0;
-}
-
-static int drop_studio(void **state)
-{
-    static const char *const parts[] = {".out", ".said", ".png"};
-    for (size_t i = 0; i < N_OF(parts); i++) {
-        char *part = beside(state, parts[i]);
-        unlink(part);
-        free(part);
-    }
-    return drop_journal(state);
-}
-
-/* seamline with up to five arguments on the test's journal; returns its exit code. */
-static int call(void **state, const char *a, const char *b, const char *c, const char *d,
-                const char *f)
-{
-    const char *program = getenv("SEAMLINE");
-    const char *argv[] = {program, "--journal", *state, a, b, c, d, f, NULL};
-    char *out = beside(state, ".out"), *said = beside(state, ".said");
-    int out_fd = open(out, O_CREAT | O_TRUNC | O_WRONLY, 0600), code = -1;
-    int said_fd = open(said, O_CREAT | O_TRUNC | O_WRONLY, 0600);
-    if (!program)
-        fail_msg("SEAMLINE does not say where the program is");
-    assert_true(out_fd >= 0 && said_fd >= 0);
-    assert_int_equal(process_run(argv, "", 0, out_fd, said_fd, &code), PROCESS_DONE);
-    close(out_fd);
-    close(said_fd);
-    free(out);
-    free(said);
-    return code;
-}
-
-static void assert_says(void **state, const char *ending, const char *wanted)
-{
-    char *file = beside(state, ending), text[16384];
-    FILE *f = fopen(file, "r");
-    assert_non_null(f);
-    size_t n = fread(text, 1, sizeof text - 1, f);
-    text[n] = '\0';
-    fclose(f);
-    if (!strstr(text, wanted))
-        fail_msg("\"%s\" is not in: %s", wanted, text);
-    free(file);
-}
-
-static table *result(void **state)
-{
-    err e = {""};
-    table *t;
-    char *file = beside(state, ".out");
-    must(table_read(file, &t, &e), &e);
-    free(file);
-    return t;
+    return fill_studio(state, studio, N_OF(studio));
 }
 
 /* The cell of the first row with this who (its first column) and parameter; NaN when empty. */
@@ -134,7 +66,7 @@ static off_t size_of(void **state, const char *ending)
 static void sessions_and_their_trend(void **state)
 {
     const char *all = "2025-01-01/2025-04-01";
-    assert_int_equal(call(state, "progress", "wren", "--since", "2025-03-01", NULL), 0);
+    assert_int_equal(call(state, "progress", "wren", "--since", "2025-03-01"), 0);
     table *t = result(state);
     assert_int_equal(t->n_rows, 4 * 9 + 2 * 5 * 3);
     assert_true(fabs(cell(t, "2025-02-01", "up.pitch", "estimate") - 64) < 0.3);
@@ -152,7 +84,7 @@ static void sessions_and_their_trend(void **state)
 /* One session is no course; two are, with the scatter that is assumed. */
 static void few_sessions(void **state)
 {
-    assert_int_equal(call(state, "progress", "owl", NULL, NULL, NULL), 0);
+    assert_int_equal(call(state, "progress", "owl"), 0);
     table *t = result(state);
     assert_true(isnan(cell(t, "2025-02-01/2025-02-01", "up.pitch.trend", "estimate")));
     table_free(t);
@@ -193,7 +125,7 @@ static void unlike_scales(void **state)
 /* Left out on demand: one level, and no slope. */
 static void levels_that_are_not_known(void **state)
 {
-    assert_int_equal(call(state, "map", "wren", "--gain", "automatic", NULL), 0);
+    assert_int_equal(call(state, "map", "wren", "--gain", "automatic"), 0);
     table *t = result(state);
     assert_string_equal(table_note_value(t, "level_scale"), "not known (automatic gain)");
     assert_string_equal(table_note_value(t, "at_db"), "0.00");
@@ -207,7 +139,7 @@ static void levels_that_are_not_known(void **state)
 
 static void takes_to_record_next(void **state)
 {
-    assert_int_equal(call(state, "next", "wren", "--count", "3", NULL), 0);
+    assert_int_equal(call(state, "next", "wren", "--count", "3"), 0);
     table *t = result(state);
     err e = {""};
     double now = NONE, then = NONE, last = NONE;
@@ -220,15 +152,15 @@ static void takes_to_record_next(void **state)
         last = then;
     }
     table_free(t);
-    assert_int_equal(call(state, "next", "kite", NULL, NULL, NULL), 0);
-    assert_int_equal(call(state, "next", "kite", "--count", "0", NULL), 2);
-    assert_int_equal(call(state, "next", "wern", NULL, NULL, NULL), 1);
+    assert_int_equal(call(state, "next", "kite"), 0);
+    assert_int_equal(call(state, "next", "kite", "--count", "0"), 2);
+    assert_int_equal(call(state, "next", "wern"), 1);
 }
 
 static void pictures(void **state)
 {
     char *png = beside(state, ".png");
-    assert_int_equal(call(state, "progress", "wren", "-o", png, NULL), 0);
+    assert_int_equal(call(state, "progress", "wren", "-o", png), 0);
     off_t one = size_of(state, ".png");
     assert_true(one > 10000);
     assert_int_equal(call(state, "compare", "owl", "rook", "-o", png), 0);
@@ -238,14 +170,14 @@ static void pictures(void **state)
 
 static void each_fault_has_its_sentence_and_code(void **state)
 {
-    assert_int_equal(call(state, "progress", "wern", NULL, NULL, NULL), 1);
+    assert_int_equal(call(state, "progress", "wern"), 1);
     assert_says(state, ".said", "wren");
-    assert_int_equal(call(state, "progress", "wren", "--since", "soon", NULL), 2);
+    assert_int_equal(call(state, "progress", "wren", "--since", "soon"), 2);
     assert_says(state, ".said", "2025-03-04");
-    assert_int_equal(call(state, "compare", "wren", NULL, NULL, NULL), 2);
-    assert_int_equal(call(state, "compare", "wren", "wren", NULL, NULL), 2);
+    assert_int_equal(call(state, "compare", "wren"), 2);
+    assert_int_equal(call(state, "compare", "wren", "wren"), 2);
     assert_says(state, ".said", "twice");
-    assert_int_equal(call(state, "compare", "owl", "kite", NULL, NULL), 1);
+    assert_int_equal(call(state, "compare", "owl", "kite"), 1);
     assert_says(state, ".said", "vowel \"a\"");
 }
 
@@ -261,5 +193,5 @@ int main(void)
         cmocka_unit_test(pictures),
         cmocka_unit_test(each_fault_has_its_sentence_and_code),
     };
-    return cmocka_run_group_tests(tests, fill_studio, drop_studio);
+    return cmocka_run_group_tests(tests, set_up, drop_studio);
 }

@@ -43,7 +43,7 @@ static int make_sessions(void **state)
     by = 0.5 / fault_peak(&x);
     for (size_t i = 0; i < x.n; i++)
         x.samples[i] *= by;
-    fault_noise(&x, fault_rms(&x) * 0.3, 3);
+    fault_noise(&x, sound_rms(&x) * 0.3, 3);
     write_sound("noisy.wav", &x);
     sound_clear(&x);
     return 0;

@@ -1,10 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The command map, as a person calls it: table, notes, picture, exit codes. Oracle: slides that
  * were made to flip at 64 going up and at 61 coming down, whatever the level. */
-#include "base/process.h"
-#include "base/table.h"
-
-#include <fcntl.h>
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -16,7 +12,7 @@
 
 #include <cmocka.h>
 
-#include "fill_journal.h"
+#include "call_program.h"
 
 static const sung studio[] = {
     {"wren", "2025-01-01", "a", NULL, -40, (double)NAN, 900, LEVEL, PITCH, DECLARED_NONE, true},
@@ -32,74 +28,9 @@ static const sung studio[] = {
     {"mute", "2025-02-01", "a", NULL, -20, (double)NAN, 1, LEVEL, PITCH, DECLARED_NONE, false},
 };
 
-/* The journal's name with an ending, in the folder that the test may write to. */
-static char *beside(void **state, const char *ending)
+static int set_up(void **state)
 {
-    return xformat("%s%s", (char *)*state, ending);
-}
-
-static int fill_studio(void **state)
-{
-    unsetenv("DISPLAY");
-    unsetenv("WAYLAND_DISPLAY");
-    if (new_journal(state) != 0)
-        return -1;
-    journal_close(fill(*state, studio, N_OF(studio)));
-    return 0;
-}
-
-static int drop_studio(void **state)
-{
-    static const char *const parts[] = {".out", ".said", ".png"};
-    for (size_t i = 0; i < N_OF(parts); i++) {
-        char *part = beside(state, parts[i]);
-        unlink(part);
-        free(part);
-    }
-    return drop_journal(state);
-}
-
-/* seamline map with up to five arguments; returns its exit code. */
-static int call(void **state, const char *a, const char *b, const char *c, const char *d,
-                const char *f)
-{
-    const char *program = getenv("SEAMLINE");
-    const char *argv[] = {program, "--journal", *state, "map", a, b, c, d, f, NULL};
-    char *out = beside(state, ".out"), *said = beside(state, ".said");
-    int out_fd = open(out, O_CREAT | O_TRUNC | O_WRONLY, 0600), code = -1;
-    int said_fd = open(said, O_CREAT | O_TRUNC | O_WRONLY, 0600);
-    if (!program)
-        fail_msg("SEAMLINE does not say where the program is");
-    assert_true(out_fd >= 0 && said_fd >= 0);
-    assert_int_equal(process_run(argv, "", 0, out_fd, said_fd, &code), PROCESS_DONE);
-    close(out_fd);
-    close(said_fd);
-    free(out);
-    free(said);
-    return code;
-}
-
-static void assert_says(void **state, const char *ending, const char *wanted)
-{
-    char *file = beside(state, ending), text[8192];
-    FILE *f = fopen(file, "r");
-    assert_non_null(f);
-    size_t n = fread(text, 1, sizeof text - 1, f);
-    text[n] = '\0';
-    fclose(f);
-    if (!strstr(text, wanted))
-        fail_msg("\"%s\" is not in: %s", wanted, text);
-    free(file);
-}
-
-static table *result(void **state)
-{
-    err e = {""};
-    table *t;
-    char *file = beside(state, ".out");
-    must(table_read(file, &t, &e), &e);
-    free(file);
-    return t;
+    return fill_studio(state, studio, N_OF(studio));
 }
 
 static double estimate(const table *t, const char *parameter)
@@ -126,7 +57,7 @@ static void the_table_is_that_of_fit(void **state)
     static const char *const rows[] = {
         "up.pitch",   "up.slope", "up.spread", "down.pitch", "down.slope",    "down.spread",
         "hysteresis", "up.leap",  "down.leap", "zone",       "up.least_step", "down.least_step"};
-    assert_int_equal(call(state, "wren", NULL, NULL, NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "wren"), 0);
     table *t = result(state);
     assert_int_equal(t->n_rows, N_OF(rows));
     for (size_t i = 0; i < N_OF(rows); i++)
@@ -144,11 +75,11 @@ static void the_table_is_that_of_fit(void **state)
 
 static void pitches_are_stated_at_the_level_asked_for(void **state)
 {
-    assert_int_equal(call(state, "wren", "--at", "-3.5", NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "wren", "--at", "-3.5"), 0);
     table *t = result(state);
     assert_string_equal(table_note_value(t, "at_db"), "-3.50");
     table_free(t);
-    assert_int_equal(call(state, "owl", NULL, NULL, NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "owl"), 0);
     t = result(state);
     assert_string_equal(table_note_value(t, "at_db"), "70.00");
     assert_string_equal(table_note_value(t, "level_scale"), "dB SPL (Z, 30 cm)");
@@ -159,11 +90,11 @@ static void pitches_are_stated_at_the_level_asked_for(void **state)
 static void a_picture_is_drawn_beside_the_table(void **state)
 {
     char *png = beside(state, ".png");
-    assert_int_equal(call(state, "wren", "-o", png, NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "wren", "-o", png), 0);
     off_t one = size_of(state, ".png");
     assert_true(one > 10000);
     assert_says(state, ".out", "up.pitch\t");
-    assert_int_equal(call(state, "wren", "--sessions", "-o", png, NULL), 0);
+    assert_int_equal(call(state, "map", "wren", "--sessions", "-o", png), 0);
     assert_true(size_of(state, ".png") > 10000 && size_of(state, ".png") != one);
     assert_int_equal(size_of(state, ".said"), 0);
     free(png);
@@ -171,9 +102,9 @@ static void a_picture_is_drawn_beside_the_table(void **state)
 
 static void a_pipe_gets_the_table_alone(void **state)
 {
-    assert_int_equal(call(state, "wren", "--format", "json", NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "wren", "--format", "json"), 0);
     assert_says(state, ".out", "\"parameter\"");
-    assert_int_equal(call(state, "wren", "--sessions", NULL, NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "wren", "--sessions"), 0);
     table *t = result(state);
     assert_int_equal(t->n_rows, 12);
     table_free(t);
@@ -182,7 +113,7 @@ static void a_pipe_gets_the_table_alone(void **state)
 /* The slides go from F#3 to A#4 on one level each; both registers between 61 and 64. */
 static void floors_and_ceilings(void **state)
 {
-    assert_int_equal(call(state, "owl", "--ranges", NULL, NULL, NULL), 0);
+    assert_int_equal(call(state, "map", "owl", "--ranges"), 0);
     table *t = result(state);
     assert_int_equal(t->n_rows, (64 - 54 + 1) + (70 - 61 + 1));
     for (size_t i = 0; i < t->n_rows; i++) {
@@ -197,19 +128,19 @@ static void floors_and_ceilings(void **state)
 static void each_fault_has_its_sentence_and_code(void **state)
 {
     char *png = beside(state, ".png"), *was = xstrdup(getenv("PATH"));
-    assert_int_equal(call(state, "wern", NULL, NULL, NULL, NULL), 1);
+    assert_int_equal(call(state, "map", "wern"), 1);
     assert_says(state, ".said", "wren");
-    assert_int_equal(call(state, "wren", "--vowel", "u", NULL, NULL), 1);
+    assert_int_equal(call(state, "map", "wren", "--vowel", "u"), 1);
     assert_says(state, ".said", "\"u\"");
-    assert_int_equal(call(state, "mute", NULL, NULL, NULL, NULL), 3);
-    assert_int_equal(call(state, "wren", "-o", "map.gif", NULL, NULL), 2);
+    assert_int_equal(call(state, "map", "mute"), 3);
+    assert_int_equal(call(state, "map", "wren", "-o", "map.gif"), 2);
     assert_says(state, ".said", ".png, .svg or .pdf");
-    assert_int_equal(call(state, NULL, NULL, NULL, NULL, NULL), 2);
-    assert_int_equal(call(state, "wren", "-o", "/nonexistent/map.png", NULL, NULL), 1);
+    assert_int_equal(call(state, "map"), 2);
+    assert_int_equal(call(state, "map", "wren", "-o", "/nonexistent/map.png"), 1);
     assert_says(state, ".said", "/nonexistent/map.png");
     unlink(png);
     setenv("PATH", "/nonexistent", 1);
-    int code = call(state, "wren", "-o", png, NULL, NULL);
+    int code = call(state, "map", "wren", "-o", png);
     setenv("PATH", was, 1);
     assert_int_equal(code, 1);
     assert_says(state, ".said", "gnuplot");
@@ -229,5 +160,5 @@ int main(void)
         cmocka_unit_test(floors_and_ceilings),
         cmocka_unit_test(each_fault_has_its_sentence_and_code),
     };
-    return cmocka_run_group_tests(tests, fill_studio, drop_studio);
+    return cmocka_run_group_tests(tests, set_up, drop_studio);
 }

@@ -61,7 +61,7 @@ sound fault_free_session(int voice, const char *named, uint64_t seed, int n, dou
         append(&all, NULL, pause);
         sound_clear(&x);
     }
-    fault_noise(&all, fault_rms(&all) * pow(10, -noise_db / 20), seed);
+    fault_noise(&all, sound_rms(&all) * pow(10, -noise_db / 20), seed);
     return all;
 }
 
@@ -71,24 +71,6 @@ double fault_peak(const sound *x)
     for (size_t i = 0; i < x->n; i++)
         peak = fmax(peak, fabs(x->samples[i]));
     return peak;
-}
-
-double fault_rms(const sound *x)
-{
-    size_t block = (size_t)x->rate_hz / 50, n = x->n / block, used = 0;
-    double *power = xcalloc(n, sizeof *power), most = 0, sum = 0;
-    for (size_t b = 0; b < n; b++) {
-        for (size_t i = b * block; i < (b + 1) * block; i++)
-            power[b] += x->samples[i] * x->samples[i] / (double)block;
-        most = fmax(most, power[b]);
-    }
-    for (size_t b = 0; b < n; b++)
-        if (power[b] > most / 100) {
-            sum += power[b];
-            used++;
-        }
-    free(power);
-    return used ? sqrt(sum / (double)used) : 0;
 }
 
 void fault_clip(sound *x, double db)
@@ -191,7 +173,7 @@ void fault_lowpass(sound *x, double hz)
 
 void fault_gain(sound *x, double strength, double release_s, double most_db)
 {
-    double loud_db = 20 * log10(fault_rms(x)), power = 0, gain_db = most_db;
+    double loud_db = 20 * log10(sound_rms(x)), power = 0, gain_db = most_db;
     double follow = -expm1(-1 / (0.02 * x->rate_hz));
     double release_db = most_db / (release_s * x->rate_hz);
     for (size_t i = 0; i < x->n; i++) {
@@ -222,7 +204,7 @@ void fault_room(sound *x, double rt60_s, double direct_db, uint64_t seed)
 
 void fault_other(sound *x, const sound *y, double db)
 {
-    double scale = fault_rms(x) / fault_rms(y) * pow(10, db / 20);
+    double scale = sound_rms(x) / sound_rms(y) * pow(10, db / 20);
     for (size_t i = 0; i < x->n && i < y->n; i++)
         x->samples[i] += scale * y->samples[i];
 }

@@ -40,7 +40,5 @@ void fault_room(sound *x, double rt60_s, double direct_db, uint64_t seed);
 void fault_other(sound *x, const sound *y, double db);
 
 double fault_peak(const sound *x);
-/* RMS of the 20 ms blocks within 20 dB of the loudest. */
-double fault_rms(const sound *x);
 
 #endif

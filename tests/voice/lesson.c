@@ -185,7 +185,7 @@ lesson lesson_make(int voice, const char *named, uint64_t seed, size_t n, double
     extend(&m, 1);
     gsl_rng_free(m.r);
     fault_room(&l.x, 0.4, 12, seed);
-    fault_noise(&l.x, fault_rms(&l.x) * pow(10, -45 / 20.0), seed);
+    fault_noise(&l.x, sound_rms(&l.x) * pow(10, -45 / 20.0), seed);
     return l;
 }
 

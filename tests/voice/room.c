@@ -100,8 +100,7 @@ static void coloured(gsl_rng *r, double *x, size_t n, double rate_hz, double slo
     fftwf_free(f);
 }
 
-/* RMS of what sounds: of the 20 ms blocks within 20 dB of the loudest. */
-static double sounding_rms(const sound *x)
+double sound_rms(const sound *x)
 {
     size_t block = (size_t)(x->rate_hz / 50), blocks = x->n / block, used = 0;
     double *power = xcalloc(blocks, sizeof *power), most = 0, sum = 0;
@@ -122,7 +121,7 @@ static double sounding_rms(const sound *x)
 void sing_in_place(const singer *s, sound *clean, int take)
 {
     gsl_rng *r = dice_new(s->seed, (uint64_t)take + 1, DICE_ROOM);
-    double noise = sounding_rms(clean) * pow(10, -s->snr_db / 20);
+    double noise = sound_rms(clean) * pow(10, -s->snr_db / 20);
     if (!s->dry) {
         size_t n_h;
         double *h = response(s, &n_h);

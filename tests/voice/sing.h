@@ -38,6 +38,9 @@ void sing_in_place(const singer *s, sound *clean, int take);
 
 void sound_clear(sound *s);
 
+/* RMS of what sounds: of the 20 ms blocks within 20 dB of the loudest; 0 for silence. */
+double sound_rms(const sound *s);
+
 /* RMS in dB re full scale over a Hann window of window_s around t_s; -INFINITY for silence. */
 double sound_level_db(const sound *s, double t_s, double window_s);
 

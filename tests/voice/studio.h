@@ -20,8 +20,9 @@
 #include <limits.h>
 #include <stdio.h>
 
-/* The singer's first `takes` takes, all where there are fewer; STUDIO_ALL: all. Makes the folder when
- * it is not there (its parent must be). Fails with a sentence when a file cannot be written. */
+/* The singer's first `takes` takes, all where there are fewer; STUDIO_ALL: all. Makes the folder
+ * when it is not there (its parent must be). Fails with a sentence when a file cannot be written.
+ */
 enum { STUDIO_ALL = INT_MAX };
 bool studio_family(family f, uint64_t seed, int takes, const char *folder, err *e);
 /* The same with an EGG (see contact.h) beside the microphone, whose samples are the same. On the

@@ -12,8 +12,8 @@
 
 #include <limits.h>
 
-/* The singer's first `takes` takes, all where there are fewer; ALBUM_ALL: all. Makes the folder when
- * it is not there (its parent must be). */
+/* The singer's first `takes` takes, all where there are fewer; ALBUM_ALL: all. Makes the folder
+ * when it is not there (its parent must be). */
 enum { ALBUM_ALL = INT_MAX };
 bool album_write(cast_family f, uint64_t seed, int takes, const char *folder, err *e);
 
