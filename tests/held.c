@@ -12,6 +12,7 @@
 #include "lesson/held.h"
 #include "register/decode.h"
 #include "voice/listen.h"
+#include "voice/mouth.h"
 #include "voice/perform.h"
 #include "voice/sing.h"
 #include "voice2/choir.h"
@@ -24,7 +25,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { P = LESSON_PITCH, L = LESSON_LEVEL, R = LESSON_REGISTER, PLANS = 11 };
+enum { P = LESSON_PITCH, L = LESSON_LEVEL, R = LESSON_REGISTER, PLANS = 11, MOST = 13 };
 enum { HOLD, SLIDE, SWELL, ATWILL };
 
 /* Pitch re the boundary at the middle level, level re the middle. */
@@ -34,26 +35,45 @@ typedef struct plan {
     double from_st, to_st, from_db, to_db;
     double cents_per_10_db; /* planted in the pitch */
     int moves;              /* register apart */
+    mouth by;               /* trilled, hummed */
 } plan;
 
-static const plan plans[PLANS] = {
-    {"hold in M1", HOLD, 1, -7, -7, 0, 0, 0, 0},
-    {"hold in M2", HOLD, 2, 4, 4, 0, 0, 0, 0},
-    {"slide in M1", SLIDE, 1, -15, -3, 0, 0, 0, P},
-    {"slide in M2", SLIDE, 2, -2, 9, 0, 0, 0, P},
-    {"slide in M1, 4 dB louder", SLIDE, 1, -15, -3, -2, 2, 0, P},
-    {"swell in M1, 30 cents/10 dB", SWELL, 1, -9, -9, -8, 8, 30, L},
-    {"swell in M2, -20 cents/10 dB", SWELL, 2, 3, 3, -8, 8, -20, L},
-    {"slide through the flip", SLIDE, 0, -9, 8, 0, 0, 0, P},
-    {"swell through the flip", SWELL, 0, 0, 0, -8, 8, 0, L},
-    {"register alone", ATWILL, 0, -1, -1, 0, 0, 0, 0},
-    {"slide in M1, 14 dB louder", SLIDE, 1, -15, -3, -7, 7, 0, P | L},
+static const plan open_plans[PLANS] = {
+    {"hold in M1", HOLD, 1, -7, -7, 0, 0, 0, 0, MOUTH_OPEN},
+    {"hold in M2", HOLD, 2, 4, 4, 0, 0, 0, 0, MOUTH_OPEN},
+    {"slide in M1", SLIDE, 1, -15, -3, 0, 0, 0, P, MOUTH_OPEN},
+    {"slide in M2", SLIDE, 2, -2, 9, 0, 0, 0, P, MOUTH_OPEN},
+    {"slide in M1, 4 dB louder", SLIDE, 1, -15, -3, -2, 2, 0, P, MOUTH_OPEN},
+    {"swell in M1, 30 cents/10 dB", SWELL, 1, -9, -9, -8, 8, 30, L, MOUTH_OPEN},
+    {"swell in M2, -20 cents/10 dB", SWELL, 2, 3, 3, -8, 8, -20, L, MOUTH_OPEN},
+    {"slide through the flip", SLIDE, 0, -9, 8, 0, 0, 0, P, MOUTH_OPEN},
+    {"swell through the flip", SWELL, 0, 0, 0, -8, 8, 0, L, MOUTH_OPEN},
+    {"register alone", ATWILL, 0, -1, -1, 0, 0, 0, 0, MOUTH_OPEN},
+    {"slide in M1, 14 dB louder", SLIDE, 1, -15, -3, -7, 7, 0, P | L, MOUTH_OPEN},
+};
+
+/* Trills and humming beside takes with flips, which alone are judged. */
+enum { BESIDE = 4 };
+static const plan mouth_plans[MOST] = {
+    {"slide", SLIDE, 0, -9, 8, 0, 0, 0, P, MOUTH_OPEN},
+    {"swell", SWELL, 0, 0, 0, -8, 8, 0, L, MOUTH_OPEN},
+    {"slide in M1", SLIDE, 1, -15, -3, 0, 0, 0, P, MOUTH_OPEN},
+    {"hold in M2", HOLD, 2, 4, 4, 0, 0, 0, 0, MOUTH_OPEN},
+    {"lip trill, slide in M1", SLIDE, 1, -15, -3, 0, 0, 0, P, MOUTH_LIPS},
+    {"lip trill, slide in M2", SLIDE, 2, -2, 9, 0, 0, 0, P, MOUTH_LIPS},
+    {"lip trill, swell in M1", SWELL, 1, -9, -9, -8, 8, 0, L, MOUTH_LIPS},
+    {"tongue trill, slide in M1", SLIDE, 1, -15, -3, 0, 0, 0, P, MOUTH_TONGUE},
+    {"tongue trill, slide in M2", SLIDE, 2, -2, 9, 0, 0, 0, P, MOUTH_TONGUE},
+    {"tongue trill, swell in M1", SWELL, 1, -9, -9, -8, 8, 0, L, MOUTH_TONGUE},
+    {"humming, slide in M1", SLIDE, 1, -15, -3, 0, 0, 0, P, MOUTH_HUM},
+    {"humming, slide in M2", SLIDE, 2, -2, 9, 0, 0, 0, P, MOUTH_HUM},
+    {"humming, swell in M1", SWELL, 1, -9, -9, -8, 8, 0, L, MOUTH_HUM},
 };
 
 /* A take as it was sung. */
 typedef struct take {
     track *meant, *heard;
-    flips found;
+    flips sung, found;
     int moves;
 } take;
 
@@ -100,6 +120,16 @@ static void plant(const plan *p, size_t n, double *pitch_st, const double *level
             pitch_st[i] += p->cents_per_10_db * (level_db[i] - mid_db) / 1000;
 }
 
+static void add_sung(flips *to, double time_s, bool up, double span_ms, double leap_st)
+{
+    flips_append(to, (flip){.time_s = time_s,
+                            .direction = up ? FLIP_UP : FLIP_DOWN,
+                            .span_ms = span_ms,
+                            .confidence = 1,
+                            .leap_cents = 100 * leap_st,
+                            .level_step_db = (double)NAN});
+}
+
 static take first_voice(const singer *who, const plan *p, int number)
 {
     static const score_kind kinds[] = {SCORE_HOLD, SCORE_SLIDE, SCORE_SWELL, SCORE_ATWILL};
@@ -113,11 +143,19 @@ static take first_voice(const singer *who, const plan *p, int number)
                 .held = p->reg};
     performance sung = perform(who, &sc, number);
     plant(p, sung.n, sung.pitch_st, sung.level_db, db);
+    mouth_pitch(p->by, who->seed, number, sung.pitch_st, sung.n);
     sound x = sing(who, &sung, number);
+    mouth_sound(p->by, who->seed, number, x.samples, x.n, x.rate_hz);
+    for (size_t i = 0; p->by != MOUTH_OPEN && i < sung.n; i += 5)
+        sung.level_db[i] = sound_level_db(&x, (double)i * SCORE_STEP_S, 0.05);
     sing_in_place(who, &x, number);
     take t = {.meant = mean(sung.n, sung.pitch_st, sung.level_db, sung.reg),
               .heard = hear(x.samples, x.n, x.rate_hz),
               .moves = p->moves | (sung.n_flips ? R : 0)};
+    for (size_t i = 0; i < sung.n_flips; i++) {
+        const sung_flip *f = &sung.flips[i];
+        add_sung(&t.sung, f->time_s, f->direction == FLIP_UP, f->span_ms, f->leap_st);
+    }
     sound_clear(&x);
     performance_clear(&sung);
     return t;
@@ -136,11 +174,19 @@ static take second_voice(const vocalist *who, const plan *p, int number)
                .rate_hz = 0.8};
     act sung = enact(who, &c, number);
     plant(p, sung.n, sung.pitch_st, sung.level_db, who->middle_db);
+    mouth_pitch(p->by, who->seed, number, sung.pitch_st, sung.n);
     clip x = render_clean(who, &sung, number);
+    mouth_sound(p->by, who->seed, number, x.samples, x.n, x.rate_hz);
+    for (size_t i = 0; p->by != MOUTH_OPEN && i < sung.n; i += 5)
+        sung.level_db[i] = clip_level_db(&x, (double)i * CHART_STEP_S, 0.05);
     render_place(who, &x, number);
     take t = {.meant = mean(sung.n, sung.pitch_st, sung.level_db, sung.reg),
               .heard = hear(x.samples, x.n, x.rate_hz),
               .moves = p->moves | (sung.n_turns ? R : 0)};
+    for (size_t i = 0; i < sung.n_turns; i++) {
+        const turn *f = &sung.turns[i];
+        add_sung(&t.sung, f->time_s, f->up, f->span_ms, f->to_st - f->from_st);
+    }
     clip_clear(&x);
     act_clear(&sung);
     return t;
@@ -149,6 +195,8 @@ static take second_voice(const vocalist *who, const plan *p, int number)
 /* What a row of a table counts. */
 typedef struct count {
     size_t takes, moved, by[3]; /* all three right; pitch, level, register right */
+    size_t known;               /* all three right when the registers are given as sung */
+    size_t untold;              /* the register cannot be told */
     size_t figures[4], within[4];
     double worst[4]; /* cents, dB, dB/octave, cents/10 dB */
 } count;
@@ -156,6 +204,8 @@ static const double tolerance[4] = {5, 0.5, 0.3, 3};
 
 static void compare(count *c, int figure, double ref, double got, double relative)
 {
+    if (!isnan(ref) && !(fabs(got - ref) <= fmax(tolerance[figure], relative * fabs(ref))))
+        fprintf(stderr, "  figure %d: sung %.2f, heard %.2f\n", figure, ref, got);
     double off = fabs(got - ref);
     if (isnan(ref))
         return;
@@ -184,23 +234,40 @@ static int moves_of(const plan *p, const take *t)
 {
     const held_settings s = held_defaults();
     flips none = {0};
-    if (!p->reg || p->moves & L)
+    if (!p->reg || (p->moves & L && p->by == MOUTH_OPEN))
         return t->moves;
-    return t->moves | (held_judge(t->meant, &none, -1, -1, &s).moved & L);
+    return (t->moves & ~L) | (held_judge(t->meant, &none, -1, -1, &s).moved & L);
+}
+
+/* What is told to move when every register and flip is as sung. */
+static held_score judge_known(const take *t)
+{
+    const held_settings s = held_defaults();
+    track *k = track_part(t->heard, 0, t->heard->n);
+    for (size_t i = 0; i < k->n; i++)
+        k->reg[i] = isnan(k->pitch_st[i]) || i >= t->meant->n ? 0 : t->meant->reg[i];
+    held_score h = held_judge(k, &t->sung, -1, -1, &s);
+    track_free(k);
+    return h;
 }
 
 static count judge(const plan *p, const take *t, const char *who)
 {
     const held_settings s = held_defaults();
-    held_score h = held_judge(t->heard, &t->found, -1, -1, &s);
+    held_score h = held_judge(t->heard, &t->found, -1, -1, &s), known = judge_known(t);
     int moves = moves_of(p, t);
-    count c = {.takes = 1, .moved = h.moved == moves};
+    count c = {.takes = 1,
+               .moved = h.moved == moves,
+               .known = known.moved == moves,
+               .untold = (h.untold & R) != 0};
     for (int k = 0; k < 3; k++)
         c.by[k] = (h.moved >> k & 1) == (moves >> k & 1);
-    if (h.moved != moves)
-        fprintf(stderr, "%s, %s: moved %d, heard %d (%zu flips, %zu doubtful, %.2f st, %.1f dB)\n",
+    if (!c.moved || !c.known)
+        fprintf(stderr,
+                "%s, %s: moved %d, heard %d (%zu flips, %zu doubtful, %.2f st, %.1f dB), registers "
+                "known %d (%zu flips)\n",
                 who, p->name, moves, h.moved, h.flips, h.doubtful, h.pitch_range_st,
-                h.level_range_db);
+                h.level_range_db, known.moved, known.flips);
     if (p->reg)
         judge_figures(&c, p, t);
     return c;
@@ -210,6 +277,8 @@ static void add(count *to, const count *c)
 {
     to->takes += c->takes;
     to->moved += c->moved;
+    to->known += c->known;
+    to->untold += c->untold;
     for (int k = 0; k < 3; k++)
         to->by[k] += c->by[k];
     for (int k = 0; k < 4; k++) {
@@ -219,46 +288,51 @@ static void add(count *to, const count *c)
     }
 }
 
-static void one_singer(int voice, const char *named, uint64_t seed, count by_plan[PLANS],
-                       count *by_family)
+/* The first `unjudged` are sung and heard, no more. */
+static void one_singer(int voice, const char *named, uint64_t seed, const plan *plans, int n,
+                       int unjudged, count *by_plan, count *by_family)
 {
-    take takes[PLANS];
-    track *tracks[PLANS];
-    flips found[PLANS] = {{0}};
+    take takes[MOST];
+    track *tracks[MOST];
+    flips found[MOST] = {{0}};
     register_settings r = register_defaults();
     register_summary summary;
     char who[80];
     snprintf(who, sizeof who, "voice %d, %s %d", voice, named, (int)seed);
     singer one = singer_draw(voice == 1 ? family_by_name(named) : FAMILY_CLEAR, seed);
     vocalist two = vocalist_draw(voice == 2 ? cast_by_name(named) : CAST_CLEAR, seed);
-    for (int k = 0; k < PLANS; k++) {
+    for (int k = 0; k < n; k++) {
         takes[k] = voice == 1 ? first_voice(&one, &plans[k], k) : second_voice(&two, &plans[k], k);
         tracks[k] = takes[k].heard;
     }
-    register_decode(tracks, PLANS, &r, found, &summary);
-    for (int k = 0; k < PLANS; k++) {
+    register_decode(tracks, (size_t)n, &r, found, &summary);
+    for (int k = 0; k < n; k++) {
         takes[k].found = found[k];
-        count c = judge(&plans[k], &takes[k], who);
-        add(&by_plan[k], &c);
-        add(by_family, &c);
+        if (k >= unjudged) {
+            count c = judge(&plans[k], &takes[k], who);
+            add(&by_plan[k], &c);
+            add(by_family, &c);
+        }
         flips_clear(&found[k]);
+        flips_clear(&takes[k].sung);
         track_free(takes[k].heard);
         track_free(takes[k].meant);
     }
 }
 
-static void heading(const char *first)
+static void heading(const char *first, const char *third)
 {
-    printf("\n| %s | takes | all three right | pitch | level | register | cents | dB | dB/octave | "
-           "cents/10 dB |\n|---|---|---|---|---|---|---|---|---|---|\n",
-           first);
+    printf("\n| %s | takes | all three right | %s | pitch | level | register | cents | dB | "
+           "dB/octave | cents/10 dB |\n|---|---|---|---|---|---|---|---|---|---|---|\n",
+           first, third);
 }
 
-static void row(const char *name, const count *c)
+static void row(const char *name, const count *c, size_t third)
 {
     double n = (double)c->takes / 100;
-    printf("| %s | %zu | %.1f %% | %.1f | %.1f | %.1f |", name, c->takes, (double)c->moved / n,
-           (double)c->by[0] / n, (double)c->by[1] / n, (double)c->by[2] / n);
+    printf("| %s | %zu | %.1f %% | %.1f | %.1f | %.1f | %.1f |", name, c->takes,
+           (double)c->moved / n, (double)third / n, (double)c->by[0] / n, (double)c->by[1] / n,
+           (double)c->by[2] / n);
     for (int k = 0; k < 4; k++)
         if (c->figures[k])
             printf(" %zu/%zu, %.2f |", c->within[k], c->figures[k], c->worst[k]);
@@ -268,31 +342,48 @@ static void row(const char *name, const count *c)
     fflush(stdout);
 }
 
+/* Of the arguments: what is sung. */
+typedef struct choice {
+    long first, last;
+    int voice; /* 0: both */
+    const char *family;
+} choice;
+
+static void table(const choice *w, const plan *plans, int n, int unjudged)
+{
+    bool trilled = unjudged > 0;
+    const char *third = trilled ? "register untold" : "registers as sung";
+    count by_plan[MOST] = {{0}}, all = {0};
+    heading("voice, family", third);
+    for (int voice = 1; voice <= CHOIR_VOICES; voice++)
+        for (int f = 0; f < choir_families(voice) && !choir_still(voice, f); f++) {
+            const char *named = choir_name(voice, f);
+            count c = {0};
+            if ((w->voice && w->voice != voice) || (w->family && strcmp(w->family, named) != 0))
+                continue;
+            for (long seed = w->first; seed <= w->last; seed++)
+                one_singer(voice, named, (uint64_t)seed, plans, n, unjudged, by_plan, &c);
+            char *name = xformat("%d, %s", voice, named);
+            row(name, &c, trilled ? c.untold : c.known);
+            free(name);
+            add(&all, &c);
+        }
+    row("all", &all, trilled ? all.untold : all.known);
+    heading("exercise", third);
+    for (int k = unjudged; k < n; k++)
+        row(plans[k].name, &by_plan[k], trilled ? by_plan[k].untold : by_plan[k].known);
+}
+
 int main(int argc, char **argv)
 {
     if (argc < 3)
         die("usage: held FIRST-SEED LAST-SEED [VOICE [FAMILY]]");
-    long first = strtol(argv[1], NULL, 10), last = strtol(argv[2], NULL, 10);
-    int only = argc > 3 ? (int)strtol(argv[3], NULL, 10) : 0;
-    count by_plan[PLANS] = {{0}}, all = {0};
-    printf("Seeds %ld to %ld.\n", first, last);
-    heading("voice, family");
-    for (int voice = 1; voice <= CHOIR_VOICES; voice++)
-        for (int f = 0; f < choir_families(voice) && !choir_still(voice, f); f++) {
-            const char *named = choir_name(voice, f);
-            count by_family = {0};
-            if ((only && only != voice) || (argc > 4 && strcmp(argv[4], named) != 0))
-                continue;
-            for (long seed = first; seed <= last; seed++)
-                one_singer(voice, named, (uint64_t)seed, by_plan, &by_family);
-            char *name = xformat("%d, %s", voice, named);
-            row(name, &by_family);
-            free(name);
-            add(&all, &by_family);
-        }
-    row("all", &all);
-    heading("exercise");
-    for (int k = 0; k < PLANS; k++)
-        row(plans[k].name, &by_plan[k]);
+    choice w = {.first = strtol(argv[1], NULL, 10), .last = strtol(argv[2], NULL, 10)};
+    w.voice = argc > 3 ? (int)strtol(argv[3], NULL, 10) : 0;
+    w.family = argc > 4 ? argv[4] : NULL;
+    printf("Seeds %ld to %ld.\n", w.first, w.last);
+    if (!getenv("MOUTH"))
+        table(&w, open_plans, PLANS, 0);
+    table(&w, mouth_plans, MOST, BESIDE);
     return 0;
 }

@@ -170,55 +170,21 @@ static bool flips_between(const flips *found, double from_s, double to_s)
     return false;
 }
 
-/* What x does at a flip is taken off it from there on. */
+/* The pitch that is meant beneath what flips do to it, in place of x. A leap at a flip is not meant,
+ * nor is what the voice glides back of it afterwards: what is meant moves only as far as the pitch
+ * leaves the span from there to the end of the leap. */
 static void take_leaps_out(const outline *c, const track *t, const flips *found, double *x)
 {
-    double off = 0, before = c->n ? x[0] : 0;
+    double meant = c->n ? x[0] : 0, leap = 0, before = meant;
     for (size_t i = 1; i < c->n; i++) {
         const outline_point *p = &c->items[i];
         if (p->piece != p[-1].piece &&
             flips_between(found, t->time_s[p[-1].frame], t->time_s[p->frame]))
-            off += x[i] - before;
+            leap = x[i] - meant;
         before = x[i];
-        x[i] -= off;
+        meant += fmax(before - meant - fmax(leap, 0), 0) + fmin(before - meant - fmin(leap, 0), 0);
+        x[i] = meant;
     }
-}
-
-/* Range of the pitch in the register in which it ranges less; infinite where neither lasts. */
-static double narrower_range(const outline *c, const track *t, const held_settings *s)
-{
-    double least = INFINITY, *in = xmalloc(c->n, sizeof *in);
-    for (unsigned char reg = 1; reg <= 2; reg++) {
-        size_t n = 0;
-        for (size_t i = 0; i < c->n; i++)
-            if (t->reg[c->items[i].frame] == reg)
-                in[n++] = c->items[i].pitch_st;
-        if ((double)n * t->hop_s >= s->least_s)
-            least = fmin(least, range(in, n));
-    }
-    free(in);
-    return least;
-}
-
-static double widest_leap_st(const flips *found)
-{
-    double widest = 0;
-    for (size_t i = 0; i < found->n; i++)
-        if (found->items[i].confidence >= FLIP_ASSERTED)
-            widest = fmax(widest, fabs(found->items[i].leap_cents) / 100);
-    return widest;
-}
-
-/* A leap from one register to the other is leak, not a pitch that was meant to move. It stays, and
- * then the pitch stands but for its leaps; or the voice glides back from it, and then the pitch
- * stands in one register at least, and ranges no farther than the leap. */
-static double meant_range_st(const outline *c, const track *t, const flips *found,
-                             const held_settings *s, const held_score *h, const double *leapless_st)
-{
-    double meant = fmin(h->pitch_range_st, range(leapless_st, c->n));
-    if (h->flips && h->pitch_range_st < widest_leap_st(found) + s->pitch_st)
-        meant = fmin(meant, narrower_range(c, t, s));
-    return meant;
 }
 
 static void find_moved(const outline *c, const track *t, const flips *found, const held_settings *s,
@@ -228,7 +194,7 @@ static void find_moved(const outline *c, const track *t, const flips *found, con
     take_leaps_out(c, t, found, l.pitch_st);
     if (out->flips)
         centre_registers(c, t, l.level_db);
-    if (meant_range_st(c, t, found, s, out, l.pitch_st) >= s->pitch_st)
+    if (fmin(out->pitch_range_st, range(l.pitch_st, l.n)) >= s->pitch_st)
         out->moved |= LESSON_PITCH;
     if (fmin(out->level_range_db, range(l.level_db, l.n)) >= s->level_db)
         out->moved |= LESSON_LEVEL;
