@@ -144,61 +144,58 @@ static void measure_register(const track *t, held_score *out)
         out->reg = 0;
 }
 
-/* The mean of its register is taken off each point. */
-static void centre_registers(const outline *c, const track *t, double *x)
+/* How far a flip of confidence `least` or more steps between two times: of the level, the flips' own
+ * steps; of the pitch and where a step is not told, all that x does. 0 without flips. */
+static double step_between(const flips *found, double least, double from_s, double to_s, bool level,
+                           double all)
 {
-    for (unsigned char reg = 1; reg <= 2; reg++) {
-        double sum = 0;
-        size_t n = 0;
-        for (size_t i = 0; i < c->n; i++)
-            if (t->reg[c->items[i].frame] == reg) {
-                sum += x[i];
-                n++;
-            }
-        for (size_t i = 0; i < c->n; i++)
-            if (t->reg[c->items[i].frame] == reg)
-                x[i] -= sum / (double)n;
+    double step = 0;
+    for (size_t i = 0; i < found->n; i++) {
+        const flip *f = &found->items[i];
+        if (f->confidence < least || f->time_s <= from_s || f->time_s >= to_s)
+            continue;
+        if (!level || isnan(f->level_step_db))
+            return all;
+        step += f->level_step_db;
     }
+    return step;
 }
 
-static bool flips_between(const flips *found, double from_s, double to_s)
+/* What is meant beneath what flips do to it, in place of x. A leap at a flip is not meant, nor is
+ * what the voice glides back of it afterwards: what is meant moves only as far as x leaves the span
+ * from there to the end of the leap. */
+static void take_leaps_out(const outline *c, const track *t, const flips *found, double least,
+                           bool level, double *x)
 {
-    for (size_t i = 0; i < found->n; i++)
-        if (found->items[i].confidence >= FLIP_ASSERTED && found->items[i].time_s > from_s &&
-            found->items[i].time_s < to_s)
-            return true;
-    return false;
-}
-
-/* The pitch that is meant beneath what flips do to it, in place of x. A leap at a flip is not meant,
- * nor is what the voice glides back of it afterwards: what is meant moves only as far as the pitch
- * leaves the span from there to the end of the leap. */
-static void take_leaps_out(const outline *c, const track *t, const flips *found, double *x)
-{
-    double meant = c->n ? x[0] : 0, leap = 0, before = meant;
+    double meant = c->n ? x[0] : 0, leap = 0, before = 0;
     for (size_t i = 1; i < c->n; i++) {
         const outline_point *p = &c->items[i];
-        if (p->piece != p[-1].piece &&
-            flips_between(found, t->time_s[p[-1].frame], t->time_s[p->frame]))
-            leap = x[i] - meant;
-        before = x[i];
-        meant += fmax(before - meant - fmax(leap, 0), 0) + fmin(before - meant - fmin(leap, 0), 0);
+        double off = x[i] - meant, step = 0;
+        if (p->piece != p[-1].piece)
+            step = step_between(found, least, t->time_s[p[-1].frame], t->time_s[p->frame], level,
+                                off - before);
+        if (step != 0)
+            leap = before + step;
+        double pushed = fmax(off - fmax(leap, 0), 0) + fmin(off - fmin(leap, 0), 0);
+        meant += pushed;
+        before = off - pushed;
         x[i] = meant;
     }
 }
 
-static void find_moved(const outline *c, const track *t, const flips *found, const held_settings *s,
-                       held_score *out)
+static void find_moved(const track *t, const flips *found, const held_settings *s, held_score *out)
 {
-    lines l = lines_of(c);
-    take_leaps_out(c, t, found, l.pitch_st);
-    if (out->flips)
-        centre_registers(c, t, l.level_db);
+    double least = out->flips ? 0 : FLIP_ASSERTED;
+    outline c = outline_of(t, found, least);
+    lines l = lines_of(&c);
+    take_leaps_out(&c, t, found, least, false, l.pitch_st);
+    take_leaps_out(&c, t, found, least, true, l.level_db);
     if (fmin(out->pitch_range_st, range(l.pitch_st, l.n)) >= s->pitch_st)
         out->moved |= LESSON_PITCH;
     if (fmin(out->level_range_db, range(l.level_db, l.n)) >= s->level_db)
         out->moved |= LESSON_LEVEL;
     lines_clear(&l);
+    outline_clear(&c);
     /* Both registers with silence between them are a change as well. */
     if (out->flips || (!out->doubtful && out->register_share < s->register_share &&
                        out->register_share > 1 - s->register_share))
@@ -286,7 +283,7 @@ static void judge(const outline *c, const track *t, const flips *found, int hold
     measure_slopes(c, s, out);
     measure_flips(found, out);
     measure_register(t, out);
-    find_moved(c, t, found, s, out);
+    find_moved(t, found, s, out);
     steadiness(&l, hold, vary, out);
     out->held = find_held(hold, s, out);
     out->varied = vary < 0 ? 0 : vary & out->moved;
@@ -300,7 +297,7 @@ static void judge(const outline *c, const track *t, const flips *found, int hold
 held_score held_judge(const track *t, const flips *found, int hold, int vary,
                       const held_settings *s)
 {
-    outline c = outline_of(t, found);
+    outline c = outline_of(t, found, FLIP_ASSERTED);
     held_score out = nothing((double)c.n * t->hop_s);
     if (out.sung_s >= s->least_s)
         judge(&c, t, found, hold, vary, s, &out);

@@ -15,6 +15,8 @@ typedef struct averager {
     const track *t;
     double *weight;
     size_t width, room;
+    const flips *found;
+    double least;
     outline out;
 } averager;
 
@@ -75,15 +77,15 @@ static size_t frames_in(const track *t, double seconds)
 }
 
 /* first..end - 1 has voice, its ends taken off. */
-static void add_voice(averager *a, size_t first, size_t end, const flips *found)
+static void add_voice(averager *a, size_t first, size_t end)
 {
     const track *t = a->t;
-    for (size_t k = 0; k < found->n && first < end; k++) {
-        const flip *f = &found->items[k];
+    for (size_t k = 0; k < a->found->n && first < end; k++) {
+        const flip *f = &a->found->items[k];
         double half_s = (isnan(f->span_ms) ? 0 : f->span_ms / 2000) + beside_flip_s;
         double at_s = f->time_s - t->time_s[0];
         size_t cut = frames_in(t, at_s - half_s), on = frames_in(t, at_s + half_s) + 1;
-        if (f->confidence < FLIP_ASSERTED || on <= first || cut >= end)
+        if (f->confidence < a->least || on <= first || cut >= end)
             continue;
         add_piece(a, first, cut);
         first = on;
@@ -91,14 +93,14 @@ static void add_voice(averager *a, size_t first, size_t end, const flips *found)
     add_piece(a, first, end);
 }
 
-outline outline_of(const track *t, const flips *found)
+outline outline_of(const track *t, const flips *found, double least)
 {
-    averager a = {.t = t, .width = frames_in(t, window_s)};
+    averager a = {.t = t, .width = frames_in(t, window_s), .found = found, .least = least};
     a.weight = hann(a.width);
     size_t off = frames_in(t, end_s);
     for (run r = {0}; run_next(t, &r);)
         if (r.n > 2 * off)
-            add_voice(&a, r.first + off, r.first + r.n - off, found);
+            add_voice(&a, r.first + off, r.first + r.n - off);
     free(a.weight);
     return a.out;
 }

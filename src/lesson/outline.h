@@ -4,7 +4,8 @@
 
 /* What pitch and level do in a take beneath the vibrato.
  *
- * Voice is cut into pieces at its gaps (more than 150 ms) and at asserted flips. Of each piece the
+ * Voice is cut into pieces at its gaps (more than 150 ms) and at flips of a confidence of `least` or
+ * more. Of each piece the
  * first and last 0.1 s count for nothing where the voice begins or ends (messe di voce are unstable
  * there and not at their top: Koeberlein, Kirsch, Doellinger and Echternach 2025, PLoS ONE
  * 10.1371/journal.pone.0325284), nor do the flip's own span and 50 ms beside it, over which it is
@@ -28,7 +29,7 @@ typedef struct outline {
 } outline;
 
 /* Without voice, or with too little of it, n is 0. Free with outline_clear. */
-outline outline_of(const track *t, const flips *found);
+outline outline_of(const track *t, const flips *found, double least);
 void outline_clear(outline *c);
 
 #endif

@@ -24,12 +24,18 @@ double evidence_warp(double hz)
     return log2(1 + hz / 300);
 }
 
+/* Voice whose harmonics are heard, or its contact: where lips or tongue trill, nothing is told. */
+static bool tells(const track *t, size_t f)
+{
+    return !isnan(t->pitch_st[f]) && (t->egg || track_flags(t, f) & TRACK_HAS_HARMONICS);
+}
+
 static size_t count_voiced(track *const *tracks, size_t n_tracks)
 {
     size_t n = 0;
     for (size_t k = 0; k < n_tracks; k++)
         for (size_t f = 0; f < tracks[k]->n; f++)
-            if (!isnan(tracks[k]->pitch_st[f]))
+            if (tells(tracks[k], f))
                 n++;
     return n;
 }
@@ -89,7 +95,7 @@ static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
         const track *t = tracks[k];
         double last_s = -(double)INFINITY;
         for (size_t f = 0; f < t->n; f++) {
-            if (isnan(t->pitch_st[f]))
+            if (!tells(t, f))
                 continue;
             ev->take[i] = k;
             ev->frame[i] = f;

@@ -1,0 +1,142 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/trill.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double slowest_hz = 18, fastest_hz = 32, window_s = 0.3;
+static const double least_db = 1.5, least_alike = 0.6, most_gain = 5.6, muffled_hz = 500;
+static const double faintest = 1e-10; /* mean square; keeps silence finite */
+enum { SHORT_CELLS = 10, LONG_CELLS = 50 };
+
+/* Means of so many cells about each, twice over: a window of twice as many that falls to its ends.
+ */
+static void smooth(const double *x, size_t n, size_t cells, double *out, double *sums)
+{
+    for (int pass = 0; pass < 2; pass++) {
+        const double *from = pass ? out : x;
+        sums[0] = 0;
+        for (size_t i = 0; i < n; i++)
+            sums[i + 1] = sums[i] + from[i];
+        for (size_t i = 0; i < n; i++) { /* the second time the other way round */
+            size_t before = cells / 2 - (pass ? 1 : 0), after = cells - before;
+            size_t first = i > before ? i - before : 0, end = i + after < n ? i + after : n;
+            out[i] = (sums[end] - sums[first]) / (double)(end - first);
+        }
+    }
+}
+
+/* The power of 20 ms over that of 100 ms in each of n cells. */
+static double *swing_of(const double *power, size_t n)
+{
+    double *sums = xmalloc(n + 1, sizeof *sums);
+    double *brief = xmalloc(n, sizeof *brief), *mean = xmalloc(n, sizeof *mean);
+    smooth(power, n, SHORT_CELLS, brief, sums);
+    smooth(power, n, LONG_CELLS, mean, sums);
+    for (size_t i = 0; i < n; i++)
+        brief[i] /= mean[i];
+    free(mean);
+    free(sums);
+    return brief;
+}
+
+/* Of n values, how much they are like those `lag` later. */
+static double alike(const double *x, size_t n, size_t lag)
+{
+    double both = 0, one = 0, other = 0;
+    for (size_t i = 0; i + lag < n; i++) {
+        both += x[i] * x[i + lag];
+        one += x[i] * x[i];
+        other += x[i + lag] * x[i + lag];
+    }
+    return one > 0 && other > 0 ? both / sqrt(one * other) : 0;
+}
+
+static bool swings(const double *swing, size_t n, double hop_s)
+{
+    double sum = 0, mean = 0;
+    for (size_t i = 0; i < n; i++)
+        mean += swing[i] / (double)n;
+    for (size_t i = 0; i < n; i++)
+        sum += (swing[i] - mean) * (swing[i] - mean);
+    if (sqrt(sum / (double)n) < least_db)
+        return false;
+    size_t first = (size_t)lround(1 / fastest_hz / hop_s), best = first;
+    size_t last = (size_t)lround(1 / slowest_hz / hop_s);
+    double most = -1;
+    for (size_t lag = first; lag <= last; lag++) {
+        double r = alike(swing, n, lag);
+        if (r > most) {
+            most = r;
+            best = lag;
+        }
+    }
+    return most >= least_alike && alike(swing, n, best / 2) < 0;
+}
+
+bool trill_find(const signal *x, double hop_s, size_t n, unsigned char *trilled)
+{
+    size_t window = (size_t)lround(window_s / hop_s), any = 0;
+    double *power = xmalloc(x->n_cells, sizeof *power), *swing = xcalloc(n, sizeof *swing);
+    for (size_t i = 0; i < x->n_cells; i++)
+        power[i] = (double)x->power[i] + faintest;
+    double *cells = swing_of(power, x->n_cells);
+    for (size_t i = 0; i < n; i++) {
+        size_t at = (size_t)lround((double)i * hop_s / x->cell_s);
+        swing[i] = at < x->n_cells ? 10 * log10(cells[at]) : 0;
+    }
+    memset(trilled, 0, n);
+    for (size_t i = 0; i + window <= n; i++)
+        if (swings(swing + i, window, hop_s)) {
+            memset(trilled + i, 1, window);
+            any++;
+        }
+    free(swing);
+    free(cells);
+    free(power);
+    return any > 0;
+}
+
+/* What goes through shut lips as well: two poles at hz. */
+static double *muffle(const signal *x, double hz)
+{
+    double *out = xmalloc(x->n, sizeof *out), once = 0, twice = 0;
+    double share = -expm1(-2 * M_PI * hz / x->rate_hz);
+    for (size_t i = 0; i < x->n; i++) {
+        once += share * ((double)x->x[i] - once);
+        out[i] = twice += share * (once - twice);
+    }
+    return out;
+}
+
+static double *powers(const double *x, size_t n, size_t a_cell, size_t n_cells)
+{
+    double *power = array_filled(n_cells, faintest);
+    for (size_t i = 0; i < n && i / a_cell < n_cells; i++)
+        power[i / a_cell] += x[i] * x[i] / (double)a_cell;
+    return power;
+}
+
+signal trill_flatten(const signal *x, double hop_s, size_t n, const unsigned char *trilled)
+{
+    size_t a_cell = (size_t)lround(x->rate_hz * x->cell_s), n_cells = x->n / a_cell + 1;
+    double *low = muffle(x, muffled_hz), *power = powers(low, x->n, a_cell, n_cells);
+    double *swing = swing_of(power, n_cells);
+    signal flat = {.rate_hz = x->rate_hz, .n = x->n, .x = xmalloc(x->n, sizeof *flat.x)};
+    for (size_t i = 0; i < x->n; i++) {
+        double at = (double)i / (double)a_cell, share = at - floor(at);
+        size_t frame = (size_t)lround((double)i / x->rate_hz / hop_s), cell = i / a_cell;
+        flat.x[i] = x->x[i];
+        if (frame < n && trilled[frame] && cell + 1 < n_cells) {
+            double gain = 1 / sqrt((1 - share) * swing[cell] + share * swing[cell + 1]);
+            flat.x[i] = (float)(low[i] * fmin(gain, most_gain));
+        }
+    }
+    free(swing);
+    free(power);
+    free(low);
+    return flat;
+}
