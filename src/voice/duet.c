@@ -8,9 +8,12 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { LINES = 40, LEAST_WINDOWS = 10, LEAST_LINES = 3, PARTS = 4, A_SECOND = 14 };
-static const double window_s = 0.128, steady_st = 0.25, same_st = 1.5, highest_hz = 3000;
+enum { LINES = 60, LEAST_WINDOWS = 10, LEAST_TWO = 3, LEAST_LINES = 3, PARTS = 4, A_SECOND = 14 };
+static const double window_s = 0.128, steady_st = 0.5, highest_hz = 3000;
 static const double least_over = 15.8, least_share = 3.2e-4, least_power = 3.2e-3;
+/* Of the harmonics up to the last that is there; of the second pitch, whose are softer. */
+static const double least_full = 0.75, least_full_second = 0.6;
+static const double still_st = 0.6, leap_st = 1;
 static const double lowest_f0_hz = 70, highest_f0_hz = 1200;
 
 struct duet {
@@ -19,12 +22,12 @@ struct duet {
     float *in, *window;
     fftwf_complex *out;
     fftwf_plan plan;
-    double *power;    /* [bins] */
-    double before_hz; /* second pitch of the window before; 0 for none */
+    double *power;       /* [bins] */
+    double before_hz[2]; /* pitches of the window before; 0 for none */
 };
 
 typedef struct lines {
-    double hz[LINES], power[LINES], all; /* power of all lines, harmonics too */
+    double hz[LINES], power[LINES], all;
     size_t n;
 } lines;
 
@@ -56,22 +59,23 @@ void duet_free(duet *d)
     free(d);
 }
 
-/* Mean pitch from from_s to to_s in Hz; NaN where voice is missing or its pitch moves. */
-static double steady_hz(const moment *m, double from_s, double to_s)
+/* Whether one voice moves from from_s to to_s: its pitch is followed all through and does not stay.
+ * Two voices at once make it leap, or stay. */
+static bool moves(const moment *m, double from_s, double to_s)
 {
     if (!moment_voiced(m, from_s, to_s))
-        return (double)NAN;
+        return false;
     const track *t = m->heard;
     size_t a = m->first + (size_t)lround(from_s / t->hop_s);
     size_t n = (size_t)lround((to_s - from_s) / t->hop_s);
-    double lowest = INFINITY, highest = -INFINITY, sum = 0;
-    for (size_t i = 0; i < n; i++) {
-        double st = t->pitch_st[a + i];
-        lowest = fmin(lowest, st);
-        highest = fmax(highest, st);
-        sum += st / (double)n;
+    double lowest = t->pitch_st[a], highest = lowest;
+    for (size_t i = a + 1; i < a + n; i++) {
+        if (fabs(t->pitch_st[i] - t->pitch_st[i - 1]) > leap_st)
+            return false;
+        lowest = fmin(lowest, t->pitch_st[i]);
+        highest = fmax(highest, t->pitch_st[i]);
     }
-    return highest - lowest <= steady_st ? note_to_hz(sum) : (double)NAN;
+    return highest - lowest > still_st;
 }
 
 static int by_size(const void *a, const void *b)
@@ -91,35 +95,35 @@ static double surroundings(const duet *d, size_t i, size_t end)
     return near[n / 2];
 }
 
-static bool harmonic_of(double hz, double f0, double slack_hz)
-{
-    double number = fmax(1, round(hz / f0));
-    return fabs(hz - number * f0) <= fmax(slack_hz, 0.012 * hz);
-}
-
-/* Lines that are no harmonics of f0. */
-static lines find_lines(const duet *d, double f0)
+static lines find_lines(const duet *d)
 {
     double bin_hz = d->rate_hz / (double)d->size, most = 0;
     size_t end = (size_t)fmin(highest_hz / bin_hz, (double)d->bins - 1);
     lines found = {.n = 0};
     for (size_t i = 2; i < end; i++)
         most = fmax(most, d->power[i]);
-    for (size_t i = (size_t)(60 / bin_hz); i + 1 < end; i++) {
+    for (size_t i = (size_t)(60 / bin_hz); i + 1 < end && found.n < LINES; i++) {
         double p = d->power[i];
         if (p < d->power[i - 1] || p <= d->power[i + 1] || p < least_share * most ||
             p < least_over * surroundings(d, i, end))
             continue;
         /* The top of the parabola through the logarithms. */
         double a = log(d->power[i - 1]), b = log(p), c = log(d->power[i + 1]);
-        double hz = ((double)i + 0.5 * (a - c) / (a - 2 * b + c)) * bin_hz;
+        found.hz[found.n] = ((double)i + 0.5 * (a - c) / (a - 2 * b + c)) * bin_hz;
+        found.power[found.n++] = p;
         found.all += p;
-        if (!harmonic_of(hz, f0, 2.5 * bin_hz) && found.n < LINES) {
-            found.hz[found.n] = hz;
-            found.power[found.n++] = p;
-        }
     }
     return found;
+}
+
+static int number_of(double hz, double f0)
+{
+    return (int)fmax(1, round(hz / f0));
+}
+
+static bool harmonic_of(double hz, double f0, double slack_hz)
+{
+    return fabs(hz - number_of(hz, f0) * f0) <= fmax(slack_hz, 0.012 * hz);
 }
 
 /* Is one pitch a simple part or multiple of the other? */
@@ -132,27 +136,64 @@ static bool related(double f0, double f2)
     return false;
 }
 
-/* 0 for none. */
-static double second_pitch(const lines *l, double f0, double bin_hz)
+/* The lines that are harmonics of f0, those of `other` (0: none) left out: their number, how many
+ * there were up to the last of them had all been heard, their power. */
+typedef struct series {
+    size_t own, due;
+    double power;
+} series;
+
+static series series_of(const lines *l, double f0, double other, double slack_hz)
 {
-    for (size_t i = 0; i < l->n; i++)
-        for (int part = 1; part <= PARTS; part++) {
-            double f2 = l->hz[i] / part, power = 0;
-            size_t own = 0;
-            if (f2 < lowest_f0_hz || f2 > highest_f0_hz || related(f0, f2))
-                continue;
-            for (size_t k = 0; k < l->n; k++)
-                if (harmonic_of(l->hz[k], f2, bin_hz)) {
-                    own++;
-                    power += l->power[k];
-                }
-            if (own >= LEAST_LINES && 2 * own > l->n && power >= least_power * l->all)
-                return f2;
+    series s = {0, 0, 0};
+    int last = 0;
+    for (size_t k = 0; k < l->n; k++)
+        if (harmonic_of(l->hz[k], f0, slack_hz)) {
+            s.own++;
+            s.power += l->power[k];
+            last = number_of(l->hz[k], f0);
         }
-    return 0;
+    for (int h = 1; h <= last; h++)
+        s.due += !(other > 0) || !harmonic_of(h * f0, other, 2 * slack_hz);
+    return s;
 }
 
-static void hear_window(duet *d, const float *x, double f0)
+/* The pitch whose harmonics, most of them there, hold most power, more than `least`; 0 for none. It
+ * is not related to `other`, where that is a pitch. */
+static double strongest_pitch(const lines *l, double other, double slack_hz, double least)
+{
+    double best = 0, full = other > 0 ? least_full_second : least_full;
+    for (size_t i = 0; i < l->n; i++)
+        for (int part = 1; part <= PARTS; part++) {
+            double f0 = l->hz[i] / part;
+            if (f0 < lowest_f0_hz || f0 > highest_f0_hz || (other > 0 && related(other, f0)))
+                continue;
+            series s = series_of(l, f0, other, slack_hz);
+            if (s.own >= LEAST_LINES && (double)s.own >= full * (double)s.due && s.power > least) {
+                best = f0;
+                least = s.power;
+            }
+        }
+    return best;
+}
+
+static lines without(const lines *l, double f0, double slack_hz)
+{
+    lines rest = {.n = 0, .all = l->all};
+    for (size_t k = 0; k < l->n; k++)
+        if (!harmonic_of(l->hz[k], f0, slack_hz)) {
+            rest.hz[rest.n] = l->hz[k];
+            rest.power[rest.n++] = l->power[k];
+        }
+    return rest;
+}
+
+static bool steady(double hz, double before_hz)
+{
+    return hz > 0 && before_hz > 0 && fabs(12 * log2(hz / before_hz)) < steady_st;
+}
+
+static void hear_window(duet *d, const float *x)
 {
     for (size_t i = 0; i < d->size; i++)
         d->in[i] = x[i] * d->window[i];
@@ -161,11 +202,19 @@ static void hear_window(duet *d, const float *x, double f0)
         double re = (double)d->out[i][0], im = (double)d->out[i][1];
         d->power[i] = re * re + im * im + 1e-30;
     }
-    lines l = find_lines(d, f0);
-    d->windows++;
-    double f2 = second_pitch(&l, f0, d->rate_hz / (double)d->size);
-    d->two += f2 > 0 && d->before_hz > 0 && fabs(12 * log2(f2 / d->before_hz)) < same_st;
-    d->before_hz = f2;
+    double bin_hz = d->rate_hz / (double)d->size, pitch[2] = {0, 0};
+    lines l = find_lines(d);
+    pitch[0] = strongest_pitch(&l, 0, bin_hz, 0);
+    if (pitch[0] > 0) {
+        lines rest = without(&l, pitch[0], 2.5 * bin_hz);
+        pitch[1] = strongest_pitch(&rest, pitch[0], bin_hz, least_power * l.all);
+    }
+    bool same = steady(pitch[0], d->before_hz[0]), crossed = steady(pitch[0], d->before_hz[1]);
+    d->windows += same || crossed;
+    d->two += (same && steady(pitch[1], d->before_hz[1])) ||
+              (crossed && steady(pitch[1], d->before_hz[0]));
+    d->before_hz[0] = pitch[0];
+    d->before_hz[1] = pitch[1];
 }
 
 void duet_add(duet *d, const moment *m)
@@ -175,15 +224,17 @@ void duet_add(duet *d, const moment *m)
         if (from + d->size > m->n)
             break;
         double start_s = (double)from / d->rate_hz;
-        double f0 = steady_hz(m, start_s, start_s + window_s);
-        if (isnan(f0))
-            d->before_hz = 0;
+        if (moment_unvoiced(m, start_s, start_s + window_s) ||
+            moves(m, start_s, start_s + window_s))
+            d->before_hz[0] = d->before_hz[1] = 0;
         else
-            hear_window(d, m->x + from, f0);
+            hear_window(d, m->x + from);
     }
 }
 
 double duet_share(const duet *d)
 {
-    return d->windows >= LEAST_WINDOWS ? (double)d->two / (double)d->windows : (double)NAN;
+    if (d->windows < LEAST_WINDOWS)
+        return (double)NAN;
+    return d->two >= LEAST_TWO ? (double)d->two / (double)d->windows : 0;
 }

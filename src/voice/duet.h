@@ -4,13 +4,16 @@
 
 /* Does somebody else sing, or an instrument play, at the same time?
  *
- * In windows of 0.128 s in which the voice's pitch stays within 0.25 semitones, spectral lines up
- * to 3 kHz that are none of its harmonics are looked at: those 12 dB over what lies around them and
- * within 35 dB of the strongest line. A second pitch is heard where three of them or more are
- * harmonics of one between 70 and 1200 Hz, with -25 dB of the power of all lines or more, and so
- * within 1.5 semitones in the window before. Pitches
- * that are simple parts or multiples of the first (octaves, twelfths) share its harmonics and
- * are passed over: period doubling sounds so, and a second voice there is not noticed. */
+ * In windows of 0.128 s with voice, but for those in which one pitch is followed all through while
+ * it moves by more than 0.6 semitones, spectral lines up to 3 kHz are looked at: those 12 dB over
+ * what lies around them and within 35 dB of the strongest. The first pitch is the one between 70
+ * and 1200 Hz whose harmonics hold most of their power, where at least three are there and three
+ * quarters of those up to the last; whatever pitch was heard, since of two equally loud voices that
+ * may be neither's. The second is found alike among the lines that are left, with three fifths of
+ * the harmonics that it does not share with the first and -25 dB of the power of all lines or more.
+ * Both are to be within half a semitone of those of the window before, in three windows or more.
+ * Pitches that are simple parts or multiples of the first (octaves, twelfths) share its harmonics
+ * and are passed over: period doubling sounds so, and a second voice there is not noticed. */
 
 #include "voice/moment.h"
 
@@ -21,7 +24,8 @@ void duet_free(duet *d); /* NULL allowed */
 
 void duet_add(duet *d, const moment *m);
 
-/* Share of the windows (0..1) with a second pitch; NaN with fewer than 10 windows. */
+/* Share (0..1) with a second pitch of the windows with a steady first one; NaN with fewer than 10
+ * of these. */
 double duet_share(const duet *d);
 
 #endif

@@ -8,9 +8,9 @@
 #include <string.h>
 
 static const double slowest_hz = 18, fastest_hz = 32, window_s = 0.3;
-static const double least_db = 1.5, least_alike = 0.6, most_gain = 5.6, muffled_hz = 500;
+static const double least_db = 1.5, least_alike = 0.6, most_gain = 10, muffled_hz = 500;
 static const double faintest = 1e-10; /* mean square; keeps silence finite */
-enum { SHORT_CELLS = 10, LONG_CELLS = 50 };
+enum { FIND_CELLS = 10, FLATTEN_CELLS = 5, LONG_CELLS = 50 };
 
 /* Means of so many cells about each, twice over: a window of twice as many that falls to its ends.
  */
@@ -29,12 +29,12 @@ static void smooth(const double *x, size_t n, size_t cells, double *out, double 
     }
 }
 
-/* The power of 20 ms over that of 100 ms in each of n cells. */
-static double *swing_of(const double *power, size_t n)
+/* The power of twice so many cells over that of 100 ms in each of n. */
+static double *swing_of(const double *power, size_t n, size_t cells)
 {
     double *sums = xmalloc(n + 1, sizeof *sums);
     double *brief = xmalloc(n, sizeof *brief), *mean = xmalloc(n, sizeof *mean);
-    smooth(power, n, SHORT_CELLS, brief, sums);
+    smooth(power, n, cells, brief, sums);
     smooth(power, n, LONG_CELLS, mean, sums);
     for (size_t i = 0; i < n; i++)
         brief[i] /= mean[i];
@@ -74,16 +74,17 @@ static bool swings(const double *swing, size_t n, double hop_s)
             best = lag;
         }
     }
-    return most >= least_alike && alike(swing, n, best / 2) < 0;
+    return most >= least_alike && alike(swing, n, best / 2) < 0 &&
+           alike(swing, n, best - 1) <= most && alike(swing, n, best + 1) <= most;
 }
 
 bool trill_find(const signal *x, double hop_s, size_t n, unsigned char *trilled)
 {
-    size_t window = (size_t)lround(window_s / hop_s), any = 0;
+    size_t window = (size_t)lround(window_s / hop_s), beside = window / 2, any = 0;
     double *power = xmalloc(x->n_cells, sizeof *power), *swing = xcalloc(n, sizeof *swing);
     for (size_t i = 0; i < x->n_cells; i++)
         power[i] = (double)x->power[i] + faintest;
-    double *cells = swing_of(power, x->n_cells);
+    double *cells = swing_of(power, x->n_cells, FIND_CELLS);
     for (size_t i = 0; i < n; i++) {
         size_t at = (size_t)lround((double)i * hop_s / x->cell_s);
         swing[i] = at < x->n_cells ? 10 * log10(cells[at]) : 0;
@@ -91,7 +92,8 @@ bool trill_find(const signal *x, double hop_s, size_t n, unsigned char *trilled)
     memset(trilled, 0, n);
     for (size_t i = 0; i + window <= n; i++)
         if (swings(swing + i, window, hop_s)) {
-            memset(trilled + i, 1, window);
+            size_t first = i > beside ? i - beside : 0, end = i + window + beside;
+            memset(trilled + first, 1, (end < n ? end : n) - first);
             any++;
         }
     free(swing);
@@ -124,7 +126,7 @@ signal trill_flatten(const signal *x, double hop_s, size_t n, const unsigned cha
 {
     size_t a_cell = (size_t)lround(x->rate_hz * x->cell_s), n_cells = x->n / a_cell + 1;
     double *low = muffle(x, muffled_hz), *power = powers(low, x->n, a_cell, n_cells);
-    double *swing = swing_of(power, n_cells);
+    double *swing = swing_of(power, n_cells, FLATTEN_CELLS);
     signal flat = {.rate_hz = x->rate_hz, .n = x->n, .x = xmalloc(x->n, sizeof *flat.x)};
     for (size_t i = 0; i < x->n; i++) {
         double at = (double)i / (double)a_cell, share = at - floor(at);
