@@ -411,8 +411,7 @@ int main(int argc, char **argv)
     w.voice = argc > 3 ? (int)strtol(argv[3], NULL, 10) : 0;
     w.family = argc > 4 ? argv[4] : NULL;
     printf("Seeds %ld to %ld.\n", w.first, w.last);
-    if (!getenv("MOUTH"))
-        table(&w, open_plans, PLANS, 0);
+    table(&w, open_plans, PLANS, 0);
     table(&w, mouth_plans, MOST, BESIDE);
     return 0;
 }
