@@ -2,7 +2,7 @@
 #ifndef VOICE_MOUTH_H
 #define VOICE_MOUTH_H
 
-/* What lips and tongue do to a voice on top of its vowel, for either test voice: trills and humming.
+/* What lips and tongue do to a voice on top of its vowel, for either test voice: trills, humming.
  *
  * A trill of the lips (20-30 Hz) lets the voice out in bursts; shut, they leave a muffled rest of
  * it, 10 to 18 dB softer. That of the tongue is as fast, shuts for a shorter time and leaves more.
