@@ -102,7 +102,7 @@ static void settle(periods *p)
             p->items[to - 1].start_s + p->items[to - 1].length_s - p->items[from].start_s;
         int before = from ? p->items[from - 1].reg : 0, after = to < p->n ? p->items[to].reg : 0;
         int other = before ? before : after;
-        if (!p->items[from].reg || !other || seconds >= (before && after ? SHORTEST_S : SETTLING_S))
+        if (!p->items[from].reg || seconds >= (before && after ? SHORTEST_S : SETTLING_S))
             continue;
         for (size_t i = from; i < to; i++)
             p->items[i].reg = other;
