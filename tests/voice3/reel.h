@@ -4,8 +4,8 @@
 
 /* Takes of the third voice, and recordings with the truth beside them, in the layout of the first
  * voice's studio_family (see voice/studio.h). boundary.tsv states the mean pitch and level at which
- * flips came, up and down, as this voice has no rule: slope is 0, and a parameter is empty where no
- * flip came. */
+ * flips came, up and down, as this voice has no rule: slope is 0, and a parameter is NaN where no
+ * flip came. Where the folds double their period, the pitch is that of the single cycle. */
 
 #include "base/message.h"
 #include "voice3/ensemble.h"
