@@ -17,6 +17,7 @@ down_ink   = '#A33B00'
 faint      = '#D9D9D9'
 strong     = '#A6A6A6'
 all_ink    = '#777777'
+hollow     = 0.5 # a mark is made hollow by a white one in it, of this share
 
 type(size) = sprintf('%s,%.2f', face, size * pt)
 bold(size) = sprintf('%s,%.2f', bold_face, size * pt)
@@ -69,7 +70,7 @@ set label 23 'both' at screen key_text, key_y(3) font type(13)
 more = small ? 0 : 1
 if (!small) {
     set arrow 10 from screen key_x + 0.5 * tile_w, key_y(4) - tile_h to screen key_x + 0.5 * tile_w, key_y(4) + tile_h nohead lw 2.2 lc rgb heavy_edge
-    set arrow 11 from screen key_x + 1.5 * tile_w, key_y(4) - tile_h to screen key_x + 1.5 * tile_w, key_y(4) + tile_h nohead lw 2.2 lc rgb light_edge
+    set arrow 11 from screen key_x + 1.5 * tile_w, key_y(4) - tile_h to screen key_x + 1.5 * tile_w, key_y(4) + tile_h nohead lw 2.2 lc rgb light_edge dt (4, 2)
     set label 41 'softest, loudest' at screen key_text, key_y(4) font type(13)
 }
 set label 24 'blank: hardly or never' at screen key_x, key_y(4 + more) font type(13) tc rgb '#444444'
@@ -84,8 +85,10 @@ set label 33 'shaded: 95 % band' at screen key_x, key_y(8.5 + more) font type(13
 set label 34 '' at screen key_x + tile_w * 0.5, key_y(9.5 + more) point pt 9 ps 1.5 * dot lc rgb up_ink
 set label 35 '' at screen key_x + tile_w * 1.5, key_y(9.5 + more) point pt 11 ps 1.5 * dot lc rgb down_ink
 set label 36 'a flip' at screen key_text, key_y(9.5 + more) font type(13)
-set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5 + more) point pt 8 ps 1.5 * dot lc rgb up_ink
-set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5 + more) point pt 10 ps 1.5 * dot lc rgb down_ink
+set label 37 '' at screen key_x + tile_w * 0.5, key_y(10.5 + more) point pt 9 ps 1.5 * dot lc rgb up_ink
+set label 38 '' at screen key_x + tile_w * 1.5, key_y(10.5 + more) point pt 11 ps 1.5 * dot lc rgb down_ink
+set label 42 '' at screen key_x + tile_w * 0.5, key_y(10.5 + more) point pt 9 ps hollow * 1.5 * dot lc rgb 'white'
+set label 43 '' at screen key_x + tile_w * 1.5, key_y(10.5 + more) point pt 11 ps hollow * 1.5 * dot lc rgb 'white'
 set label 39 'a doubtful one' at screen key_text, key_y(10.5 + more) font type(13)
 if (has_all) {
     set arrow 3 from screen key_x, key_y(11.5 + more) to screen key_x + 2 * tile_w, key_y(11.5 + more) nohead lw 1.5 lc rgb all_ink
@@ -114,7 +117,7 @@ do for [octave = 0:10] {
     if (c > lo_st && c < hi_st) { set arrow from graph 0, first c to graph 1, first c nohead back lc rgb strong lw 0.8 }
 }
 set style arrow 1 nohead lw 2.2 lc rgb heavy_edge
-set style arrow 2 nohead lw 2.2 lc rgb light_edge
+set style arrow 2 nohead lw 2.2 lc rgb light_edge dt (4, 2)
 flip_size = (small ? 0.9 : 1.5) * dot
 do for [i = 0:panels - 1] {
     column = i % columns
@@ -142,9 +145,9 @@ do for [i = 0:panels - 1] {
          $down index i using 1:2 with lines lw (small ? 2.5 : 3.5) lc rgb down_ink dt (8, 4) notitle, \
          $flips index i using 1:($3 == 0 ? $2 : NaN) with points pt 9 ps 1.5 * flip_size lc rgb 'white' notitle, \
          $flips index i using 1:($3 == 1 ? $2 : NaN) with points pt 11 ps 1.5 * flip_size lc rgb 'white' notitle, \
-         $flips index i using 1:($3 == 0 && $4 == 1 ? $2 : NaN) with points pt 9 ps flip_size lc rgb up_ink notitle, \
-         $flips index i using 1:($3 == 1 && $4 == 1 ? $2 : NaN) with points pt 11 ps flip_size lc rgb down_ink notitle, \
-         $flips index i using 1:($3 == 0 && $4 == 0 ? $2 : NaN) with points pt 8 ps flip_size lc rgb up_ink notitle, \
-         $flips index i using 1:($3 == 1 && $4 == 0 ? $2 : NaN) with points pt 10 ps flip_size lc rgb down_ink notitle
+         $flips index i using 1:($3 == 0 ? $2 : NaN) with points pt 9 ps flip_size lc rgb up_ink notitle, \
+         $flips index i using 1:($3 == 1 ? $2 : NaN) with points pt 11 ps flip_size lc rgb down_ink notitle, \
+         $flips index i using 1:($3 == 0 && $4 == 0 ? $2 : NaN) with points pt 9 ps hollow * flip_size lc rgb 'white' notitle, \
+         $flips index i using 1:($3 == 1 && $4 == 0 ? $2 : NaN) with points pt 11 ps hollow * flip_size lc rgb 'white' notitle
 }
 unset multiplot

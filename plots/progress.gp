@@ -65,6 +65,8 @@ set format x "%d %b\n%Y"
 set xrange [lo_s:hi_s]
 tic_font = type(bare ? 10 : 12)
 set pointintervalbox 0
+# Going up and coming down stand side by side, so that their intervals are not on each other.
+aside = 0.009 * levels * (hi_s - lo_s)
 if (last_s > first_s) { set xtics (first_s, last_s) } else { set xtics (first_s) }
 if (last_s > first_s && !bare) { set xtics add ((first_s + last_s) / 2) }
 set xtics scale tic out nomirror font tic_font
@@ -80,10 +82,10 @@ do for [i = 0:levels - 1] {
     set rmargin at screen left + i * (wide + gap_x) + wide
     eval i == 0 ? named_tics : bare_tics
     set label 1 titles[i + 1] at graph 0, 1 offset character 0, character 0.9 font bold(12)
-    plot $trend_up index i using 1:2 with lines lw 1.5 lc rgb up_ink notitle, \
-         $trend_down index i using 1:2 with lines lw 1.5 lc rgb down_ink dt (8, 4) notitle, \
-         $up index i using 1:2:3:4 with yerrorbars pt 9 ps 1.6 * dot lw 2 lc rgb up_ink notitle, \
-         $down index i using 1:2:3:4 with yerrorbars pt 11 ps 1.6 * dot lw 2 lc rgb down_ink notitle
+    plot $trend_up index i using ($1 - aside):2 with lines lw 1.5 lc rgb up_ink notitle, \
+         $trend_down index i using ($1 + aside):2 with lines lw 1.5 lc rgb down_ink dt (8, 4) notitle, \
+         $up index i using ($1 - aside):2:3:4 with yerrorbars pt 9 ps 1.6 * dot lw 2 lc rgb up_ink notitle, \
+         $down index i using ($1 + aside):2:3:4 with yerrorbars pt 11 ps 1.6 * dot lw 2 lc rgb down_ink notitle
 }
 
 # What comes of it.

@@ -57,8 +57,10 @@ set label 31 'light (M2)' at screen right_px(306), key_y font type(13)
 set label 32 '' at screen right_px(428), key_y point pt 9 ps 1.5 * dot lc rgb up_ink
 set label 33 '' at screen right_px(448), key_y point pt 11 ps 1.5 * dot lc rgb down_ink
 set label 34 'a flip, up or down' at screen right_px(466), key_y font type(13)
-set label 35 '' at screen right_px(654), key_y point pt 8 ps 1.5 * dot lc rgb up_ink
-set label 36 '' at screen right_px(674), key_y point pt 10 ps 1.5 * dot lc rgb down_ink
+set label 35 '' at screen right_px(654), key_y point pt 9 ps 1.5 * dot lc rgb up_ink
+set label 36 '' at screen right_px(674), key_y point pt 11 ps 1.5 * dot lc rgb down_ink
+set label 39 '' at screen right_px(654), key_y point pt 9 ps 0.75 * dot lc rgb 'white'
+set label 40 '' at screen right_px(674), key_y point pt 11 ps 0.75 * dot lc rgb 'white'
 set label 37 'a doubtful one' at screen right_px(692), key_y font type(13)
 set arrow 3 from screen right_px(836), key_y to screen right_px(836) + tile_w, key_y nohead lw 2.5 lc rgb '#777777' dt (2, 3)
 set label 38 'voice, register not told' at screen right_px(882), key_y font type(13)
@@ -97,10 +99,10 @@ plot $heavy using (($1 + $2) / 2):((lo_st + hi_st) / 2):1:2:(lo_st):(hi_st) with
      $pitch2 using 1:2 with lines lw 3 lc rgb down_ink notitle, \
      $flips using 1:($3 == 0 ? $2 : NaN) with points pt 9 ps 2.2 * dot lc rgb 'white' notitle, \
      $flips using 1:($3 == 1 ? $2 : NaN) with points pt 11 ps 2.2 * dot lc rgb 'white' notitle, \
-     $flips using 1:($3 == 0 && $4 == 1 ? $2 : NaN) with points pt 9 ps 1.5 * dot lc rgb up_ink notitle, \
-     $flips using 1:($3 == 1 && $4 == 1 ? $2 : NaN) with points pt 11 ps 1.5 * dot lc rgb down_ink notitle, \
-     $flips using 1:($3 == 0 && $4 == 0 ? $2 : NaN) with points pt 8 ps 1.5 * dot lc rgb up_ink notitle, \
-     $flips using 1:($3 == 1 && $4 == 0 ? $2 : NaN) with points pt 10 ps 1.5 * dot lc rgb down_ink notitle
+     $flips using 1:($3 == 0 ? $2 : NaN) with points pt 9 ps 1.5 * dot lc rgb up_ink notitle, \
+     $flips using 1:($3 == 1 ? $2 : NaN) with points pt 11 ps 1.5 * dot lc rgb down_ink notitle, \
+     $flips using 1:($3 == 0 && $4 == 0 ? $2 : NaN) with points pt 9 ps 0.75 * dot lc rgb 'white' notitle, \
+     $flips using 1:($3 == 1 && $4 == 0 ? $2 : NaN) with points pt 11 ps 0.75 * dot lc rgb 'white' notitle
 
 set yrange [lo_db:hi_db]
 set grid back

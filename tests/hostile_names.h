@@ -7,6 +7,9 @@
 
 #include <dirent.h>
 #include <string.h>
+
+#define TEN(x) x x x x x x x x x x
+static const char name_of_200[] = TEN(TEN("n")) TEN(TEN("n")); /* of which the beginning is shown */
 static const struct hostile {
     const char *name, *in_svg;
 } hostile[] = {
@@ -29,6 +32,7 @@ static const struct hostile {
     {"Zaunk\xC3\xB6nig \xF0\x9F\x90\xA6", "Zaunk\xC3\xB6nig \xF0\x9F\x90\xA6"},
     {"no\xFFutf\xC3", "no\xEF\xBF\xBDutf\xEF\xBF\xBD"},
     {"bell\x07", "bell\\x07"},
+    {name_of_200, TEN("n")},
     {"", "takes"},
 };
 

@@ -6,6 +6,7 @@
 #include "base/array.h"
 #include "show/compare_draw.h"
 #include "show/explain_draw.h"
+#include "show/held_draw.h"
 #include "show/progress.h"
 #include "show/take_draw.h"
 
@@ -64,7 +65,8 @@ static char *drawn(drawer *draw, const char *name)
     return read_svg();
 }
 
-/* Every hostile name of at most `longest` characters is shown, and none runs. */
+/* Every hostile name of at most `longest` characters is shown, of a longer one the beginning, and
+ * none runs. */
 static void takes_hostile_names(drawer *draw, size_t longest)
 {
     size_t shown = 0;
@@ -73,7 +75,8 @@ static void takes_hostile_names(drawer *draw, size_t longest)
     assert_true(picture_choose("p.png", 600, 500, &png, &e));
     for (size_t i = 0; i < N_OF(hostile); i++) {
         char *svg = drawn(draw, hostile[i].name);
-        if (*hostile[i].name && strlen(hostile[i].name) <= longest) {
+        if (hostile[i].name == name_of_200 ||
+            (*hostile[i].name && strlen(hostile[i].name) <= longest)) {
             shown++;
             if (!strstr(svg, hostile[i].in_svg))
                 fail_msg("%s is not shown as it was typed", hostile[i].name);
@@ -349,6 +352,71 @@ static void singers_are_on_one_plane(void **state)
     assert_true(compare_height_px(12) > compare_height_px(2));
 }
 
+/* Four days of three takes: level within 1.5, 1 and 3 dB, the last of which was not held; leak of 2,
+ * -4 and 1 dB an octave. Pitch is varied throughout. */
+enum { HELD_TAKES = 12 };
+static void held_points(held_point *points, bool by_date)
+{
+    static const double steady_db[3] = {1.5, 1, 3}, leak[3] = {2, -4, 1};
+    for (size_t i = 0; i < HELD_TAKES; i++) {
+        held_score h = {.held = i % 3 == 2 ? 0 : LESSON_LEVEL,
+                        .pitch_steady_cents = (double)NAN,
+                        .level_steady_db = steady_db[i % 3],
+                        .leak = leak[i % 3],
+                        .unit = LEAK_DB_PER_OCTAVE};
+        points[i] = held_point_of(by_date ? 20000.0 + 30.0 * (double)(i / 3) : (double)i + 1, &h,
+                                  LESSON_LEVEL);
+    }
+}
+
+static bool draw_held(const char *name, size_t n, bool by_date, const picture *where, err *e)
+{
+    held_point points[HELD_TAKES];
+    held_points(points, by_date);
+    const held_chart c = {name, by_date, n, points};
+    return held_draw(&c, where, e);
+}
+
+static bool draw_held_called(const char *name, const picture *where, err *e)
+{
+    return draw_held(name, HELD_TAKES, true, where, e);
+}
+
+static bool draw_held_files(const char *name, const picture *where, err *e)
+{
+    return draw_held(name, HELD_TAKES, false, where, e);
+}
+
+static bool draw_held_nothing(const char *name, const picture *where, err *e)
+{
+    return draw_held(name, 0, true, where, e);
+}
+
+/* The median of 1, 1.5 and 3 is 1.5, and that of the sizes 1, 2 and 4 is 2. */
+static void held_says_how_steadily(void **state)
+{
+    (void)state;
+    char *svg = drawn(draw_held_called, "wren");
+    assert_shows(svg, "what was held, in 12 takes");
+    assert_shows(svg, "Medians: level that was held was steady to 1.5 dB; pitch that was varied "
+                      "moved the level by 2.0");
+    assert_shows(svg, "steadiness of held level, dB");
+    assert_shows(svg, "dB/octave");
+    assert_shows(svg, "nothing to tell");
+    assert_shows(svg, "04 Oct"); /* day 20000 of 1970 is 2024-10-04 */
+    free(svg);
+    svg = drawn(draw_held_files, "");
+    assert_shows(svg, "number of the recording");
+    free(svg);
+    svg = drawn(draw_held_nothing, "wren");
+    assert_shows(svg, "In none of these takes");
+    free(svg);
+    held_point points[HELD_TAKES];
+    held_points(points, true);
+    assert_true(points[2].lost[HELD_LEVEL_STEADY] && points[2].lost[HELD_LEVEL_LEAK]);
+    assert_false(points[2].lost[HELD_PITCH_STEADY] || points[0].lost[HELD_LEVEL_STEADY]);
+}
+
 static void a_screen_gets_characters(void **state)
 {
     (void)state;
@@ -362,6 +430,9 @@ static void a_screen_gets_characters(void **state)
         {draw_nothing, {"`touch ran`, flips", "No voice was heard in it."}},
         {draw_first_day, {"`touch ran`, vowel", "At 70.0 dB", "^", "v"}},
         {draw_compare_called, {"Side by side", ", wren", ", `touch ran`", "U", "D"}},
+        {draw_held_called, {"`touch ran`, what", "level, dB", "*", " o ", "24-10-04"}},
+        {draw_held_files, {"`touch ran`, what", "recording", "*", " o "}},
+        {draw_held_nothing, {"`touch ran`, what", "In none of these takes"}},
     };
     for (size_t i = 0; i < N_OF(cases); i++) {
         char *text = in_characters(cases[i].draw, "`touch ran`");
@@ -396,6 +467,7 @@ static void hostile_names_are_text(void **state)
     takes_hostile_names(draw_progress_called, 64);
     takes_hostile_names(draw_compare_called, 30);
     takes_hostile_names(draw_explanation_called, 64);
+    takes_hostile_names(draw_held_called, 64);
 }
 
 /* The part behind the last slash is the name. */
@@ -424,6 +496,7 @@ int main(void)
         IN_FOLDER(a_screen_gets_characters),
         IN_FOLDER(progress_is_drawn_soft_middle_and_loud),
         IN_FOLDER(singers_are_on_one_plane),
+        IN_FOLDER(held_says_how_steadily),
         IN_FOLDER(hostile_names_are_text),
         IN_FOLDER(hostile_files_are_text),
     };

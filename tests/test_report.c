@@ -82,7 +82,8 @@ static void the_page_says_what_map_says(void **state)
     assert_figure(text, t, "up.pitch");
     assert_figure(text, t, "down.pitch");
     assert_figure(text, t, "up.leap");
-    assert_int_equal(count(text, "<figure>"), 4); /* of a: map, sessions, progress; of i: map */
+    /* of a: map, sessions, progress, held; of i: map, held */
+    assert_int_equal(count(text, "<figure>"), 6);
     assert_holds(text, "on the vowel a<");
     assert_holds(text, "on the vowel i<");
     assert_int_equal(count(text, "not a medical test"), 1);
@@ -93,7 +94,7 @@ static void the_page_says_what_map_says(void **state)
     said_clear(&map);
     check_done(run("report", "wren", "-o", "one.html", "--vowel", "a"));
     char *one = read_file("one.html");
-    assert_int_equal(count(one, "<figure>"), 3);
+    assert_int_equal(count(one, "<figure>"), 4);
     free(one);
     free(text);
 }

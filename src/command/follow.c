@@ -5,6 +5,7 @@
 #include "command/boundary_table.h"
 #include "fit/plan.h"
 #include "fit/ranges.h"
+#include "sound/date.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -14,16 +15,6 @@
 const boundary_row follow_rows[FOLLOW_ROWS] = {BOUNDARY_UP_PITCH, BOUNDARY_DOWN_PITCH,
                                                BOUNDARY_HYSTERESIS, BOUNDARY_UP_LEAP,
                                                BOUNDARY_DOWN_LEAP};
-
-/* Days of the civil calendar, years from March so that a leap day is the last of its year. */
-double follow_day(const char *date)
-{
-    int year = 1970, month = 1, day = 1;
-    sscanf(date, "%d-%d-%d", &year, &month, &day);
-    int from_march = (month + 9) % 12, y = year - (month <= 2);
-    long before = 365L * y + y / 4 - y / 100 + y / 400;
-    return (double)(before + (153 * from_march + 2) / 5 + day - 1 - 719468L);
-}
 
 bool follow_course(const plane *p, double at_db, course *out, err *e)
 {
@@ -36,7 +27,7 @@ bool follow_course(const plane *p, double at_db, course *out, err *e)
         path *own = plane_counting(p, s->first, s->n, &counting);
         memcpy(paths + n, own, counting * sizeof *paths);
         free(own);
-        sessions[i] = (course_session){n, counting, follow_day(s->date)};
+        sessions[i] = (course_session){n, counting, date_days(s->date)};
         n += counting;
     }
     bool ok = course_fit(paths, n, sessions, p->n_sessions, at_db, out, e);
@@ -68,7 +59,7 @@ bool follow_levels(const plane *p, double at_db, double assumed_scatter_st, prog
     if (!follow_course(p, at_db, &out->courses[0], e))
         return false;
     out->n = 1;
-    out->first_day = follow_day(p->sessions[0].date);
+    out->first_day = date_days(p->sessions[0].date);
     out->zones = xcalloc(p->n_sessions, sizeof *out->zones);
     for (size_t i = 0; i < p->n_sessions; i++)
         out->zones[i] = ranges_zone(p->paths + p->sessions[i].first, p->sessions[i].n);

@@ -24,9 +24,6 @@ bool follow_course(const plane *p, double at_db, course *out, err *e);
 bool follow_levels(const plane *p, double at_db, double assumed_scatter_st, progress_levels *out,
                    err *e);
 
-/* Days since 1970-01-01 of a valid YYYY-MM-DD. */
-double follow_day(const char *date);
-
 /* The cells at_db parameter estimate lo95 hi95 unit, after the first. */
 void follow_cells(table_writer *w, double at_db, const char *parameter, figure f, const char *unit);
 /* All rows of a boundary, each with `who` before it; b NULL gives them empty. */

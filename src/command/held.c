@@ -3,19 +3,20 @@
 #include "base/array.h"
 #include "base/ticker.h"
 #include "command/command.h"
-#include "command/follow.h"
 #include "command/held_sessions.h"
 #include "command/recorded.h"
 #include "command/take_cells.h"
 #include "journal/journal.h"
 #include "register/parts.h"
+#include "show/held_draw.h"
+#include "sound/date.h"
 #include "sound/source.h"
 #include "voice/listen.h"
 
 #include <math.h>
 #include <stdlib.h>
 
-enum { WIDTH_PX = 1200, HEIGHT_PX = 900 };
+enum { WIDTH_PX = 1200, HEIGHT_PX = 960 };
 
 static const char columns[] =
     "take moved held pitch_steady_cents level_steady_db register_share flips leak leak_unit varied "
@@ -23,7 +24,7 @@ static const char columns[] =
     "cents_per_10_db pitch_step_cents level_step_db vibrato_hz vibrato_cents sung_s date file";
 
 typedef struct settings {
-    bool files, sessions;
+    bool files, sessions, draw;
     const char *out;
     int hold, vary, declared;
     const char *vowel;
@@ -44,6 +45,8 @@ static const option options[] = {
      "a row for each day and exercise instead, medians over its takes"},
     {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
      "draw steadiness and leak of each take into FILE: .png, .svg or .pdf"},
+    {"draw", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, draw),
+     "the same in a window, or as text in a terminal"},
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(settings, hold),
      "what was to be held in all files: pitch, level, register, with commas, or none"},
     {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(settings, vary),
@@ -119,8 +122,7 @@ static void write_items(const settings *own, table_writer *w, const journal_item
     for (size_t i = 0; i < n; i++) {
         const journal_take *t = &items[i].take;
         scores[i] = held_judge(items[i].track, &items[i].flips, t->hold, t->vary, &s);
-        d->points[d->n] = held_point_of(&scores[i], t->hold);
-        d->points[d->n++].x = follow_day(t->date);
+        d->points[d->n++] = held_point_of(date_days(t->date), &scores[i], t->hold);
         if (!own->sessions)
             write_item(w, t, &scores[i]);
     }
@@ -186,8 +188,7 @@ static bool write_files(const settings *own, table_writer *w, const track_store 
             return false;
         t->declared = (declared_register)own->declared;
         held_score h = held_judge(t, &found[k], own->hold, own->vary, &s);
-        d->points[d->n] = held_point_of(&h, own->hold);
-        d->points[d->n++].x = (double)(k + 1);
+        d->points[d->n++] = held_point_of((double)k + 1, &h, own->hold);
         write_score(w, name, own->hold, own->vary, &h);
         table_text(w, NULL);
         table_text(w, name);
@@ -246,10 +247,10 @@ static void note_thresholds(table_writer *w)
                s.pitch_st, s.level_db, 100 * s.register_share);
 }
 
-static bool draw(const settings *own, const drawing *d, const picture *where, err *e)
+static bool draw_points(const settings *own, const drawing *d, const picture *where, err *e)
 {
     held_chart c = {.singer = d->singer, .by_date = !own->files, .n = d->n, .points = d->points};
-    return !own->out || !d->n || held_draw(&c, where, e);
+    return !d->n || held_draw(&c, where, e);
 }
 
 static int run(const command_call *call, err *e)
@@ -259,7 +260,8 @@ static int run(const command_call *call, err *e)
     err unwritten;
     picture where = {.kind = PICTURE_NONE};
     drawing d = {.singer = own->files ? "" : call->operands[0]};
-    if (!fits(call, e) || (own->out && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e)))
+    if (!fits(call, e) ||
+        ((own->out || own->draw) && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e)))
         return EXIT_USAGE;
     table_writer *w = command_table(call, own->sessions ? held_sessions_columns : columns);
     note_thresholds(w);
@@ -267,7 +269,7 @@ static int run(const command_call *call, err *e)
         own->files ? held_of_files(call, w, &d, &failed, e) : held_of_singer(call, w, &d, e);
     bool written = table_writer_close(w, fine ? e : &unwritten);
     if (fine && written)
-        fine = draw(own, &d, &where, e);
+        fine = draw_points(own, &d, &where, e);
     free(d.points);
     if (!fine || !written || failed)
         return EXIT_INPUT;

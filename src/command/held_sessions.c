@@ -123,14 +123,3 @@ void held_sessions_write(table_writer *w, const journal_item *items, const held_
     free(g.scores);
     free(g.values);
 }
-
-held_point held_point_of(const held_score *h, int hold)
-{
-    int lost = hold < 0 ? 0 : hold & ~h->held;
-    bool pitch = lost & LESSON_PITCH, level = lost & LESSON_LEVEL;
-    double level_leak = h->unit == LEAK_DB_PER_OCTAVE ? h->leak : (double)NAN;
-    double pitch_leak = h->unit == LEAK_CENTS_PER_10_DB ? h->leak : (double)NAN;
-    return (held_point){
-        .value = {h->pitch_steady_cents, h->level_steady_db, level_leak, pitch_leak},
-        .lost = {pitch, level, level, pitch}};
-}

@@ -7,15 +7,11 @@
 #include "base/table.h"
 #include "journal/journal.h"
 #include "lesson/held.h"
-#include "show/held_draw.h"
 
 extern const char held_sessions_columns[];
 
 /* A row for each day and exercise, medians over its takes; items by date. */
 void held_sessions_write(table_writer *w, const journal_item *items, const held_score *scores,
                          size_t n);
-
-/* x is not filled in. hold: bits, or -1 where not stated. */
-held_point held_point_of(const held_score *h, int hold);
 
 #endif

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LABEL_LONGEST = 34, ANY_LENGTH = 1 << 20 };
+enum { NAME_LONGEST = 20, ANY_LENGTH = 1 << 20 };
 
 static void send_curve(gnuplot *g, const explanation *why, explain_about about, const char *item,
                        const char *block)
@@ -41,19 +41,22 @@ static size_t number_flips(const explanation *why, size_t *number)
     return n;
 }
 
-/* The file's name without its folder, the time and the direction. */
+/* The file's name without its folder, or as much of its end as there is room for, the time and the
+ * direction. */
 static void send_label(gnuplot *g, const explain_row *r, size_t number)
 {
     char variable[32];
     const char *name = strrchr(r->take, '/');
-    char *text = xformat("%s  %.2f s  %s", name ? name + 1 : r->take, r->time_s,
-                         r->direction == FLIP_UP ? "up" : "down");
-    snprintf(variable, sizeof variable, "labels[%zu]", number);
-    size_t length = strlen(text);
-    const char *tail = length > LABEL_LONGEST ? text + length - LABEL_LONGEST : text;
+    const char *tail = name ? name + 1 : r->take;
+    size_t length = strlen(tail);
+    bool cut = length > NAME_LONGEST;
+    tail += cut ? length - NAME_LONGEST + 1 : 0;
     while ((*tail & 0xC0) == 0x80) /* not within a character */
         tail++;
-    gnuplot_text(g, variable, tail, LABEL_LONGEST);
+    char *text = xformat("%s%s  %.2f s  %s", cut ? "…" : "", tail, r->time_s,
+                         r->direction == FLIP_UP ? "up" : "down");
+    snprintf(variable, sizeof variable, "labels[%zu]", number);
+    gnuplot_text(g, variable, text, ANY_LENGTH);
     free(text);
 }
 
@@ -79,6 +82,16 @@ static void send_flips(gnuplot *g, const explanation *why, const size_t *number)
                 gnuplot_row(g, (const double[]){why->rows[i].value, (double)number[i]}, 2);
         gnuplot_data_end(g);
     }
+}
+
+/* The axis of nats: whole, symmetric, and what goes beyond 6 is drawn there. */
+static double reach_of(const explanation *why, const size_t *number)
+{
+    double most = 2;
+    for (size_t i = 0; i < why->n; i++)
+        if (number[i] && number[i] <= EXPLAIN_FLIPS)
+            most = fmax(most, fabs(why->rows[i].value));
+    return fmin(ceil(most), 6);
 }
 
 static void send_naming(gnuplot *g, const explanation *why)
@@ -111,6 +124,7 @@ bool explain_draw(const explanation *why, const char *registers, const picture *
     gnuplot_number(g, "known", why->n > 0);
     gnuplot_number(g, "flips", (double)all);
     gnuplot_number(g, "shown", (double)shown);
+    gnuplot_number(g, "reach", reach_of(why, number));
     gnuplot_commands(g, "array labels[shown + 1]\n");
     for (size_t i = 0; i < why->n; i++)
         if (number[i] && number[i] <= shown && strcmp(why->rows[i].item, "leap") == 0)

@@ -5,6 +5,7 @@
 /* How steadily pitch and level were held and what leaked into them: a point a take, over the days
  * or, of recordings, over their numbers, and the median of each day. */
 
+#include "lesson/held.h"
 #include "show/picture.h"
 
 #include <stddef.h>
@@ -30,7 +31,13 @@ typedef struct held_chart {
     const held_point *points; /* [n], x rising */
 } held_chart;
 
-/* Without any value the panels are empty, which is no failure. */
+/* hold: bits, or -1 where not stated. */
+held_point held_point_of(double x, const held_score *h, int hold);
+
+/* The medians, in sentences; the caller frees. */
+char *held_words(const held_chart *c);
+
+/* A panel without any value says so, which is no failure. */
 bool held_draw(const held_chart *c, const picture *where, err *e);
 
 #endif

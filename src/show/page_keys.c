@@ -31,7 +31,7 @@
 
 const char page_key_map[] = LIST(MAP_SIGNS
     SIGN("<path d=\"M12 1V21\" stroke=\"#5F88B8\" stroke-width=\"4\"/>"
-         "<path d=\"M36 1V21\" stroke=\"#D69A3A\" stroke-width=\"4\"/>",
+         "<path d=\"M36 1V21\" stroke=\"#D69A3A\" stroke-width=\"4\" stroke-dasharray=\"5 3\"/>",
          "softest and loudest of each register"));
 const char page_key_sessions[] = LIST(MAP_SIGNS SIGN(RULE("#777777", ""), "all sessions"));
 const char page_key_progress[] = LIST(
@@ -40,4 +40,9 @@ const char page_key_progress[] = LIST(
     SIGN("<path d=\"M24 2V20M18 2H30M18 20H30\" stroke=\"#555555\" stroke-width=\"2\"/>",
          "95 % interval")
     SIGN(RULE("#555555", ""), "trend"));
+#define SPOT(fill) "<circle cx=\"24\" cy=\"11\" r=\"7\" " fill "/>"
+const char page_key_held[] = LIST(
+    SIGN(SPOT(FULL(UP_INK)), "held")
+    SIGN(SPOT("fill=\"none\" stroke=\"" DOWN_INK "\" stroke-width=\"3\""), "to be held, but moved")
+    SIGN(RULE("#555555", ""), "median of the day"));
 /* clang-format on */

@@ -7,5 +7,6 @@
 extern const char page_key_map[];
 extern const char page_key_sessions[]; /* with the line of all sessions */
 extern const char page_key_progress[];
+extern const char page_key_held[];
 
 #endif

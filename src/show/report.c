@@ -2,11 +2,13 @@
 #include "show/report.h"
 
 #include "base/array.h"
+#include "show/held_draw.h"
 #include "show/page_keys.h"
 #include "show/report_tables.h"
 #include "show/report_words.h"
 #include "show/session_maps.h"
 #include "show/sheet_page.h"
+#include "sound/date.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -126,6 +128,50 @@ static bool write_course(const report_head *h, const report_part *r, page *p, er
     return true;
 }
 
+/* Steadiness and leak of the takes from the first on, drawn. */
+static bool draw_held(const report_head *h, const plane *own, const held_score *scores,
+                      size_t first, page *p, err *e)
+{
+    char *svg;
+    picture where = picture_on_page(1200, 1000, &svg);
+    held_chart c = {.singer = h->singer, .by_date = true, .n = own->n - first};
+    held_point *points = xmalloc(c.n, sizeof *points);
+    for (size_t i = 0; i < c.n; i++) {
+        const journal_take *t = &own->items[first + i].take;
+        points[i] = held_point_of(date_days(t->date), &scores[first + i], t->hold);
+    }
+    c.points = points;
+    char *words = held_words(&c);
+    bool ok = held_draw(&c, &where, e);
+    if (ok)
+        page_figure(p, svg, "Steadiness of what was held, and leak into it", words, page_key_held,
+                    words);
+    free(points);
+    free(words);
+    free(svg);
+    return ok;
+}
+
+/* The takes of the last sessions, as a table and drawn. */
+static bool write_takes(const report_head *h, const report_part *r, page *p, err *e)
+{
+    const plane *own = r->plane;
+    const held_settings s = held_defaults();
+    held_score *scores = xmalloc(own->n, sizeof *scores);
+    size_t all = own->n_sessions,
+           first = all > REPORT_SESSIONS ? own->sessions[all - REPORT_SESSIONS].first : 0;
+    for (size_t i = first; i < own->n; i++) {
+        const journal_item *item = &own->items[i];
+        scores[i] = held_judge(item->track, &item->flips, item->take.hold, item->take.vary, &s);
+    }
+    page_heading(p, 2, "What was sung, and how steadily");
+    page_paragraphs(p, NULL, report_words_takes);
+    bool ok = draw_held(h, own, scores, first, p, e);
+    report_table_takes(r, scores, first, p);
+    free(scores);
+    return ok;
+}
+
 static void write_next(const report_head *h, const report_part *r, page *p)
 {
     page_heading(p, 2, "What to record next");
@@ -153,9 +199,8 @@ bool report_part_write(const report_head *h, const report_part *r, page *p, err 
         if (r->progress && !write_course(h, r, p, e))
             return false;
     }
-    page_heading(p, 2, "What was sung, and how steadily");
-    page_paragraphs(p, NULL, report_words_takes);
-    report_table_takes(r, p);
+    if (!write_takes(h, r, p, e))
+        return false;
     if (r->n_next)
         write_next(h, r, p);
     return true;

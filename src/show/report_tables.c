@@ -5,7 +5,6 @@
 #include "base/note.h"
 #include "base/text.h"
 #include "fit/ranges.h"
-#include "lesson/held.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -151,20 +150,17 @@ static void cell_recording(page *p, const journal_take *t)
                          warned ? t->warned : "");
 }
 
-static void take_row(page *p, const journal_item *item)
+static void take_row(page *p, const journal_take *t, const held_score *h)
 {
-    const journal_take *t = &item->take;
-    const held_settings s = held_defaults();
-    held_score h = held_judge(item->track, &item->flips, t->hold, t->vary, &s);
     const exercise *x = exercise_find(t->hold, t->vary);
     page_cell(p, t->date);
     page_cell(p, *t->name ? t->name : t->file);
     page_cell(p, x ? x->name : t->hold < 0 && t->vary < 0 ? "not stated" : "other");
-    cell_set(p, h.moved);
-    cell_set(p, t->hold < 0 ? -1 : h.held);
-    cell_number(p, h.pitch_steady_cents, 0, "");
-    cell_number(p, h.level_steady_db, 1, "");
-    cell_number(p, h.leak, 1, leak_unit_name(h.unit));
+    cell_set(p, h->moved);
+    cell_set(p, t->hold < 0 ? -1 : h->held);
+    cell_number(p, h->pitch_steady_cents, 0, "");
+    cell_number(p, h->level_steady_db, 1, "");
+    cell_number(p, h->leak, 1, leak_unit_name(h->unit));
     if (t->doubtful)
         page_cell_format(p, "%zu, %zu doubtful", t->flips, t->doubtful);
     else
@@ -172,16 +168,14 @@ static void take_row(page *p, const journal_item *item)
     cell_recording(p, t);
 }
 
-void report_table_takes(const report_part *r, page *p)
+void report_table_takes(const report_part *r, const held_score *scores, size_t first, page *p)
 {
     const plane *own = r->plane;
-    bool all = own->n_sessions <= REPORT_SESSIONS;
-    size_t first = all ? 0 : own->sessions[own->n_sessions - REPORT_SESSIONS].first;
     page_table_begin(
-        p, all ? "The takes" : "The takes of the last sessions",
+        p, first ? "The takes of the last sessions" : "The takes",
         "date|take|exercise|moved|held|pitch, ± cents|level, ± dB|leak|flips|recording");
     for (size_t i = first; i < own->n; i++)
-        take_row(p, &own->items[i]);
+        take_row(p, &own->items[i].take, &scores[i]);
     page_table_end(p);
 }
 

@@ -28,7 +28,8 @@ const char report_words_takes[] =
     "\"Moved\" tells which of pitch, level and register moved, whatever was meant; \"held\" which "
     "of what was to be held was. Then how steady pitch and level were where they were to stay "
     "(standard deviation, vibrato taken out; 100 cents are a semitone), and the leak: how far what "
-    "was varied pulled along what was to be held. No figure is better for being higher or louder.";
+    "was varied pulled along what was to be held. The smaller, the steadier; below 0 it pulled the "
+    "other way.";
 
 const char report_words_next[] =
     "These takes would narrow the band of the line going up most, best first; each row counts on "

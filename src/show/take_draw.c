@@ -172,8 +172,10 @@ static void send_texts(gnuplot *g, const flips *found, const take_labels *l, boo
     const char *slash = strrchr(l->take, '/');
     gnuplot_text(g, "title", slash ? slash + 1 : l->take, NAME_LONGEST);
     size_t doubtful = count(found, FLIP_UP, true) + count(found, FLIP_DOWN, true);
-    char *counts = xformat("flips: %zu up, %zu down, and %zu doubtful",
-                           count(found, FLIP_UP, false), count(found, FLIP_DOWN, false), doubtful);
+    char *more = doubtful ? xformat(", and %zu doubtful", doubtful) : xstrdup("");
+    char *counts = xformat("flips: %zu up, %zu down%s", count(found, FLIP_UP, false),
+                           count(found, FLIP_DOWN, false), more);
+    free(more);
     char *pitch = xformat("note (A4 = %g Hz)", l->a4_hz);
     char *words = voiced ? take_words(found, l->a4_hz) : xstrdup("No voice was heard in it.");
     gnuplot_text(g, "counts", counts, LABEL_LONGEST);

@@ -6,6 +6,7 @@
 extern const char plot_compare[];
 extern const char plot_explain[];
 extern const char plot_held[];
+extern const char plot_held_text[];
 extern const char plot_map[];
 extern const char plot_map_text[];
 extern const char plot_progress[];

@@ -37,6 +37,15 @@ bool date_valid(const char *text)
            calendar_day(digits(text, 4), digits(text + 5, 2), digits(text + 8, 2));
 }
 
+/* Of the civil calendar, years from March so that a leap day is the last of its year. */
+double date_days(const char *date)
+{
+    int month = digits(date + 5, 2), day = digits(date + 8, 2);
+    int from_march = (month + 9) % 12, y = digits(date, 4) - (month <= 2);
+    long before = 365L * y + y / 4 - y / 100 + y / 400;
+    return (double)(before + (153 * from_march + 2) / 5 + day - 1 - 719468L);
+}
+
 /* Recorders write YYYY-MM-DD with one of - _ : / . and blank between, perhaps with a time behind
  * (EBU Tech 3285, OriginationDate); a year alone is no day. */
 static bool take_recorded(const char *text, size_t n, char date[DATE_SIZE])

@@ -16,6 +16,8 @@ typedef enum date_origin {
 
 /* "YYYY-MM-DD" and a day of the calendar. */
 bool date_valid(const char *text);
+/* Days since 1970-01-01 of a valid one. */
+double date_days(const char *date);
 
 /* `name` as in sound/recording.h. DATE_MODIFIED and today when the file cannot be read. */
 date_origin date_of_recording(const char *name, char date[DATE_SIZE]);

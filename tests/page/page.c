@@ -289,7 +289,7 @@ static void figures_have_names_and_words(void **state)
     studio *s = the(state);
     browser_open(s->b, s->pages[0], PHONE_PX);
     long figures = whole(s->b, "document.querySelectorAll('figure').length");
-    assert_int_equal(figures, 3); /* map, maps of the sessions, progress */
+    assert_int_equal(figures, 4); /* map, maps of the sessions, progress, held */
     assert_int_equal(told(s->b, "image", true), figures);
     assert_int_equal(told(s->b, "table", false),
                      whole(s->b, "document.querySelectorAll('table').length"));
@@ -339,7 +339,7 @@ static void printed_pages_have_every_figure(void **state)
     char *pages = read_pdf("-layout", "wren.pdf");
     size_t i;
     json_t *figure;
-    assert_int_equal(json_array_size(figures), 3);
+    assert_int_equal(json_array_size(figures), 4);
     json_array_foreach(figures, i, figure)
     {
         const char *texts = json_string_value(figure);
