@@ -469,6 +469,8 @@ static void test_time_left(void **state)
     check_line((ticker_state){"takes", 1, 2, 0.5, 7265, 0},
                "[==========>         ] 1 of 2 takes, 2 h 1 min left");
     check_line((ticker_state){"decoding", 0, 0, 0, 65, 65}, "decoding, 1 min 5 s so far");
+    check_line((ticker_state){"decoding", 0, 0, 0.25, 20, 0},
+               "[=====>              ] 25 % of decoding, 1 min 0 s left");
 }
 
 int main(void)

@@ -254,13 +254,34 @@ typedef struct told {
     register_summary summary;
 } told;
 
+/* How far it is said to be: never back, never beyond 1. */
+typedef struct shares {
+    double last;
+    size_t n;
+} shares;
+
+static void note_share(void *whose, double share)
+{
+    shares *s = whose;
+    assert_true(share >= s->last && share <= 1 + 1e-9);
+    s->last = share;
+    s->n++;
+}
+
 static told decode(track_store *s, const parts_settings *sizes)
 {
+    shares seen = {0, 0};
+    effort told_of = {.show = note_share, .whose = &seen, .to = 1};
     told t = {.parts = 0};
     err e = {""};
     register_settings settings = register_defaults();
+    settings.opt_effort = &told_of;
     if (!parts_decode(s, &settings, sizes, t.found, &t.summary, &t.parts, &e))
         fail_msg("%s", e.text);
+    if (t.summary.voiced_s > 2) {
+        print_message("said to be %.2f through at the end, in %zu steps\n", seen.last, seen.n);
+        assert_true(seen.n > 6 && seen.last > 0.9);
+    }
     return t;
 }
 

@@ -56,11 +56,15 @@ static void write_bar(double share, char bar[BAR + 1])
 
 void ticker_line(const ticker_state *s, char line[TICKER_LINE_SIZE])
 {
-    char bar[BAR + 1], time[40], counted[96];
+    char bar[BAR + 1], time[40], counted[112];
     bool begun = s->share > 0;
     write_bar(s->share, bar);
-    snprintf(counted, sizeof counted, "[%s] %zu of %zu %.40s", bar, s->done, s->total, s->what);
-    if (!s->total)
+    if (s->total)
+        snprintf(counted, sizeof counted, "[%s] %zu of %zu %.40s", bar, s->done, s->total, s->what);
+    else if (begun)
+        snprintf(counted, sizeof counted, "[%s] %.0f %% of %.60s", bar, floor(100 * s->share),
+                 s->what);
+    else
         snprintf(counted, sizeof counted, "%.80s", s->what);
     double whole_s = begun ? (s->elapsed_s - s->since_s) / s->share : 0;
     write_time(begun ? fmax(whole_s - s->elapsed_s, 0) : s->elapsed_s, time);
@@ -84,7 +88,9 @@ static void draw(ticker *t, double now)
     t->state.elapsed_s = now - t->start_s;
     t->state.since_s = now - t->done_s;
     ticker_line(&t->state, line);
-    if (asked_to_stop())
+    if (asked_to_stop() && !t->state.total)
+        snprintf(line, sizeof line, "stopping: %.80s", t->state.what);
+    else if (asked_to_stop())
         snprintf(line, sizeof line, "stopping: %zu of %zu %.40s", t->state.done, t->state.total,
                  t->state.what);
     if (columns > 1 && columns <= strlen(line))
@@ -156,6 +162,19 @@ void ticker_show_share(ticker *t, size_t done, double share)
     t->shown = true;
     if (!t->drawn || now - t->last_s >= 0.1)
         draw(t, now);
+    pthread_mutex_unlock(&t->lock);
+}
+
+void ticker_share(void *one, double share)
+{
+    ticker *t = one;
+    if (!t->draws)
+        return;
+    pthread_mutex_lock(&t->lock);
+    if (share > t->state.share) {
+        t->state.share = share;
+        t->done_s = now_s();
+    }
     pthread_mutex_unlock(&t->lock);
 }
 

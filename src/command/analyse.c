@@ -282,6 +282,8 @@ static bool decode(const command_call *call, const heard *h, const picture *wher
     register_summary summary;
     size_t parts;
     ticker *t = ticker_new("decoding the registers", 0, call->shared->quiet);
+    effort shown = {.show = ticker_share, .whose = t, .to = 1};
+    s.opt_effort = &shown;
     bool good = parts_decode(h->store, &s, &sizes, found, &summary, &parts, e);
     ticker_free(t);
     if (good && parts > 1)

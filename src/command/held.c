@@ -208,6 +208,8 @@ static bool held_of_files(const command_call *call, table_writer *w, drawing *d,
     flips *found = xcalloc(call->n, sizeof *found);
     *failed = listen(call, store);
     ticker *t = ticker_new("decoding the registers", 0, call->shared->quiet);
+    effort shown = {.show = ticker_share, .whose = t, .to = 1};
+    s.opt_effort = &shown;
     bool fine = parts_decode(store, &s, &sizes, found, &summary, &parts, e);
     ticker_free(t);
     if (fine) {

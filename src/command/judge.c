@@ -51,6 +51,8 @@ static bool decode(judgement *g, bool quiet, register_summary *summary, err *e)
     flips *found = xcalloc(n, sizeof *found);
     snprintf(what, sizeof what, "decoding the registers of %zu takes", g->n);
     ticker *t = ticker_new(what, 0, quiet);
+    effort shown = {.show = ticker_share, .whose = t, .to = 1};
+    s.opt_effort = &shown;
     bool fine = true;
     if (g->store)
         fine = decode_stored(g, &s, found, summary, &parts, e);

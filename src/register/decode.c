@@ -201,6 +201,7 @@ typedef struct hearing { /* what is decoded, with the EGG or by the microphone a
     size_t n;
     const register_settings *s;
     const contact *egg; /* NULL: the microphone alone */
+    effort *opt_effort;
     flips *found;
     register_summary *summary;
 } hearing;
@@ -210,6 +211,7 @@ static bool find_world(const hearing *h, world *best)
 {
     search_settings settings = search_defaults();
     settings.opt_known = h->s->opt_known;
+    settings.opt_effort = h->opt_effort;
     if (h->summary->voiced_s >= h->s->least_voice_s && search_run(h->ev, &settings, best))
         return true;
     world_clear(best);
@@ -298,6 +300,8 @@ static void forget(const hearing *h)
 /* First by the microphone alone, to be held against the EGG. */
 static void decode_both(hearing *h, const contact *egg, evidence *ev)
 {
+    effort alone = effort_part(h->s->opt_effort, 0, 2), with = effort_part(h->s->opt_effort, 1, 2);
+    h->opt_effort = &alone;
     decode(h);
     double gain_nats = h->summary->gain_nats;
     agreement agreed = agree_count(egg, ev, h->tracks, h->n, h->found);
@@ -306,6 +310,7 @@ static void decode_both(hearing *h, const contact *egg, evidence *ev)
         explanation_clear(h->s->opt_why);
     contact_pin(egg, ev);
     h->egg = egg;
+    h->opt_effort = &with;
     decode(h);
     h->summary->gain_nats = gain_nats;
     h->summary->egg = agreed;
@@ -317,7 +322,7 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
     gsl_error_handler_t *handler = gsl_set_error_handler_off();
     evidence *ev = evidence_new(tracks, n);
     contact *egg = contact_new(ev, tracks);
-    hearing h = {ev, tracks, n, s, NULL, found, summary};
+    hearing h = {ev, tracks, n, s, NULL, s->opt_effort, found, summary};
     if (egg)
         decode_both(&h, egg, ev);
     else

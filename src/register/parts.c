@@ -216,13 +216,26 @@ static bool tell_part(plan *p, const part *now, flips *found, err *e)
     return good;
 }
 
+/* As much of the whole as the part has of its runs. */
+static effort effort_of(const plan *p, const part *now, const effort *opt_whole)
+{
+    effort own = effort_part(opt_whole, 0, 1);
+    double from = own.from, wide = own.to - own.from, all = fmax(1, (double)p->n_runs);
+    own.from = from + wide * (double)now->first / all;
+    own.to = from + wide * (double)now->end / all;
+    return own;
+}
+
 static bool decode_part(plan *p, part *now, bool sampled, const register_settings *s, flips *found,
                         register_summary *summary, err *e)
 {
     bool good = read_part(p, now, sampled, e);
     if (good) {
         known before = s->opt_learnt ? *s->opt_learnt : (known){.m = {.hi = 0}};
-        register_decode(now->tracks, now->n, s, now->found, summary);
+        register_settings own = *s;
+        effort told = effort_of(p, now, s->opt_effort);
+        own.opt_effort = &told;
+        register_decode(now->tracks, now->n, &own, now->found, summary);
         if (s->opt_learnt && s->opt_learnt->m.hi <= s->opt_learnt->m.lo)
             *s->opt_learnt = before;
         good = tell_part(p, now, found, e);

@@ -155,10 +155,12 @@ static int by_standing(const void *a, const void *b)
 static void climb_all(const evidence *ev, const search_settings *s, int from, int to,
                       workspace *work, world *worlds, size_t n)
 {
-    for (size_t k = 0; k < n; k++)
+    for (size_t k = 0; k < n; k++) {
         worlds[k].standing = worlds[k].standing >= 0 && climb(ev, s, from, to, work, &worlds[k])
                                  ? standing(ev, &worlds[k])
                                  : -1;
+        effort_add(s->opt_effort, (double)ev->n * (to - from));
+    }
     qsort(worlds, n, sizeof *worlds, by_standing);
 }
 
@@ -229,18 +231,31 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
 {
     world now = world_new(ev->n);
     double by = (double)INFINITY, *before = xmalloc(ev->n, sizeof *before);
+    int round = s->first_rounds;
     copy_world(w, ev->n, &now);
-    for (int round = s->first_rounds; round < s->rounds && by >= settled; round++) {
+    for (; round < s->rounds && by >= settled; round++) {
         memcpy(before, now.p2, ev->n * sizeof *before);
         if (!climb(ev, s, round, round + 1, work, &now))
             break;
+        effort_add(s->opt_effort, (double)ev->n);
         by = moved(before, now.p2, ev->n);
         now.standing = standing(ev, &now);
         if (now.standing > w->standing)
             copy_world(&now, ev->n, w);
     }
+    effort_add(s->opt_effort, (double)ev->n * (s->rounds - round));
     free(before);
     world_clear(&now);
+}
+
+/* Rounds of EM at most times frames: three worlds for each of several takes, n for all, those kept,
+ * and at the end one with all frames. */
+static double rounds_of(const evidence *few, const search_settings *s, size_t n)
+{
+    size_t alone = few->take[0] != few->take[few->n - 1] ? 3 : 0;
+    size_t first = (size_t)s->first_rounds * (alone + n);
+    size_t kept = (size_t)(s->rounds - s->first_rounds) * s->kept;
+    return (double)few->n * (double)(first + kept + (size_t)s->full_rounds * s->every);
 }
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
@@ -252,6 +267,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     workspace work = workspace_new(ev);
     world worlds[N + 2];
     size_t n = N;
+    effort_begin(s->opt_effort, rounds_of(ev, s, N + 1));
     start_all(ev, s, shares, N - 1, worlds);
     worlds[N] = world_new(ev->n);
     worlds[N + 1] = world_new(ev->n);
@@ -279,6 +295,7 @@ static bool fill_in(const evidence *ev, const search_settings *s, const size_t *
     world_clear(w);
     workspace work = workspace_new(ev);
     bool good = climb(ev, s, 0, s->full_rounds, &work, &all);
+    effort_add(s->opt_effort, (double)ev->n * s->full_rounds);
     workspace_clear(&work);
     *w = all;
     return good;

@@ -6,6 +6,7 @@
  * stand up best, each by itself (register/trust.h). */
 
 #include "register/chain.h"
+#include "register/effort.h"
 #include "register/hazard.h"
 #include "register/known.h"
 #include "register/regress.h"
@@ -21,6 +22,7 @@ typedef struct search_settings {
     size_t every;           /* 4: one frame in so many is searched with */
     const known *opt_known; /* one more start; NULL: none */
     int full_rounds;        /* 1: of EM with all frames, from where the search ends */
+    effort *opt_effort;     /* told how far it is; NULL: nobody asks */
 } search_settings;
 search_settings search_defaults(void);
 

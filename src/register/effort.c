@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/effort.h"
+
+#include <math.h>
+
+static void show(const effort *e)
+{
+    double share = e->all > 0 ? fmin(e->done / e->all, 1) : 0;
+    if (e->show)
+        e->show(e->whose, e->from + share * (e->to - e->from));
+}
+
+void effort_begin(effort *e, double all)
+{
+    if (!e)
+        return;
+    e->done = 0;
+    e->all = all;
+    show(e);
+}
+
+void effort_add(effort *e, double units)
+{
+    if (!e)
+        return;
+    e->done += units;
+    show(e);
+}
+
+effort effort_part(const effort *e, size_t k, size_t n)
+{
+    if (!e)
+        return (effort){.show = NULL};
+    double wide = (e->to - e->from) / (double)n;
+    return (effort){e->show, e->whose, e->from + (double)k * wide, e->from + (double)(k + 1) * wide,
+                    0,       0};
+}
