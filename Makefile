@@ -51,7 +51,7 @@ demo: deps ## an invented studio from recordings to maps, in build/demo
 plots: demo ## the pictures of plots/gallery, which README shows, from the demo
 	@mkdir -p plots/gallery
 	@cp $(BUILD)/demo/wren.png plots/gallery/map.png
-	@for p in sessions progress take explain; do \
+	@for p in sessions progress held take explain; do \
 	  cp $(BUILD)/demo/wren-$$p.png plots/gallery/$$p.png; done
 	@cp $(BUILD)/demo/compare.png plots/gallery/compare.png
 test: deps-test ## build and run every test

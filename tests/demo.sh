@@ -51,6 +51,7 @@ for singer in $("$build/seamline" singers | awk -F '\t' '!/^#/ && seen++ { print
 done
 "$build/seamline" map wren --sessions -o "$demo/wren-sessions.png" >/dev/null
 "$build/seamline" progress wren -o "$demo/wren-progress.png" >"$demo/wren-progress.tsv"
+"$build/seamline" held wren -o "$demo/wren-held.png" >"$demo/wren-held.tsv"
 "$build/seamline" compare wren linnet bittern -o "$demo/compare.png" >"$demo/compare.tsv"
 "$build/seamline" analyse "$demo"/recordings/wren/2025-01-14-*.wav --full-scale $full_scale \
     -o "$demo/wren-take.png" >"$demo/wren-take.tsv"

@@ -209,13 +209,14 @@ static void print_head(const option *o, char *head, size_t size)
 void options_print(const option_group *group, FILE *out)
 {
     enum { HELP_COLUMN = 26 };
-    char head[2 * NAME_SIZE];
+    char head[2 * NAME_SIZE], first[2 * NAME_SIZE + 2];
     for (size_t i = 0; i < group->n; i++) {
         print_head(&group->items[i], head, sizeof head);
-        if (strlen(head) >= HELP_COLUMN - 3)
-            fprintf(out, "  %s\n%*s%s\n", head, HELP_COLUMN, "", group->items[i].help);
-        else
-            fprintf(out, "  %-*s%s\n", HELP_COLUMN - 2, head, group->items[i].help);
+        bool beside = strlen(head) < HELP_COLUMN - 3;
+        if (!beside)
+            fprintf(out, "  %s\n", head);
+        snprintf(first, sizeof first, "  %-*s", HELP_COLUMN - 2, beside ? head : "");
+        text_wrap(out, first, HELP_COLUMN, group->items[i].help);
     }
 }
 

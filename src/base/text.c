@@ -105,6 +105,38 @@ size_t text_columns(const char *text)
     return columns;
 }
 
+/* Characters of UTF-8, not bytes. */
+static size_t width(const char *text, size_t n)
+{
+    size_t columns = 0;
+    for (size_t i = 0; i < n; i++)
+        columns += ((unsigned char)text[i] & 0xC0) != 0x80;
+    return columns;
+}
+
+void text_wrap(FILE *out, const char *first, size_t indent, const char *text)
+{
+    while (*text) {
+        size_t column = width(first, strlen(first));
+        fputs(first, out);
+        for (bool begun = false; *text && *text != '\n'; begun = true) {
+            size_t n = strcspn(text, " \n"), wide = width(text, n);
+            if (begun && column + 1 + wide > TEXT_WRAP) {
+                fprintf(out, "\n%*s", (int)indent, "");
+                column = indent;
+            } else if (begun) {
+                fputc(' ', out);
+                column++;
+            }
+            fwrite(text, 1, n, out);
+            column += wide;
+            text += n + (text[n] == ' ');
+        }
+        fputc('\n', out);
+        text += *text == '\n';
+    }
+}
+
 static size_t least(size_t a, size_t b)
 {
     return a < b ? a : b;

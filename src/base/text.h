@@ -6,6 +6,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdio.h>
 
 /* A copy in valid UTF-8: each byte that is part of no character becomes U+FFFD. */
 char *text_utf8(const char *bytes);
@@ -17,6 +18,11 @@ char *text_visible(const char *bytes);
 /* Columns that a text takes on a terminal: wide characters two, combining ones none; bytes that are
  * no character one each. */
 size_t text_columns(const char *text);
+
+/* Prints words broken at blanks into lines of at most 80 columns. Each line of the text begins with
+ * `first` and goes on with so many blanks. */
+enum { TEXT_WRAP = 80 };
+void text_wrap(FILE *out, const char *first, size_t indent, const char *text);
 
 /* The name a mistyped word most likely meant: fewest letters added, left out, changed or swapped
  * (Damerau's distance with adjacent swaps), at most a third of the longer of the two and 1 at the

@@ -133,8 +133,11 @@ void commands_print(FILE *out)
           "Usage: seamline COMMAND [OPTION...] [OPERAND...]\n\nCommands:\n",
           out);
     for (size_t i = 0; commands[i]; i++)
-        if (!commands[i]->hidden)
-            fprintf(out, "  %-24s%s\n", commands[i]->name, commands[i]->summary);
+        if (!commands[i]->hidden) {
+            char first[32];
+            snprintf(first, sizeof first, "  %-12s", commands[i]->name);
+            text_wrap(out, first, strlen(first), commands[i]->summary);
+        }
     print_shared(out);
     fputs("\nExit: 0 done, 1 input or I/O failed, 2 usage, 3 the data give no answer.\n"
           "seamline help COMMAND tells more of one, man seamline of all.\n",
@@ -148,12 +151,27 @@ static void print_examples(const command *c, FILE *out)
         fprintf(out, "  %.*s\n", (int)strcspn(line, "\n"), line);
 }
 
+/* Lines flow into each other, but for empty ones and those that begin with a blank. */
+static void print_detail(const char *detail, FILE *out)
+{
+    char *text = xstrdup(detail), *end;
+    for (char *line = text; (end = strchr(line, '\n')); line = end + 1)
+        if (*line != ' ' && line != end && end[1] != ' ' && end[1] != '\n')
+            *end = ' ';
+    fputc('\n', out);
+    text_wrap(out, "", 0, text);
+    free(text);
+}
+
 void command_print(const command *c, FILE *out)
 {
-    fprintf(out, "seamline %s: %s.\n\nUsage: seamline %s [OPTION...]%s%s\n", c->name, c->summary,
-            c->name, *c->usage ? " " : "", c->usage);
+    char *first = xformat("seamline %s: ", c->name), *summary = xformat("%s.", c->summary);
+    text_wrap(out, first, 0, summary);
+    free(first);
+    free(summary);
+    fprintf(out, "\nUsage: seamline %s [OPTION...]%s%s\n", c->name, *c->usage ? " " : "", c->usage);
     if (c->detail)
-        fprintf(out, "\n%s\n", c->detail);
+        print_detail(c->detail, out);
     if (c->n_options) {
         option_group own = {c->options, c->n_options, NULL};
         fputs("\nOptions:\n", out);

@@ -39,8 +39,8 @@ static void defaults(void *p)
 
 static const option options[] = {
     {"files", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, files),
-     "the operands are recordings of one singer, no journal; the options below but vowel go with "
-     "it"},
+     "the operands are recordings of one singer, no journal; --hold to --egg say what is known "
+     "of them"},
     {"sessions", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, sessions),
      "a row for each day and exercise instead, medians over its takes"},
     {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),

@@ -8,8 +8,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { COLUMNS = 80 };
-
 const char *sheet_title(const sheet_line *l)
 {
     if (l->exercise)
@@ -32,39 +30,6 @@ char *sheet_heading(const sheet *s, const sheet_labels *labels)
     return say_end(&y);
 }
 
-/* Characters of UTF-8, not bytes. */
-static size_t width(const char *text, size_t n)
-{
-    size_t columns = 0;
-    for (size_t i = 0; i < n; i++)
-        columns += ((unsigned char)text[i] & 0xC0) != 0x80;
-    return columns;
-}
-
-/* Words broken at blanks; each line of the text begins at `first` and goes on at `indent`. */
-static void wrap(FILE *out, const char *first, size_t indent, const char *text)
-{
-    while (*text) {
-        size_t column = width(first, strlen(first));
-        fputs(first, out);
-        for (bool begun = false; *text && *text != '\n'; begun = true) {
-            size_t n = strcspn(text, " \n"), wide = width(text, n);
-            if (begun && column + 1 + wide > COLUMNS) {
-                fprintf(out, "\n%*s", (int)indent, "");
-                column = indent;
-            } else if (begun) {
-                fputc(' ', out);
-                column++;
-            }
-            fwrite(text, 1, n, out);
-            column += wide;
-            text += n + (text[n] == ' ');
-        }
-        fputc('\n', out);
-        text += *text == '\n';
-    }
-}
-
 static void print_line(say *y, const sheet *s, size_t i, double a4_hz)
 {
     const sheet_line *l = &s->lines[i];
@@ -73,8 +38,8 @@ static void print_line(say *y, const sheet *s, size_t i, double a4_hz)
     if (l->minutes > 0)
         fprintf(y->out, " (%g min)", l->minutes);
     fputc('\n', y->out);
-    wrap(y->out, "    ", 4, how);
-    wrap(y->out, "    Why: ", 4, why);
+    text_wrap(y->out, "    ", 4, how);
+    text_wrap(y->out, "    Why: ", 4, why);
     free(how);
     free(why);
 }
@@ -84,12 +49,12 @@ char *sheet_text(const sheet *s, const sheet_labels *labels)
     say y;
     say_begin(&y, s, NULL, labels->a4_hz);
     char *heading = sheet_heading(s, labels), *preface = sheet_preface(s, labels->a4_hz);
-    wrap(y.out, "", 0, heading);
-    wrap(y.out, "", 0, labels->source);
-    wrap(y.out, "", 0, preface);
+    text_wrap(y.out, "", 0, heading);
+    text_wrap(y.out, "", 0, labels->source);
+    text_wrap(y.out, "", 0, preface);
     fputs("\nBefore you sing\n", y.out);
     for (size_t i = 0; i < n_cautions; i++)
-        wrap(y.out, "  - ", 4, cautions[i]);
+        text_wrap(y.out, "  - ", 4, cautions[i]);
     for (size_t i = 0; i < SHEET_LINES; i++) {
         if (i == 0 || s->lines[i].part != s->lines[i - 1].part)
             fprintf(y.out, "\n%s\n", sheet_part_name(s->lines[i].part));
