@@ -22,7 +22,7 @@ right = 1 - right_px(bare ? 14 : 30)
 top = 1 - down_px(bare ? 34 : 150)
 bottom = down_px(bare ? 60 : 84 + 27 * n_lines)
 gap_x = right_px(96)
-gap_y = down_px(bare ? 90 : 118)
+gap_y = down_px(bare ? 112 : 118)
 wide = (right - left - gap_x) / 2
 high = (top - bottom - gap_y) / 2
 

@@ -44,6 +44,20 @@ static char *read_file(const char *path)
     return text;
 }
 
+static inline size_t count(const char *text, const char *part)
+{
+    size_t n = 0;
+    for (; (text = strstr(text, part)); text += strlen(part))
+        n++;
+    return n;
+}
+
+static inline void assert_holds(const char *text, const char *part)
+{
+    if (!strstr(text, part))
+        fail_msg("no %s in %s", part, text);
+}
+
 static inline void write_file(const char *path, const char *text)
 {
     FILE *f = fopen(path, "wb");

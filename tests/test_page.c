@@ -16,20 +16,7 @@
 
 #include <cmocka.h>
 
-static int enter_folder(void **state)
-{
-    char *folder = xstrdup("/tmp/test_page_XXXXXX");
-    *state = folder;
-    return mkdtemp(folder) && chdir(folder) == 0 ? 0 : -1;
-}
-
-static int leave_folder(void **state)
-{
-    unlink("p.html");
-    int failed = chdir("/") != 0 || rmdir(*state) != 0;
-    free(*state);
-    return failed;
-}
+#include "run_program.h"
 
 /* The page as it is written; frees p. */
 static char *written(page *p)
@@ -38,27 +25,7 @@ static char *written(page *p)
     if (!page_write(p, "p.html", &e))
         fail_msg("%s", e.text);
     page_free(p);
-    FILE *f = fopen("p.html", "rb");
-    assert_non_null(f);
-    char *text = xcalloc(1 << 20, 1);
-    size_t n = fread(text, 1, (1 << 20) - 1, f);
-    assert_true(n > 0);
-    fclose(f);
-    return text;
-}
-
-static size_t count(const char *text, const char *part)
-{
-    size_t n = 0;
-    for (; (text = strstr(text, part)); text += strlen(part))
-        n++;
-    return n;
-}
-
-static void assert_holds(const char *text, const char *part)
-{
-    if (!strstr(text, part))
-        fail_msg("no %s in %s", part, text);
+    return read_file("p.html");
 }
 
 static const char hostile[] =
@@ -180,7 +147,7 @@ static void a_page_appears_whole_or_not_at_all(void **state)
     page_free(p);
 }
 
-#define IN_FOLDER(f) cmocka_unit_test_setup_teardown(f, enter_folder, leave_folder)
+#define IN_FOLDER(f) cmocka_unit_test_setup_teardown(f, enter_new_folder, leave_folder)
 
 int main(void)
 {

@@ -352,8 +352,8 @@ static void singers_are_on_one_plane(void **state)
     assert_true(compare_height_px(12) > compare_height_px(2));
 }
 
-/* Four days of three takes: level within 1.5, 1 and 3 dB, the last of which was not held; leak of 2,
- * -4 and 1 dB an octave. Pitch is varied throughout. */
+/* Four days of three takes: level within 1.5, 1 and 3 dB, the last not held; leak of 2, -4 and 1 dB
+ * an octave. Pitch is varied throughout. */
 enum { HELD_TAKES = 12 };
 static void held_points(held_point *points, bool by_date)
 {

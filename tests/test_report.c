@@ -41,20 +41,6 @@ static int open_studio(void **state)
     return 0;
 }
 
-static size_t count(const char *text, const char *part)
-{
-    size_t n = 0;
-    for (; (text = strstr(text, part)); text += strlen(part))
-        n++;
-    return n;
-}
-
-static void assert_holds(const char *text, const char *part)
-{
-    if (!strstr(text, part))
-        fail_msg("no %s on the page", part);
-}
-
 /* A number of the table that map prints, as the page rounds it; or that none is told. */
 static void assert_figure(const char *text, const table *t, const char *parameter)
 {

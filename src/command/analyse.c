@@ -8,6 +8,7 @@
 #include "command/explain_table.h"
 #include "command/flip_cells.h"
 #include "command/measure_cells.h"
+#include "command/option_rows.h"
 #include "command/recorded.h"
 #include "register/parts.h"
 #include "register/seam.h"
@@ -39,14 +40,12 @@ static const option options[] = {
     {"measures", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, measures),
      "with --tracks: harmonics, slopes, noise and weighted levels of every frame, too"},
     RECORDED_OPTIONS(settings),
-    {"contact", 0, OPTION_CHOICE, "up|down", "found|up|down", 0, 0, offsetof(settings, contact),
-     "which way contact of the vocal folds counts in the EGG (without it, it is found)"},
+    CONTACT_OPTION(settings, contact),
     {"explain", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, explain),
      "what registers and flips were told from, instead of the flips"},
     {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
      "draw the first FILE over time, or with --explain what was told: .png, .svg or .pdf"},
-    {"draw", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, draw),
-     "the same in a window, or as text in a terminal"},
+    DRAW_OPTION(settings, draw),
     {"register", 0, OPTION_CHOICE, "M1|M2", "none|M1|M2", 0, 0, offsetof(settings, declared),
      "what all of the takes are, from the first note to the last"},
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),

@@ -2,6 +2,7 @@
 /* calibrate: what full scale is in dB SPL, from a tone of known level, and what is kept of rigs. */
 #include "base/array.h"
 #include "command/command.h"
+#include "command/option_rows.h"
 #include "command/rig.h"
 #include "sound/calibration.h"
 #include "sound/date.h"
@@ -40,8 +41,7 @@ static const option options[] = {
      "from the lips, or a source in their place, to the microphone (30); kept with the rig"},
     {"meter-distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(settings, meter_cm),
      "from the source to the meter (where the microphone is)"},
-    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, microphone),
-     "the channel with the microphone, counted from 1 (without it, it is guessed)"},
+    MICROPHONE_OPTION(settings, microphone),
 };
 
 static int measure(const settings *own, const char *file, calibration *found, err *e)

@@ -2,6 +2,7 @@
 /* check: is a recording good enough? */
 #include "base/ticker.h"
 #include "command/command.h"
+#include "command/option_rows.h"
 #include "sound/source.h"
 #include "voice/checkup.h"
 
@@ -12,10 +13,8 @@ typedef struct settings {
 } settings;
 
 static const option options[] = {
-    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, microphone),
-     "the channel with the microphone, counted from 1 (without it, it is guessed)"},
-    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(settings, egg),
-     "the channel with the electroglottograph, counted from 1; never taken for the microphone"},
+    MICROPHONE_OPTION(settings, microphone),
+    EGG_OPTION(settings, egg),
 };
 
 static void print_checkup(table_writer *w, const char *file, const checkup *found)

@@ -4,6 +4,7 @@
 #include "base/ticker.h"
 #include "command/command.h"
 #include "command/held_sessions.h"
+#include "command/option_rows.h"
 #include "command/recorded.h"
 #include "command/take_cells.h"
 #include "journal/journal.h"
@@ -45,8 +46,7 @@ static const option options[] = {
      "a row for each day and exercise instead, medians over its takes"},
     {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
      "draw steadiness and leak of each take into FILE: .png, .svg or .pdf"},
-    {"draw", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(settings, draw),
-     "the same in a window, or as text in a terminal"},
+    DRAW_OPTION(settings, draw),
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(settings, hold),
      "what was to be held in all files: pitch, level, register, with commas, or none"},
     {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(settings, vary),

@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "base/table.h"
+#include "command/option_rows.h"
 #include "journal/journal.h"
 #include "sound/date.h"
 #include "sound/source.h"
@@ -22,8 +23,7 @@ const option statement_options[STATEMENT_OPTIONS] = {
     {"rig", 0, OPTION_TEXT, "TEXT", NULL, 0, 0, offsetof(statement, rig),
      "name of microphone, recorder and gain; calibrate --rig tells its full scale"},
     RECORDED_OPTIONS(statement),
-    {"contact", 0, OPTION_CHOICE, "up|down", "found|up|down", 0, 0, offsetof(statement, contact),
-     "which way contact of the vocal folds counts in the EGG (without it, it is found)"},
+    CONTACT_OPTION(statement, contact),
     {"hold", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, hold),
      "what was to be held: pitch, level, register with commas, or none"},
     {"vary", 0, OPTION_SET, "LIST", JOURNAL_DIMENSIONS, 0, 0, offsetof(statement, vary),

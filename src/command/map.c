@@ -6,6 +6,7 @@
 #include "command/boundary_table.h"
 #include "command/command.h"
 #include "command/from_journal.h"
+#include "command/option_rows.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "fit/least_step.h"
@@ -28,8 +29,7 @@ typedef struct map_settings {
 } map_settings;
 
 static const option options[] = {
-    {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(map_settings, out),
-     "draw into FILE: .png, .svg or .pdf (else a window, or text in a terminal)"},
+    PICTURE_OPTION(map_settings, out),
     {"sessions", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(map_settings, sessions),
      "draw one small map a session"},
     {"ranges", 0, OPTION_FLAG, NULL, NULL, 0, 0, offsetof(map_settings, ranges),

@@ -4,6 +4,7 @@
 #include "command/command.h"
 #include "command/follow.h"
 #include "command/from_journal.h"
+#include "command/option_rows.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "show/progress.h"
@@ -22,16 +23,14 @@ typedef struct settings {
 } settings;
 
 static const option options[] = {
-    {"output", 'o', OPTION_PATH, "FILE", NULL, 0, 0, offsetof(settings, out),
-     "draw into FILE: .png, .svg or .pdf (else a window, or text in a terminal)"},
+    PICTURE_OPTION(settings, out),
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
      "the vowel to follow (the one with most takes)"},
     {"at", 0, OPTION_NUMBER, "DB", NULL, -160, 160, offsetof(settings, at_db),
      "the level at which pitches are stated (the median of the voice)"},
     {"since", 0, OPTION_TEXT, "DATE", NULL, 0, 0, offsetof(settings, since),
      "compare the sessions from DATE on with those before"},
-    {"scatter", 0, OPTION_NUMBER, "ST", NULL, 0, 12, offsetof(settings, scatter_st),
-     "scatter between sessions where too few tell it (0.7)"},
+    SCATTER_OPTION(settings, scatter_st),
     GAIN_OPTION(settings, gain),
 };
 

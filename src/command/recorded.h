@@ -4,7 +4,7 @@
 
 /* How a recording was made, as the options of every command that listens say it. */
 
-#include "base/options.h"
+#include "command/option_rows.h"
 #include "voice/listen.h"
 
 #include <stddef.h>
@@ -21,10 +21,8 @@ typedef struct recorded {
      "dB SPL at the microphone of a signal with RMS 1.0 of full scale"}, \
     {"distance", 0, OPTION_NUMBER, "CM", NULL, 1, 1000, offsetof(type, how.distance_cm), \
      "from the lips to the microphone (30); levels are given at 30 cm"}, \
-    {"microphone", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, how.microphone), \
-     "the channel with the microphone, counted from 1 (without it, it is guessed)"}, \
-    {"egg", 0, OPTION_WHOLE, "N", NULL, 1, 1024, offsetof(type, how.egg), \
-     "the channel with the electroglottograph, counted from 1; never taken for the microphone"}
+    MICROPHONE_OPTION(type, how.microphone), \
+    EGG_OPTION(type, how.egg)
 /* clang-format on */
 
 /* The settings of the voice stage by them; a distance that is not stated stays the default. */

@@ -45,6 +45,8 @@ const char page_style[] =
     "  main { max-width: none; padding: 0; }\n"
     "  .wide { overflow: visible; }\n"
     "  tr, li { break-inside: avoid; }\n"
+    "  caption, thead { break-after: avoid; }\n"
+    "  tbody tr:first-child { break-before: avoid; }\n"
     "  table { font-size: 8pt; }\n"
     "  th, td { padding-right: .4rem; }\n"
     "  thead th.short { white-space: normal; overflow-wrap: normal; }\n"

@@ -133,7 +133,7 @@ static bool draw_held(const report_head *h, const plane *own, const held_score *
                       size_t first, page *p, err *e)
 {
     char *svg;
-    picture where = picture_on_page(1200, 1000, &svg);
+    picture where = picture_on_page(1200, 1060, &svg);
     held_chart c = {.singer = h->singer, .by_date = true, .n = own->n - first};
     held_point *points = xmalloc(c.n, sizeof *points);
     for (size_t i = 0; i < c.n; i++) {
