@@ -125,6 +125,42 @@ static void a_hostile_name_is_text(void **state)
     said_clear(&s);
 }
 
+/* By every command that tells of a singer: in tables it comes back as it was typed, in pictures and
+ * on pages it is text, and nothing runs. */
+static void a_hostile_name_is_text_everywhere(void **state)
+{
+    (void)state;
+    static const char *const tables[][2] = {
+        {"singers"}, {"takes", hostile}, {"held", hostile}, {"next", hostile}, {"export"}};
+    static const struct {
+        const char *command, *file;
+    } pictures[] = {
+        {"map", "p.svg"}, {"progress", "p.svg"}, {"held", "p.svg"}, {"sheet", "p.html"}};
+    for (size_t i = 0; i < N_OF(tables); i++) {
+        said s = run(tables[i][0], tables[i][1]);
+        table *t = table_of(&s);
+        assert_int_equal(s.code, EXIT_DONE);
+        bool named = table_column(t, "singer") < 0;
+        for (size_t row = 0; !named && row < t->n_rows; row++)
+            named = strcmp(cell(t, row, "singer"), hostile) == 0;
+        assert_true(named);
+        table_free(t);
+        said_clear(&s);
+    }
+    for (size_t i = 0; i < N_OF(pictures); i++) {
+        said s = run(pictures[i].command, hostile, "-o", pictures[i].file);
+        if (s.code != EXIT_DONE)
+            fail_msg("%s: %s", pictures[i].command, s.err);
+        char *shown = read_file(pictures[i].file);
+        assert_holds(shown, "`touch ran`$(touch ran)\\n&lt;/script");
+        assert_int_equal(count(shown, "<script"), 0);
+        free(shown);
+        said_clear(&s);
+        unlink(pictures[i].file);
+    }
+    assert_int_not_equal(access("ran", F_OK), 0);
+}
+
 static void what_cannot_be_done_gets_a_sentence(void **state)
 {
     (void)state;
@@ -168,6 +204,7 @@ int main(void)
         cmocka_unit_test(the_page_says_what_map_says),
         cmocka_unit_test(the_page_needs_nothing_but_itself),
         cmocka_unit_test(a_hostile_name_is_text),
+        cmocka_unit_test(a_hostile_name_is_text_everywhere),
         cmocka_unit_test(what_cannot_be_done_gets_a_sentence),
         cmocka_unit_test(a_page_that_fails_leaves_what_was_there),
     };
