@@ -185,11 +185,21 @@ static void count_decoded(void *context, size_t takes)
     show_pace(b);
 }
 
+static void count_part(void *context, double takes)
+{
+    batch *b = context;
+    pace_decoding(&b->pace, takes);
+    show_pace(b);
+}
+
 /* Where the batch is stopped, what waits for its registers is left to the next time. */
 static void judge_and_show(batch *b, size_t first)
 {
     const char *singer = b->list->items[first].singer;
-    judge_watch watch = {.decoded = count_decoded, .context = b, .opt_ticker = b->ticker};
+    judge_watch watch = {.decoded = count_decoded,
+                         .opt_decoding = count_part,
+                         .context = b,
+                         .opt_ticker = b->ticker};
     err e;
     show_pace(b);
     if (!b->interrupted && !judge_singer(b->j, singer, &watch, true, &e)) {

@@ -41,7 +41,20 @@ static void decode_together(const judgement *g, size_t n, const register_setting
     free(tracks);
 }
 
-static bool decode(judgement *g, bool quiet, register_summary *summary, err *e)
+/* A part, and who watches it. */
+typedef struct watched {
+    const judge_watch *watch;
+    size_t takes;
+} watched;
+
+static void show_part(void *whose, double share)
+{
+    const watched *w = whose;
+    w->watch->opt_decoding(w->watch->context, share * (double)w->takes);
+}
+
+static bool decode(judgement *g, const judge_watch *opt_watch, bool quiet,
+                   register_summary *summary, err *e)
 {
     char what[80];
     register_settings s = register_defaults();
@@ -51,7 +64,10 @@ static bool decode(judgement *g, bool quiet, register_summary *summary, err *e)
     flips *found = xcalloc(n, sizeof *found);
     snprintf(what, sizeof what, "decoding the registers of %zu takes", g->n);
     ticker *t = ticker_new(what, 0, quiet);
+    watched part = {opt_watch, g->n};
     effort shown = {.show = ticker_share, .whose = t, .to = 1};
+    if (opt_watch && opt_watch->opt_decoding)
+        shown = (effort){.show = show_part, .whose = &part, .to = 1};
     s.opt_effort = &shown;
     bool fine = true;
     if (g->store)
@@ -91,7 +107,7 @@ static bool judge_next(journal *j, const char *singer, const judge_watch *opt_wa
         return false;
     if (!*any)
         return true;
-    bool fine = decode(&g, quiet, &summary, e) &&
+    bool fine = decode(&g, opt_watch, quiet, &summary, e) &&
                 judgement_store(j, &g, SEAMLINE_VERSION, summary.text, stale, e);
     if (fine && !*stale)
         tell(&g, &summary, opt_watch);

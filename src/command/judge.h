@@ -11,6 +11,8 @@
 
 typedef struct judge_watch {
     void (*decoded)(void *context, size_t takes); /* called after each part, with its takes */
+    /* Called meanwhile, with so many of them as are done by then; NULL: the part shows itself. */
+    void (*opt_decoding)(void *context, double takes);
     void *context;
     struct ticker *opt_ticker; /* hidden before something is told */
     bool stopped;              /* out: Ctrl-C came (interrupt.h) and the parts that are left wait */

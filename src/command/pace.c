@@ -32,6 +32,12 @@ void pace_decoded(pace *p, size_t more)
     size_t most = p->heard - p->decoded;
     p->decode_s += lap(p);
     p->decoded += more < most ? more : most;
+    p->part = 0;
+}
+
+void pace_decoding(pace *p, double part)
+{
+    p->part = fmin(part, (double)(p->heard - p->decoded));
 }
 
 double pace_share(const pace *p)
@@ -42,6 +48,6 @@ double pace_share(const pace *p)
         return 0;
     double hear_s = p->hear_s / (double)p->heard;
     double decode_s = p->decoded ? p->decode_s / (double)p->decoded : hear_s;
-    double done_s = p->hear_s + (double)p->decoded * decode_s;
+    double done_s = p->hear_s + ((double)p->decoded + p->part) * decode_s;
     return fmin(done_s / ((double)p->n * (hear_s + decode_s)), 1);
 }
