@@ -12,7 +12,8 @@
 typedef struct ticker ticker;
 
 /* `what` is counted, in ASCII: "takes". total 0: one long work, such as "decoding the registers of
- * 12 takes", whose line comes after half a second. Quiet and a stderr that is no terminal draw nothing. `what` is borrowed. */
+ * 12 takes", whose line comes after half a second. Quiet and a stderr that is no terminal draw
+ * nothing. `what` is borrowed. */
 ticker *ticker_new(const char *what, size_t total, bool quiet);
 /* `done` of total are finished; draws at most ten times a second. While Ctrl-C or SIGTERM waits to
  * be heard (blocked), the line says so. */
@@ -27,8 +28,8 @@ void ticker_free(ticker *t); /* clears the line; NULL allowed */
 
 /* "[=====>              ] 3 of 12 takes, 1 min 20 s left" for `elapsed_s` seconds so far, of which
  * `since_s` since the share of the work that is done last grew; while nothing is done "35 s so far"
- * in its place, from the first second on. For total 0 "[===>     ] 17 % of decoding ...", and without
- * a bar while nothing is done. */
+ * in its place, from the first second on. For total 0 "[===>     ] 17 % of decoding ...", and
+ * without a bar while nothing is done. */
 enum { TICKER_LINE_SIZE = 160 };
 typedef struct ticker_state {
     const char *what;
