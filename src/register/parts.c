@@ -16,7 +16,7 @@ static const double frame_s = 0.005;
 parts_settings parts_defaults(void)
 {
     return (parts_settings){
-        .whole = 72000, .own = 48000, .longest = 24000, .excerpts = 30, .excerpt = 800};
+        .whole = 72000, .own = 42000, .longest = 24000, .excerpts = 30, .excerpt = 800};
 }
 
 typedef struct run { /* frames first..first + n - 1 of a take are to be told */

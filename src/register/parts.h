@@ -20,7 +20,7 @@ typedef void parts_stated(void *context, size_t take, track *t);
 
 typedef struct parts_settings { /* in frames of 5 ms */
     size_t whole;    /* 72000 voiced ones (6 minutes): about 1 kB each while they are decoded */
-    size_t own;      /* 48000 voiced ones (4 minutes) of a part */
+    size_t own;      /* 42000 voiced ones (3.5 minutes) of a part: the sample comes to it */
     size_t longest;  /* 24000: 2 minutes; at least 4000 */
     size_t excerpts; /* 30, at most PARTS_EXCERPTS */
     size_t excerpt;  /* 800: 4 s each, 2 minutes in all */
