@@ -8,7 +8,7 @@ CFLAGS ?= -O3 -g
 PREFIX ?= /usr/local
 HOUSE = -std=c17 -D_XOPEN_SOURCE=700 -ffp-contract=off -fno-math-errno -Isrc -Itests \
   -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wvla \
-  -Wundef -Wwrite-strings -Wformat=2
+  -Wundef -Wwrite-strings -Wformat=2 -Wno-psabi
 ifdef DEV
 HOUSE += -Werror
 endif

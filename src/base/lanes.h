@@ -13,16 +13,22 @@ enum { LANES = 8 };
 typedef float lanes __attribute__((vector_size(32)));
 typedef int lane_bits __attribute__((vector_size(32)));
 
-/* Four of each, for what needs a double. */
+/* Four of each, for what needs a double; as they lie in arrays from malloc. */
 typedef double fours __attribute__((vector_size(32)));
+typedef double fours_stored __attribute__((vector_size(32), aligned(16)));
 typedef float four_floats __attribute__((vector_size(16)));
 typedef int four_ints __attribute__((vector_size(16)));
+typedef long long four_longs __attribute__((vector_size(32)));
 
 #if defined(__x86_64__) && defined(__linux__)
 #define EACH_PROCESSOR __attribute__((target_clones("avx2", "default")))
 #else
 #define EACH_PROCESSOR
 #endif
+
+/* What such functions are made of, and what takes or gives fours: it becomes part of its caller, so
+ * that it is compiled for the same processor and how fours would be handed on is no matter. */
+#define EACH_PART static inline __attribute__((always_inline))
 
 /* The sum of the products x[i] y[i]; 0 for n = 0. */
 float lanes_dot(const float *x, const float *y, size_t n);

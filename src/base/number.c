@@ -24,8 +24,39 @@ static void former_locale(locale_t plain, locale_t former)
     freelocale(plain);
 }
 
+/* Digits with at most one point, few enough that they are a whole number below 2^53 over a power of
+ * ten below 10^22: both are doubles, and their quotient is rounded once, as by strtod (Clinger,
+ * PLDI 1990). */
+static bool plain_decimal(const char *text, double *value)
+{
+    static const double tens[] = {1,   1e1, 1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                  1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15};
+    const char *at = text + (*text == '-');
+    long long whole = 0;
+    int digits = 0, decimals = 0;
+    bool point = false;
+    for (; (*at >= '0' && *at <= '9') || (*at == '.' && !point); at++) {
+        if (*at == '.') {
+            point = true;
+            continue;
+        }
+        whole = 10 * whole + (*at - '0');
+        decimals += point;
+        if (++digits > 15)
+            return false;
+    }
+    if (*at || !digits)
+        return false;
+    *value = (double)whole / tens[decimals];
+    if (*text == '-')
+        *value = -*value;
+    return true;
+}
+
 bool number_read(const char *text, double *value)
 {
+    if (plain_decimal(text, value))
+        return true;
     if (!*text || text[strspn(text, "+-.0123456789eE")])
         return false;
     locale_t plain, former = plain_locale(&plain);

@@ -92,12 +92,14 @@ static objective objective_of(const penalised *p)
     return f;
 }
 
+/* Observations for which objective_of's scales are right. */
+static const double SCALED_FOR = 20;
 static const double FLAT = 1e-3;
-static maximum climb_from(const objective *f, const double *start)
+static maximum climb_from(const objective *f, const likelihood *l, const double *start)
 {
     square directions = {0};
     for (size_t i = 0; i < f->n; i++)
-        directions.at[i][i] = f->scale[i];
+        directions.at[i][i] = f->scale[i] / sqrt(fmax((double)l->n / SCALED_FOR, 1));
     return maximum_find(f, start, f->n, &directions, FLAT);
 }
 
@@ -129,7 +131,7 @@ static maximum climb(const objective *f, const likelihood *l)
         for (int i = 1; i < STARTS; i++)
             if (value[i] > value[top])
                 top = i;
-        maximum m = climb_from(f, start[top]);
+        maximum m = climb_from(f, l, start[top]);
         if (m.value > best.value)
             best = m;
         value[top] = -INFINITY;
@@ -144,7 +146,8 @@ static void fit_one(estimate *e, const double *opt_start)
     e->penalised = (penalised){&e->likelihood, &e->prior};
     e->fit.f = objective_of(&e->penalised);
     e->fit.n_means = likelihood_log_s(&e->likelihood, 0);
-    e->fit.top = opt_start ? climb_from(&e->fit.f, opt_start) : climb(&e->fit.f, &e->likelihood);
+    e->fit.top = opt_start ? climb_from(&e->fit.f, &e->likelihood, opt_start)
+                           : climb(&e->fit.f, &e->likelihood);
 }
 
 static bool could_part(const estimate *e)
@@ -186,29 +189,53 @@ static void fit_apart(estimate *e)
     fit_one(e, start);
     e->prior.slope_apart = apart;
     fit_one(e, e->fit.top.theta);
-    maximum near = climb_from(&e->fit.f, start);
+    maximum near = climb_from(&e->fit.f, &e->likelihood, start);
     if (near.value > e->fit.top.value)
         e->fit.top = near;
 }
 
-/* With many observations the search starts from the answer of every so-manieth cluster. */
+static void grid_for_offset(estimate *e)
+{
+    double ratio = fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST);
+    likelihood_grid_new(&e->likelihood, fmax(ratio, GRID_RATIO));
+}
+
+/* The straight boundary, all takes of one session. */
+static void fit_straight(estimate *e)
+{
+    fit_one(e, NULL);
+    if (e->likelihood.offset && offset_ratio(e) > GRID_RATIO) {
+        grid_for_offset(e);
+        fit_one(e, e->fit.top.theta);
+    }
+    if (could_part(e) && !e->prior.slopes_known)
+        fit_apart(e);
+}
+
+/* With many observations it is sought among every so-manieth cluster, and from there among all. */
 static void fit_from_few(estimate *e)
 {
     size_t every = e->likelihood.n / MANY + 1, n = 0;
-    if (every == 1) {
-        fit_one(e, NULL);
-        return;
-    }
     estimate few = *e;
     few.likelihood.obs = xmalloc(e->likelihood.n, sizeof *few.likelihood.obs);
-    for (size_t i = 0; i < e->likelihood.n; i++)
+    for (size_t i = 0; every > 1 && i < e->likelihood.n; i++)
         if (e->likelihood.obs[i].cluster % every == 0)
             few.likelihood.obs[n++] = e->likelihood.obs[i];
     few.likelihood.n = n;
-    bool enough = starts_known(&few.likelihood);
-    if (enough)
-        fit_one(&few, NULL);
-    fit_one(e, enough ? few.fit.top.theta : NULL);
+    few.likelihood.grid = NULL;
+    if (n > 0 && starts_known(&few.likelihood)) {
+        if (few.likelihood.offset)
+            likelihood_grid_new(&few.likelihood, GRID_RATIO);
+        fit_straight(&few);
+        e->likelihood.shared = few.likelihood.shared;
+        e->fit = few.fit;
+        if (e->likelihood.offset)
+            grid_for_offset(e);
+        fit_one(e, few.fit.top.theta);
+    } else {
+        fit_straight(e);
+    }
+    likelihood_grid_free(few.likelihood.grid);
     free(few.likelihood.obs);
 }
 
@@ -224,8 +251,10 @@ static void fit_scatter(estimate *e)
         scatter = fmax(fabs(*t), 0.2);
     }
     l->scatter = true;
-    likelihood_grid_new(
-        l, l->offset ? fmax(GRID_RATIO, fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST)) : GRID_RATIO);
+    if (l->offset)
+        grid_for_offset(e);
+    else
+        likelihood_grid_new(l, GRID_RATIO);
     insert(l, likelihood_scatter(l), log(scatter), start);
     fit_one(e, start);
 }
@@ -264,12 +293,6 @@ static void try_curve(estimate *e)
 static void fit_best(estimate *e)
 {
     fit_from_few(e);
-    if (e->likelihood.offset && offset_ratio(e) > GRID_RATIO) {
-        likelihood_grid_new(&e->likelihood, fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST));
-        fit_one(e, e->fit.top.theta);
-    }
-    if (could_part(e) && !e->prior.slopes_known)
-        fit_apart(e);
     if (observe_scatter(&e->likelihood))
         fit_scatter(e);
     if (could_bend(e) && !e->prior.slopes_known)

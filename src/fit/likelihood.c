@@ -48,21 +48,21 @@ size_t likelihood_parameters(const likelihood *l)
 
 /* Equal steps over +-4 standard deviations of the offset. With m observations the integrand is
  * about normal with a standard deviation of 1 / sqrt(1 + m ratio^2) of these; the trapezoid rule
- * with steps of 1.4 of that integrates a normal to 1e-4 of its height, of 1.2 to 3e-6 (Poisson's
- * summation: 2 exp(-2 pi^2 / h^2)). */
-static const double REACH = 4.0, STEP = 1.25;
-enum { MOST_NODES = 257 };
+ * with steps of 1.4 of that integrates a normal to 1e-4 of its height, of 1.3 to 2e-5 (Poisson's
+ * summation: 2 exp(-2 pi^2 / h^2)). Nodes come in fours, so that most steps are smaller. */
+static const double REACH = 4.0, STEP = 1.3;
+enum { MOST_FOURS = 64 };
 
 typedef struct nodes {
-    size_t n;
-    double *a;          /* in units of the offset's standard deviation */
-    double *log_weight; /* they sum to 1 */
+    size_t n;             /* fours */
+    fours_stored *a;      /* in units of the offset's standard deviation */
+    fours_stored *weight; /* they sum to 1 */
 } nodes;
 
 struct likelihood_grid {
     size_t most;           /* observations in a cluster */
     nodes *sizes;          /* [most + 1] */
-    part *parts;           /* [most][nodes]: of one cluster at all nodes */
+    parts *parts;          /* [most][nodes]: of one cluster at all nodes */
     reduced *reduced;      /* [observations of a session, or of a cluster] */
     hermite *hermite;      /* NULL without scatter */
     hermite_place *places; /* [sessions] */
@@ -70,17 +70,18 @@ struct likelihood_grid {
 
 static nodes nodes_new(size_t m, double ratio)
 {
-    double half = ceil(REACH / STEP * sqrt(1.0 + (double)m * ratio * ratio)), sum = 0;
-    size_t n = 2 * (size_t)half + 1;
-    nodes out = {.n = n < MOST_NODES ? n : MOST_NODES};
+    double least = 2 * REACH / STEP * sqrt(1.0 + (double)m * ratio * ratio), sum = 0;
+    nodes out = {.n = (size_t)fmin(ceil((least + 1) / 4), MOST_FOURS)};
     out.a = xmalloc(2 * out.n, sizeof *out.a);
-    out.log_weight = out.a + out.n;
-    for (size_t q = 0; q < out.n; q++) {
-        out.a[q] = REACH * (2.0 * (double)q / (double)(out.n - 1) - 1.0);
-        sum += exp(-0.5 * out.a[q] * out.a[q]);
+    out.weight = out.a + out.n;
+    for (size_t q = 0; q < 4 * out.n; q++) {
+        double a = REACH * (2.0 * (double)q / (double)(4 * out.n - 1) - 1.0);
+        out.a[q / 4][q % 4] = a;
+        out.weight[q / 4][q % 4] = exp(-0.5 * a * a);
+        sum += out.weight[q / 4][q % 4];
     }
     for (size_t q = 0; q < out.n; q++)
-        out.log_weight[q] = -0.5 * out.a[q] * out.a[q] - log(sum);
+        out.weight[q] /= sum;
     return out;
 }
 
@@ -142,21 +143,70 @@ void likelihood_grid_free(likelihood_grid *g)
     free(g);
 }
 
-/* Mean of an observation's derivatives under the posterior of the offset; adds to *d_t. */
-static part mean_part(const part *parts, const double *posterior, const nodes *at, int sign,
-                      double *d_t)
+static double sum_of(const fours *x)
 {
-    part mean = {0};
+    return ((*x)[0] + (*x)[1]) + ((*x)[2] + (*x)[3]);
+}
+
+/* Mean of an observation's derivatives under the posterior of the offset; adds to *d_t. */
+EACH_PROCESSOR static part mean_part(const parts *p, const fours_stored *posterior, const nodes *at,
+                                     int sign, double *d_t)
+{
+    fours d_start = {0}, d_top = {0}, d_end = {0}, d_log_s = {0}, ended = {0}, by_t = {0};
     for (size_t q = 0; q < at->n; q++) {
-        const part *p = &parts[q];
-        mean.d_start += posterior[q] * p->d_start;
-        mean.d_top += posterior[q] * p->d_top;
-        mean.d_end += posterior[q] * p->d_end;
-        mean.d_log_s += posterior[q] * p->d_log_s;
-        mean.ended += posterior[q] * p->ended;
-        *d_t -= sign * at->a[q] * posterior[q] * (p->d_start + p->d_top + p->d_end);
+        d_start += posterior[q] * p[q].d_start;
+        d_top += posterior[q] * p[q].d_top;
+        d_end += posterior[q] * p[q].d_end;
+        d_log_s += posterior[q] * p[q].d_log_s;
+        ended += posterior[q] * p[q].ended;
+        by_t += at->a[q] * posterior[q] * (p[q].d_start + p[q].d_top + p[q].d_end);
     }
-    return mean;
+    *d_t -= sign * sum_of(&by_t);
+    return (part){.d_start = sum_of(&d_start),
+                  .d_top = sum_of(&d_top),
+                  .d_end = sum_of(&d_end),
+                  .d_log_s = sum_of(&d_log_s),
+                  .ended = sum_of(&ended)};
+}
+
+/* The posterior of the shift from n observations' parts, and the log of its sum. */
+EACH_PROCESSOR static double posterior_of(const parts *p, size_t n, const nodes *at,
+                                          fours_stored *posterior)
+{
+    fours sum = {0};
+    for (size_t q = 0; q < at->n; q++) {
+        fours all = at->weight[q];
+        for (size_t i = 0; i < n; i++)
+            all *= p[i * at->n + q].factor;
+        posterior[q] = all;
+        sum += all;
+    }
+    double total = sum_of(&sum);
+    for (size_t q = 0; q < at->n; q++)
+        posterior[q] /= total;
+    return log(total);
+}
+
+/* The same of parts that are in logs, which need not be near each other. */
+static double posterior_in_logs(const parts *p, size_t n, const nodes *at, fours_stored *posterior)
+{
+    double top = -INFINITY, sum = 0;
+    for (size_t q = 0; q < 4 * at->n; q++) {
+        double value = log(at->weight[q / 4][q % 4]);
+        for (size_t i = 0; i < n; i++)
+            value += p[i * at->n + q / 4].value[q % 4];
+        posterior[q / 4][q % 4] = value;
+        top = fmax(top, value);
+    }
+    if (top == -INFINITY)
+        return top;
+    for (size_t q = 0; q < 4 * at->n; q++) {
+        posterior[q / 4][q % 4] = exp(posterior[q / 4][q % 4] - top);
+        sum += posterior[q / 4][q % 4];
+    }
+    for (size_t q = 0; q < at->n; q++)
+        posterior[q] /= sum;
+    return top + log(sum);
 }
 
 /* One cluster with the session's shift: the observations' product at each node, summed. */
@@ -165,34 +215,21 @@ static double integrated(const likelihood *l, const threshold_obs *obs, const re
 {
     const likelihood_grid *g = l->grid;
     const nodes *at = &g->sizes[n];
-    double value[MOST_NODES], factor[MOST_NODES], top = -INFINITY, sum = 0;
+    fours_stored posterior[MOST_FOURS], along[MOST_FOURS];
     double t = theta[likelihood_offset(l)];
-    memcpy(value, at->log_weight, at->n * sizeof *value);
-    for (size_t q = 0; q < at->n; q++)
-        factor[q] = 1;
-    for (size_t i = 0; i < n; i++)
-        for (size_t q = 0; q < at->n; q++) {
-            part *p = &g->parts[i * at->n + q];
-            *p = threshold_part(l, &r[i], -obs[i].sign * (shift + t * at->a[q]));
-            value[q] += p->value;
-            factor[q] *= p->factor;
-        }
-    for (size_t q = 0; q < at->n; q++)
-        top = fmax(top, value[q] += log(factor[q]));
-    if (top == -INFINITY)
-        return top;
-    for (size_t q = 0; q < at->n; q++) {
-        value[q] = exp(value[q] - top);
-        sum += value[q];
+    for (size_t i = 0; i < n; i++) {
+        for (size_t q = 0; q < at->n; q++)
+            along[q] = -obs[i].sign * (shift + t * at->a[q]);
+        threshold_parts(l, &r[i], along, at->n, &g->parts[i * at->n]);
     }
-    for (size_t q = 0; q < at->n; q++)
-        value[q] /= sum;
-    for (size_t i = 0; opt_gradient && i < n; i++) {
-        part mean = mean_part(&g->parts[i * at->n], value, at, obs[i].sign,
+    double value = l->share > 0 ? posterior_of(g->parts, n, at, posterior)
+                                : posterior_in_logs(g->parts, n, at, posterior);
+    for (size_t i = 0; opt_gradient && i < n && value > -INFINITY; i++) {
+        part mean = mean_part(&g->parts[i * at->n], posterior, at, obs[i].sign,
                               &opt_gradient[likelihood_offset(l)]);
         threshold_add(l, &r[i], &mean, opt_gradient);
     }
-    return top + log(sum);
+    return value;
 }
 
 static double plain(const likelihood *l, const threshold_obs *o, const reduced *r, double shift,

@@ -66,7 +66,7 @@ size_t likelihood_log_s(const likelihood *l, unsigned group);
 size_t likelihood_offset(const likelihood *l);  /* only where l->offset */
 size_t likelihood_scatter(const likelihood *l); /* only where l->scatter */
 
-/* Makes l->grid (frees an earlier one): for each size of cluster the nodes that integrate to 1e-5
+/* Makes l->grid (frees an earlier one): for each size of cluster the nodes that integrate to 2e-5
  * while the offset is up to `ratio` times the spread, and room for every session. */
 void likelihood_grid_new(likelihood *l, double ratio);
 void likelihood_grid_free(likelihood_grid *g);

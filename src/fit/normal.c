@@ -60,31 +60,3 @@ double normal_log_mean_density(double a, double b, double *opt_da, double *opt_d
     }
     return log_inside - log(w);
 }
-
-static double density(double x)
-{
-    return 0.39894228040143267794 * exp(-0.5 * x * x);
-}
-
-double normal_tail(double x, double *slope)
-{
-    *slope = -density(x);
-    return 0.5 * erfc(x * M_SQRT1_2);
-}
-
-double normal_mean_density(double a, double b, double *da, double *db)
-{
-    double w = b - a, m = a + 0.5 * w;
-    if (w * (1.0 + fabs(m)) < NARROW) {
-        double at_mid = density(m), bend = (m * m - 1.0) / 24.0;
-        double common = at_mid * (-0.5 * m + w * w * m / 24.0);
-        *da = common - at_mid * 2.0 * w * bend;
-        *db = common + at_mid * 2.0 * w * bend;
-        return at_mid * (1.0 + w * w * bend);
-    }
-    double lo = m < 0 ? -b : a, hi = m < 0 ? -a : b;
-    double inside = 0.5 * (erfc(lo * M_SQRT1_2) - erfc(hi * M_SQRT1_2)) / w;
-    *da = (inside - density(a)) / w;
-    *db = (density(b) - inside) / w;
-    return inside;
-}

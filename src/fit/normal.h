@@ -14,9 +14,4 @@ double normal_log_tail(double x, double *opt_slope);
  * density itself when a = b. *opt_da, *opt_db: its derivatives (both given or both NULL). */
 double normal_log_mean_density(double a, double b, double *opt_da, double *opt_db);
 
-/* The same not in logs, for sums in which the far tail does not count: Q(x) and its derivative;
- * the mean density on [a, b] and its derivatives. */
-double normal_tail(double x, double *slope);
-double normal_mean_density(double a, double b, double *da, double *db);
-
 #endif

@@ -2,11 +2,9 @@
 #include "fit/threshold.h"
 
 #include "fit/normal.h"
+#include "fit/normal_fours.h"
 
 #include <math.h>
-
-/* Below this many spreads a threshold is as good as never passed: 1e-12. */
-static const double NEAR = -7.0;
 
 /* The coefficients of one group. */
 typedef struct coefficients {
@@ -117,46 +115,97 @@ static part exact_part(const reduced *r, double shift)
 }
 
 /* How it ended: (1 - share) [w f + (1 - w) Q] + share / 2. */
-static part part_end(const likelihood *l, const reduced *r, double shift)
+EACH_PART void parts_end(const likelihood *l, const reduced *r, const fours_stored *shift,
+                         parts *out)
 {
-    double top = (r->z_top + shift) * r->inverse_s, end = 0, d_top = 0, d_end = 0, q = 1, q_top = 0;
-    double f = 0;
+    fours top = (r->z_top + *shift) * r->inverse_s, f = {0}, d_top = {0}, d_end = {0}, q = {0};
+    fours by_top = {0}, by_end = {0}, w = {0};
+    double width = (r->z_end - r->z_top) * r->inverse_s;
     if (r->ended > 0) {
-        end = (r->z_end + shift) * r->inverse_s;
-        f = r->ended * normal_mean_density(top, end, &d_top, &d_end);
+        f = r->ended * normal_mean_density(&top, width, &d_top, &d_end);
+        by_top = r->ended * d_top;
+        by_end = r->ended * d_end;
+        w = fours_of(width);
     }
-    if (r->lasted > 0 && top > NEAR)
-        q = normal_tail(top, &q_top);
-    double all = f + r->lasted * q + 0.5 * l->share;
-    part p = {.factor = all, .ended = f / all};
-    double by_top = (r->ended * d_top + r->lasted * q_top) / all, by_end = r->ended * d_end / all;
-    p.d_top = by_top * r->inverse_s;
-    p.d_end = by_end * r->inverse_s;
-    p.d_log_s = -p.ended - top * by_top - end * by_end;
-    return p;
+    if (r->lasted > 0) {
+        fours density = normal_density(top);
+        q = r->lasted * normal_tail(top, density);
+        by_top -= r->lasted * density;
+    }
+    fours all = f + q + 0.5 * l->share;
+    by_top /= all;
+    by_end /= all;
+    *out = (parts){.factor = all,
+                   .ended = f / all,
+                   .d_top = by_top * r->inverse_s,
+                   .d_end = by_end * r->inverse_s,
+                   .d_log_s = -f / all - top * by_top - (top + w) * by_end};
 }
+
+/* Below this many spreads a threshold is as good as never passed: 1e-12. */
+static const double NEAR = -7.0;
 
 /* Given that it was not yet passed at the start: divided by (1 - share) Q + share. A start far
  * beyond the threshold then speaks of a wrong label, not of the threshold. */
-static void part_start(const likelihood *l, const reduced *r, double shift, part *p)
+EACH_PART void parts_start(const likelihood *l, const reduced *r, const fours_stored *shift,
+                           parts *p)
 {
-    double start = (r->z_start + shift) * r->inverse_s, q_start;
-    if (!r->o->truncated || start < NEAR)
-        return;
-    double all = (1.0 - l->share) * normal_tail(start, &q_start) + l->share;
-    double by_start = (1.0 - l->share) * q_start / all;
+    fours start = (r->z_start + *shift) * r->inverse_s, density = normal_density(start);
+    fours all = (1.0 - l->share) * normal_tail(start, density) + l->share;
+    fours by_start = (l->share - 1.0) * density / all;
     p->factor /= all;
     p->d_start = -by_start * r->inverse_s;
     p->d_log_s += start * by_start;
+}
+
+EACH_PROCESSOR static void contaminated(const likelihood *l, const reduced *r,
+                                        const fours_stored *shift, size_t n, parts *out)
+{
+    for (size_t i = 0; i < n; i++) {
+        four_longs near = (r->z_start + shift[i]) * r->inverse_s > NEAR;
+        parts_end(l, r, &shift[i], &out[i]);
+        if (r->o->truncated && (near[0] | near[1] | near[2] | near[3]))
+            parts_start(l, r, &shift[i], &out[i]);
+    }
+}
+
+static part one_of(const parts *p, int lane)
+{
+    return (part){p->value[lane], p->factor[lane],  p->d_start[lane], p->d_top[lane],
+                  p->d_end[lane], p->d_log_s[lane], p->ended[lane]};
+}
+
+static void put(parts *p, int lane, part one)
+{
+    p->value[lane] = one.value;
+    p->factor[lane] = one.factor;
+    p->d_start[lane] = one.d_start;
+    p->d_top[lane] = one.d_top;
+    p->d_end[lane] = one.d_end;
+    p->d_log_s[lane] = one.d_log_s;
+    p->ended[lane] = one.ended;
+}
+
+void threshold_parts(const likelihood *l, const reduced *r, const fours_stored *shift, size_t n,
+                     parts *out)
+{
+    if (l->share > 0) {
+        contaminated(l, r, shift, n, out);
+        return;
+    }
+    for (size_t i = 0; i < n; i++)
+        for (int lane = 0; lane < 4; lane++)
+            put(&out[i], lane, exact_part(r, shift[i][lane]));
 }
 
 part threshold_part(const likelihood *l, const reduced *r, double shift)
 {
     if (!(l->share > 0))
         return exact_part(r, shift);
-    part p = part_end(l, r, shift);
-    part_start(l, r, shift, &p);
-    return p;
+    parts p;
+    fours_stored at = fours_of(shift);
+    contaminated(l, r, &at, 1, &p);
+    return one_of(&p, 0);
 }
 
 static void add_height(const likelihood *l, const threshold_obs *o, const threshold_point *p,

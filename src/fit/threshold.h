@@ -5,6 +5,7 @@
 /* One observation of likelihood.h: reduced to three places at the current coefficients, then its
  * value and derivatives at each shift of the path. */
 
+#include "base/lanes.h"
 #include "fit/likelihood.h"
 
 typedef struct reduced {
@@ -18,15 +19,22 @@ typedef struct reduced {
 } reduced;
 
 typedef struct part {
-    double value, factor; /* the likelihood is factor * exp(value): no logarithm unless it is
-                                     small */
+    double value, factor;         /* the likelihood is factor * exp(value) */
     double d_start, d_top, d_end; /* d log-likelihood / d z, per st */
     double d_log_s;
     double ended; /* share of the value that comes from an end under the model */
 } part;
 
+/* The same at four shifts. */
+typedef struct parts {
+    fours_stored value, factor, d_start, d_top, d_end, d_log_s, ended;
+} parts;
+
 reduced threshold_reduce(const likelihood *l, const threshold_obs *o, const double *theta);
 part threshold_part(const likelihood *l, const reduced *r, double shift);
+/* With n fours of shifts of the path; value is 0 where there is contamination. */
+void threshold_parts(const likelihood *l, const reduced *r, const fours_stored *shift, size_t n,
+                     parts *out);
 /* Adds weight * the gradient of one observation, its offset apart. */
 void threshold_add(const likelihood *l, const reduced *r, const part *p, double *gradient);
 
