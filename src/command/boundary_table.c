@@ -12,18 +12,16 @@ static void note_attempts(const boundary *b, flip_direction direction, const cha
     table_note(w, key, "%zu, without a flip %zu", attempts, censored);
 }
 
-/* Which of line and parabola was chosen, and by how much. */
+/* Which of line and parabola is more probable; figures are averages over both. */
 static void note_curve(const boundary *b, table_writer *w)
 {
-    double gain;
-    figure f = boundary_curve(b, &gain);
+    double curved;
+    figure f = boundary_curve(b, &curved);
     if (isfinite(f.estimate))
-        table_note(w, "curve", "%.4f st/dB^2 (%.4f to %.4f), AICc %.1f less than straight",
-                   f.estimate, f.lo95, f.hi95, gain);
-    else if (isfinite(gain))
-        table_note(w, "curve", "straight, AICc %.1f less than curved", -gain);
-    else if (gain == -INFINITY)
-        table_note(w, "curve", "straight: too few flips for the coefficients of a curve");
+        table_note(w, "curve", "%.4f st/dB^2 (%.4f to %.4f), with probability %.2f", f.estimate,
+                   f.lo95, f.hi95, curved);
+    else if (isfinite(curved))
+        table_note(w, "curve", "straight with probability %.2f", 1 - curved);
     else
         table_note(w, "curve", "straight: a curve is tried from 12 flips over 10 dB on");
 }

@@ -18,8 +18,6 @@ struct boundary {
     boundary_flip *flips;
     size_t n_flips;
     figures figures;
-    double lo_ratio[2],
-        hi_ratio[2]; /* half-widths at at_db over the standard error, by direction */
     double level_lo_db[2], level_hi_db[2];
 };
 
@@ -174,22 +172,13 @@ const char *boundary_reason(const boundary *b, boundary_row row)
 
 figure boundary_pitch_at(const boundary *b, flip_direction direction, double level_db)
 {
-    const figures *f = &b->figures;
-    const figure *told = &f->rows[figures_row(direction, BOUNDARY_UP_PITCH)];
-    if (isnan(told->estimate))
-        return *told;
-    double c[MAXIMUM_PARAMETERS], x = level_db - b->at_db;
-    estimate_contrast(b->estimate, direction, x, c);
-    double error = sqrt(fitted_variance(&b->estimate->fit, c));
-    double pitch = estimate_pitch(b->estimate, direction, x);
-    return (figure){pitch, pitch - f->lo_ratio[direction] * error,
-                    pitch + f->hi_ratio[direction] * error};
+    return figures_pitch(&b->figures, b->estimate, direction, level_db - b->at_db);
 }
 
-figure boundary_curve(const boundary *b, double *gain_or_null)
+figure boundary_curve(const boundary *b, double *probability_or_null)
 {
-    if (gain_or_null)
-        *gain_or_null = b->estimate->curve_gain;
+    if (probability_or_null)
+        *probability_or_null = b->estimate->curved;
     return b->figures.curve;
 }
 

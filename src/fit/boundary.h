@@ -72,10 +72,10 @@ const char *boundary_reason(const boundary *b, boundary_row row); /* NULL when t
 
 /* Pitch of the boundary at a level, with its 95 % interval; NaN when not told. */
 figure boundary_pitch_at(const boundary *b, flip_direction direction, double level_db);
-/* Curvature, st/dB^2 (half the second derivative), where the boundary is a parabola over level
- * (criterion: estimate.h); NaN where it is straight. *gain_or_null: AICc straight less AICc curved,
- * NaN when too few flips or levels let a curve be tried. */
-figure boundary_curve(const boundary *b, double *gain_or_null);
+/* Curvature, st/dB^2 (half the second derivative), where the boundary is more probably a parabola
+ * over level than a line; else NaN. *probability_or_null: of a curve (estimate.h), NaN when too few
+ * flips or levels let one be tried. All other figures are averages over both. */
+figure boundary_curve(const boundary *b, double *probability_or_null);
 /* How far sessions differ, st, as found; NaN for one session. */
 double boundary_scatter(const boundary *b);
 /* The levels at which this direction was really sung (attempts), beyond which it is not drawn;

@@ -10,12 +10,15 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <gsl/gsl_randist.h>
 #include <gsl/gsl_statistics_double.h>
 
 /* Observations from which on the search starts from a part of them. */
 enum { MANY = 150 };
 /* A curve is tried from so many flips over such a range on. */
 static const double CURVE_FLIPS = 12, CURVE_RANGE_DB = 10;
+/* What is less probable is left out. */
+static const double NEGLIGIBLE = 0.01;
 /* Offset over spread up to which the grid is fine enough; a finer one is made where needed. */
 static const double GRID_RATIO = 1.0, GRID_RATIO_MOST = 5.0;
 
@@ -32,6 +35,7 @@ void estimate_free(estimate *e)
     free(e->likelihood.obs);
     free(e->likelihood.points);
     likelihood_grid_free(e->likelihood.grid);
+    free(e->other);
     free(e);
 }
 
@@ -266,28 +270,57 @@ static bool could_bend(const estimate *e)
     return e->flips[0] + e->flips[1] >= CURVE_FLIPS && hi - lo >= CURVE_RANGE_DB;
 }
 
-static double aicc(const estimate *e)
+/* Of what it points to all but itself is the straight one's. */
+static estimate *curved_of(const estimate *straight)
 {
-    double k = (double)likelihood_parameters(&e->likelihood), n = e->flips[0] + e->flips[1];
-    double value = likelihood_value(&e->likelihood, e->fit.top.theta, NULL);
-    return n > k + 1 ? -2 * value + 2 * k * n / (n - k - 1) : INFINITY;
+    estimate *e = xmalloc(1, sizeof *e);
+    double start[MAXIMUM_PARAMETERS];
+    *e = *straight;
+    memcpy(start, e->fit.top.theta, sizeof start);
+    e->likelihood.n_x = 2;
+    insert(&e->likelihood, likelihood_b(&e->likelihood, 0, 1), 0, start);
+    fit_one(e, start);
+    fitted_settle(&e->fit);
+    return e;
 }
 
+static double probability_of_curve(const estimate *curved)
+{
+    double contrast[MAXIMUM_PARAMETERS] = {0};
+    size_t at = likelihood_b(&curved->likelihood, 0, 1);
+    contrast[at] = 1;
+    if (!curved->fit.settled)
+        return 0;
+    double sd = sqrt(fitted_variance(&curved->fit, contrast));
+    double nu = interval_freedom(&curved->fit, contrast);
+    double after = gsl_ran_tdist_pdf(curved->fit.top.theta[at] / sd, nu) / sd;
+    return 1 / (1 + after / gsl_ran_gaussian_pdf(curved->prior.curve, curved->prior.curve_sd));
+}
+
+static void point_to_own(estimate *e)
+{
+    e->penalised = (penalised){&e->likelihood, &e->prior};
+    e->fit.f.data = &e->penalised;
+}
+
+/* Both are settled; the likelier one becomes e, the other is dropped where it is negligible. */
 static void try_curve(estimate *e)
 {
-    likelihood *l = &e->likelihood;
-    double start[MAXIMUM_PARAMETERS], straight = aicc(e);
-    fitted before = e->fit;
-    memcpy(start, e->fit.top.theta, sizeof start);
-    l->n_x = 2;
-    insert(l, likelihood_b(l, 0, 1), 0, start);
-    fit_one(e, start);
-    e->curve_gain = straight - aicc(e);
-    if (e->curve_gain > 0)
-        return;
-    l->n_x = 1;
-    prior_count(&e->prior, l);
-    e->fit = before;
+    estimate *curved = curved_of(e), straight = *e;
+    double p = probability_of_curve(curved);
+    e->curved = curved->curved = p;
+    e->other = curved;
+    if (p > 0.5) {
+        *e = *curved;
+        *curved = straight;
+        e->other = curved;
+        point_to_own(e);
+        point_to_own(curved);
+    }
+    if (fmin(p, 1 - p) < NEGLIGIBLE) {
+        free(e->other);
+        e->other = NULL;
+    }
 }
 
 static void fit_best(estimate *e)
@@ -295,6 +328,7 @@ static void fit_best(estimate *e)
     fit_from_few(e);
     if (observe_scatter(&e->likelihood))
         fit_scatter(e);
+    fitted_settle(&e->fit);
     if (could_bend(e) && !e->prior.slopes_known)
         try_curve(e);
 }
@@ -326,7 +360,7 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
         return e;
     e->prior = prior_defaults();
     e->prior.pitch_st = pitch_st;
-    e->curve_gain = (double)NAN;
+    e->curved = (double)NAN;
     e->likelihood.n_x = opt_like ? opt_like->likelihood.n_x : 1;
     if (opt_like)
         prior_take_after(&e->prior, opt_like, e);
@@ -334,7 +368,6 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
     if (e->likelihood.offset)
         likelihood_grid_new(&e->likelihood, GRID_RATIO);
     fit_best(e);
-    fitted_settle(&e->fit);
     judge(e, a);
     return e;
 }

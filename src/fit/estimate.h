@@ -11,9 +11,11 @@
  * Takes have a random offset when at least two of them flipped twice, and sessions one of their own
  * when at least two of them have a flip.
  *
- * The boundary is straight unless a parabola, of one curvature for up and down, has the lower AICc
- * (Hurvich & Tsai 1989, Biometrika 76:297): -2 log-likelihood + 2 k n / (n - k - 1), k parameters,
- * n flips. It is tried from 12 flips over 10 dB on. */
+ * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 12 flips over
+ * 10 dB on. Before the takes both are taken to be as likely; after them the odds are those of Savage
+ * and Dickey: the curvature's density at 0 under the prior over that under the posterior (Dickey
+ * 1971, Annals of Mathematical Statistics 42:204), Student's t about the estimate. What the likelier
+ * one tells is averaged with the other (average.h). */
 
 #include "fit/attempts.h"
 #include "fit/interval.h"
@@ -38,7 +40,8 @@ typedef struct estimate {
     double
         *real;  /* [attempts] probability that a flip is the boundary's and no wrong one; else 1 */
     fitted fit; /* fit.settled false: nothing can be told */
-    double curve_gain; /* AICc straight less AICc curved; NaN: no curve was tried */
+    double curved;          /* probability that it is; NaN: no curve was tried */
+    struct estimate *other; /* the less likely of both; NULL: none, or less likely than 1 % */
 } estimate;
 
 /* pitch_st: median sung pitch. Levels enter as level - at_db. like: NULL, or the settled estimate

@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "base/note.h"
+#include "fit/average.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -106,8 +107,8 @@ static void add_pitch(figures *f, const estimate *e, flip_direction d)
         return;
     }
     tell(f, row, middle, lo, hi);
-    f->lo_ratio[d] = (middle - lo) / error;
-    f->hi_ratio[d] = (hi - middle) / error;
+    f->own.lo[d] = (middle - lo) / error;
+    f->own.hi[d] = (hi - middle) / error;
 }
 
 static const char *one_take(const attempts *a, flip_direction d, bool shared)
@@ -228,13 +229,55 @@ static figure curve_of(const estimate *e)
     return f;
 }
 
-figures figures_of(const estimate *e, const attempts *a)
+static figures told_by(const estimate *e, const attempts *a)
 {
-    figures f = {.curve = curve_of(e)};
+    const double nan = (double)NAN;
+    figures f = {.curve = curve_of(e), .own = {{nan, nan}, {nan, nan}}};
     add_direction(&f, e, a, FLIP_UP);
     add_direction(&f, e, a, FLIP_DOWN);
     add_hysteresis(&f, e);
+    return f;
+}
+
+/* How probable the estimate itself is, as straight or curved as it is. */
+static double weight_of(const estimate *e)
+{
+    return fmax(e->curved, 1 - e->curved);
+}
+
+figures figures_of(const estimate *e, const attempts *a)
+{
+    figures f = told_by(e, a);
+    if (e->other) {
+        figures other = told_by(e->other, a);
+        for (int row = 0; row <= BOUNDARY_HYSTERESIS; row++)
+            if (!f.reasons[row])
+                f.rows[row] = figure_average(weight_of(e), f.rows[row], other.rows[row]);
+        f.other = other.own;
+        figures_clear(&other);
+    }
     add_leap(&f, e, a, FLIP_UP);
     add_leap(&f, e, a, FLIP_DOWN);
     return f;
+}
+
+static figure pitch_by(const estimate *e, const ratios *r, flip_direction d, double x)
+{
+    double c[MAXIMUM_PARAMETERS], pitch = estimate_pitch(e, d, x);
+    estimate_contrast(e, d, x, c);
+    double error = sqrt(fitted_variance(&e->fit, c));
+    if (isnan(r->lo[d]))
+        pitch = (double)NAN;
+    return (figure){pitch, pitch - r->lo[d] * error, pitch + r->hi[d] * error};
+}
+
+figure figures_pitch(const figures *f, const estimate *e, flip_direction d, double level_less_at_db)
+{
+    const figure *told = &f->rows[figures_row(d, BOUNDARY_UP_PITCH)];
+    if (isnan(told->estimate))
+        return *told;
+    figure own = pitch_by(e, &f->own, d, level_less_at_db);
+    if (!e->other)
+        return own;
+    return figure_average(weight_of(e), own, pitch_by(e->other, &f->other, d, level_less_at_db));
 }
