@@ -19,7 +19,7 @@ static const plan_reach reach = {46, 82, 60.4, 70, 79.6};
 static const double targets[] = {0.2, 0.15, 0.1}; /* widths of the interval of up.slope, st/dB */
 enum { TARGETS = sizeof targets / sizeof *targets };
 
-typedef enum manner { EQUAL_SLIDES, AS_PROPOSED, MANNERS } manner;
+typedef enum manner { EQUAL_SLIDES, SOFT_AND_LOUD, AS_PROPOSED, MANNERS } manner;
 
 static simtake sim_of(const plan_take *t)
 {
@@ -32,11 +32,13 @@ static simtake sim_of(const plan_take *t)
                      .step_s = 0.005};
 }
 
-/* A slide from five semitones under the lower boundary to five above the upper one. */
-static simtake equal_slide(const simsinger *s, size_t number)
+/* A slide from five semitones under the lower boundary to five above the upper one: soft, middle and
+ * loud in turn, or soft and loud. */
+static simtake slide(const simsinger *s, manner how, size_t number)
 {
-    const double levels[] = {reach.soft_db, reach.middle_db, reach.loud_db};
-    double level = levels[number % 3], x = level - s->at_db;
+    const double equal[] = {reach.soft_db, reach.middle_db, reach.loud_db};
+    const double level = how == EQUAL_SLIDES ? equal[number % 3] : equal[2 * (number % 2)];
+    double x = level - s->at_db;
     return (simtake){.kind = SIM_SLIDE,
                      .from_st = s->down_st + s->down_slope * x - 5,
                      .to_st = s->up_st + s->up_slope * x + 5,
@@ -66,7 +68,7 @@ static bool sing(const simsinger *s, manner how, gsl_rng *r, double needed[TARGE
     while (fine && n < MOST_TAKES && needed[TARGETS - 1] >= MOST_TAKES) {
         err e;
         plan_take next;
-        simtake t = equal_slide(s, n);
+        simtake t = slide(s, how, n);
         if (how == AS_PROPOSED && n >= FIRST_TAKES) {
             plan_next(b, &reach, 1, &next);
             t = sim_of(&next);
@@ -91,13 +93,15 @@ static void print_target(int k, double *needed[MANNERS], int runs)
     double mean[MANNERS];
     for (int m = 0; m < MANNERS; m++)
         mean[m] = gsl_stats_mean(needed[m], 1, (size_t)runs);
-    printf("| %.2f | %.1f | %.1f | %.0f %% |\n", targets[k], mean[EQUAL_SLIDES], mean[AS_PROPOSED],
-           100 * (1 - mean[AS_PROPOSED] / mean[EQUAL_SLIDES]));
+    printf("| %.2f | %.1f | %.1f | %.0f %% | %.1f | %.0f %% |\n", targets[k], mean[EQUAL_SLIDES],
+           mean[AS_PROPOSED], 100 * (1 - mean[AS_PROPOSED] / mean[EQUAL_SLIDES]),
+           mean[SOFT_AND_LOUD], 100 * (1 - mean[SOFT_AND_LOUD] / mean[EQUAL_SLIDES]));
 }
 
 int main(int argc, char **argv)
 {
     int runs = argc > 1 ? atoi(argv[1]) : 100;
+    unsigned long seed = argc > 2 ? strtoul(argv[2], NULL, 10) : SEED;
     if (runs < 1) {
         fputs("proposals [RUNS]: how many singers, 1 or more\n", stderr);
         return 2;
@@ -107,7 +111,7 @@ int main(int argc, char **argv)
         for (int m = 0; m < MANNERS; m++)
             needed[k][m] = array_filled((size_t)runs, 0);
     gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
-    gsl_rng_set(r, SEED);
+    gsl_rng_set(r, seed);
     for (int i = 0; i < runs; i++) {
         simsinger s = simdraw_singer(0, 0, r);
         for (int m = 0; m < MANNERS; m++) {

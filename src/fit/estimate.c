@@ -15,8 +15,9 @@
 
 /* Observations from which on the search starts from a part of them. */
 enum { MANY = 150 };
-/* A curve is tried from so many flips over such a range on. */
-static const double CURVE_FLIPS = 12, CURVE_RANGE_DB = 10;
+/* A curve is tried from so many flips over such a range on: three more than its coefficients, spreads
+ * and offset. With fewer, what is told of straight voices would get wide for nothing. */
+static const double CURVE_FLIPS = 11, CURVE_RANGE_DB = 8;
 /* What is less probable is left out. */
 static const double NEGLIGIBLE = 0.01;
 /* Offset over spread up to which the grid is fine enough; a finer one is made where needed. */
@@ -383,11 +384,17 @@ void estimate_contrast(const estimate *e, flip_direction d, double level_less_at
             level_less_at_db * level_less_at_db;
 }
 
-double estimate_pitch(const estimate *e, flip_direction d, double level_less_at_db)
+double estimate_pitch_by(const estimate *e, const double *theta, flip_direction d,
+                         double level_less_at_db)
 {
     double c[MAXIMUM_PARAMETERS], sum = 0;
     estimate_contrast(e, d, level_less_at_db, c);
     for (size_t i = 0; i < e->fit.f.n; i++)
-        sum += c[i] * e->fit.top.theta[i];
+        sum += c[i] * theta[i];
     return sum;
+}
+
+double estimate_pitch(const estimate *e, flip_direction d, double level_less_at_db)
+{
+    return estimate_pitch_by(e, e->fit.top.theta, d, level_less_at_db);
 }

@@ -11,8 +11,8 @@
  * Takes have a random offset when at least two of them flipped twice, and sessions one of their own
  * when at least two of them have a flip.
  *
- * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 12 flips over
- * 10 dB on. Before the takes both are taken to be as likely; after them the odds are those of Savage
+ * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 11 flips over
+ * 8 dB on. Before the takes both are taken to be as likely; after them the odds are those of Savage
  * and Dickey: the curvature's density at 0 under the prior over that under the posterior (Dickey
  * 1971, Annals of Mathematical Statistics 42:204), Student's t about the estimate. What the likelier
  * one tells is averaged with the other (average.h). */
@@ -51,9 +51,12 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
                        const estimate_settings *s);
 void estimate_free(estimate *e); /* NULL allowed */
 
-/* The coefficients that make up the boundary's pitch at a level: contrast'theta, and that pitch. */
+/* The coefficients that make up the boundary's pitch at a level: contrast'theta, and that pitch; by
+ * other parameters than the best. */
 void estimate_contrast(const estimate *e, flip_direction d, double level_less_at_db,
                        double contrast[MAXIMUM_PARAMETERS]);
 double estimate_pitch(const estimate *e, flip_direction d, double level_less_at_db);
+double estimate_pitch_by(const estimate *e, const double *theta, flip_direction d,
+                         double level_less_at_db);
 
 #endif

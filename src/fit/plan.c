@@ -118,21 +118,22 @@ static double variance(const square *covariance, size_t n, const double *c)
     return sum;
 }
 
-/* The mean width when the precision is this, and the mean of its square. */
-static double mean_width(const planning *p, const square *precision, double *of_squares)
+/* The mean variance of the boundary going up when the precision is this; *width: the mean width of
+ * its interval then. */
+static double mean_variance(const planning *p, const square *precision, double *width)
 {
     square covariance = {0};
-    double sum = 0, squares = 0;
+    double sum = 0;
     size_t n = p->e->fit.f.n;
     invert(precision, n, &covariance);
+    *width = 0;
     for (int k = 0; k < PLACES; k++) {
-        double width = p->width[k] * sqrt(variance(&covariance, n, p->contrast[k]) /
-                                          variance(&p->e->fit.covariance, n, p->contrast[k]));
-        sum += width;
-        squares += width * width;
+        double then = variance(&covariance, n, p->contrast[k]);
+        double now = variance(&p->e->fit.covariance, n, p->contrast[k]);
+        sum += then / PLACES;
+        *width += p->width[k] * sqrt(then / now) / PLACES;
     }
-    *of_squares = squares / PLACES;
-    return sum / PLACES;
+    return sum;
 }
 
 static square sum_of(const square *a, const square *b, size_t n)
@@ -149,15 +150,16 @@ static void choose(const planning *p, size_t n, plan_take *out)
     square precision = {0};
     size_t size = p->e->fit.f.n;
     invert(&p->e->fit.covariance, size, &precision);
-    double squares, now = mean_width(p, &precision, &squares), then = now;
+    double now, then = 0;
+    mean_variance(p, &precision, &now);
     for (size_t k = 0; k < n; k++) {
         double least = INFINITY;
         size_t best = 0;
         for (size_t i = 0; i < p->n; i++) {
             square with = sum_of(&precision, &p->candidates[i].information, size);
-            double width = mean_width(p, &with, &squares);
-            if (squares < least) {
-                least = squares;
+            double width, left = mean_variance(p, &with, &width);
+            if (left < least) {
+                least = left;
                 then = width;
                 best = i;
             }

@@ -13,7 +13,7 @@ prior prior_defaults(void)
                    .spread_st = {0.6, 0.6},
                    .spread_sd = 0.8,
                    .offset_sd_st = 0.7,
-                   .curve_sd = 0.02,
+                   .curve_sd = 0.01,
                    .scatter_st = 0.5,
                    .scatter_sd = 0.8,
                    .spent_more = 0.2};

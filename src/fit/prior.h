@@ -19,11 +19,11 @@ typedef struct prior {
     double slope_less;  /* 0: what group 1's slope is expected to be less than group 0's */
     double slope_apart; /* 0.1 st/dB, Cauchy: of the difference between up and down */
     double spread_st[LIKELIHOOD_GROUPS], spread_sd; /* 0.6 st, 0.8 in log: 0.12 to 3 st */
-    bool slopes_known;                  /* false; true: the data spend nothing on slopes */
-    double offset_sd_st;                /* 0.7 st, half-normal */
-    double curve, curve_sd;             /* 0, 0.02 st/dB^2: 2 st over 10 dB is a strong bend */
-    double scatter_st, scatter_sd;      /* of sessions: 0.5 st, 0.8 in log: 0.1 to 2.4 st */
-    double spent_more;                  /* 0.2: added to p */
+    bool slopes_known;             /* false; true: the data spend nothing on slopes */
+    double offset_sd_st;           /* 0.7 st, half-normal */
+    double curve, curve_sd;        /* 0, 0.01 st/dB^2: 1 st over 10 dB is a bend, 2 a strong one */
+    double scatter_st, scatter_sd; /* of sessions: 0.5 st, 0.8 in log: 0.1 to 2.4 st */
+    double spent_more;             /* 0.2: added to p */
     double spent[LIKELIHOOD_GROUPS];    /* p of each group, coefficients; 0: plain likelihood */
     double per_take[LIKELIHOOD_GROUPS]; /* ends a take */
     double per_session;                 /* ends a session, of all groups */

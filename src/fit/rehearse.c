@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
@@ -18,6 +19,7 @@ typedef struct rehearsal {
     const estimate *e;
     const plan_take *take;
     double at_db, shift;
+    double (*theta)[MAXIMUM_PARAMETERS]; /* [REHEARSALS] */
     gsl_rng *random;
     likelihood l; /* of the takes so far */
     size_t obs_room, points_room, n_points;
@@ -32,10 +34,26 @@ static threshold_point place(const rehearsal *r, double step)
     return (threshold_point){t->from_st + way * (t->to_st - t->from_st), {x, x * x}};
 }
 
-/* How far beyond the boundary of a direction, as its attempts see it. */
-static double beyond(const rehearsal *r, flip_direction d, const threshold_point *p, double shift)
+/* Coefficients as they may be: drawn from what is known of them, so that a take which tells much only
+ * if the boundary is just where it seems to be does not look better than it is (Chaloner & Verdinelli
+ * 1995, Statistical Science 10:273). Spreads are the best. */
+static void draw_theta(const rehearsal *r, double *theta)
 {
-    double f = estimate_pitch(r->e, d, p->x[0]) + shift;
+    const fitted *f = &r->e->fit;
+    double z[MAXIMUM_PARAMETERS];
+    memcpy(theta, f->top.theta, sizeof f->top.theta);
+    for (size_t i = 0; i < f->n_means; i++) {
+        z[i] = gsl_ran_ugaussian(r->random);
+        for (size_t j = 0; j <= i; j++)
+            theta[i] += f->root.at[i][j] * z[j];
+    }
+}
+
+/* How far beyond the boundary of a direction, as its attempts see it. */
+static double beyond(const rehearsal *r, size_t cluster, flip_direction d, const threshold_point *p,
+                     double shift)
+{
+    double f = estimate_pitch_by(r->e, r->theta[cluster], d, p->x[0]) + shift;
     return d == FLIP_UP ? p->y - f : f - p->y;
 }
 
@@ -64,7 +82,7 @@ static void add_point(rehearsal *r, threshold_obs *o, threshold_point p)
 static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
 {
     threshold_point start = place(r, from);
-    double limit = draw_threshold(r, d, beyond(r, d, &start, r->shift));
+    double limit = draw_threshold(r, d, beyond(r, cluster, d, &start, r->shift));
     threshold_obs o = {.group = r->e->group[d],
                        .cluster = cluster,
                        .sign = d == FLIP_UP ? 1 : -1,
@@ -77,7 +95,7 @@ static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
     add_point(r, &o, start);
     while (k < STEPS && !o.ended) {
         threshold_point next = place(r, ++k);
-        o.ended = beyond(r, d, &next, r->shift) > limit;
+        o.ended = beyond(r, cluster, d, &next, r->shift) > limit;
         o.end = next;
         if (k % leg == 0 && !o.ended)
             add_point(r, &o, next);
@@ -104,8 +122,10 @@ static void rehearse(rehearsal *r, size_t cluster)
     double v = l->scatter ? exp(theta[likelihood_scatter(l)]) : 0;
     threshold_point start = place(r, 0);
     flip_direction d = FLIP_UP;
+    draw_theta(r, r->theta[cluster]);
     r->shift = gsl_ran_gaussian(r->random, hypot(t, v));
-    if (!r->e->fitted[FLIP_UP] || (r->e->fitted[FLIP_DOWN] && beyond(r, FLIP_UP, &start, 0) >= 0))
+    if (!r->e->fitted[FLIP_UP] ||
+        (r->e->fitted[FLIP_DOWN] && beyond(r, cluster, FLIP_UP, &start, 0) >= 0))
         d = FLIP_DOWN;
     for (int k = 0; k < STEPS && r->e->fitted[d];) {
         k = attempt_one(r, cluster, d, k);
@@ -130,7 +150,7 @@ static void add_scores(rehearsal *r, square *sum)
             end++;
         one.obs = r->l.obs + i;
         one.n = end - i;
-        likelihood_value(&one, r->e->fit.top.theta, score);
+        likelihood_value(&one, r->theta[r->l.obs[i].cluster], score);
         add_outer(sum, score, r->e->fit.f.n);
     }
 }
@@ -143,6 +163,7 @@ square rehearse_information(const estimate *e, double at_db, const plan_take *t)
     r.l.obs = NULL;
     r.l.points = NULL;
     r.l.grid = NULL;
+    r.theta = xmalloc(REHEARSALS, sizeof *r.theta);
     r.random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(r.random, SEED);
     for (size_t i = 0; i < REHEARSALS; i++)
@@ -152,6 +173,7 @@ square rehearse_information(const estimate *e, double at_db, const plan_take *t)
     add_scores(&r, &sum);
     likelihood_grid_free(r.l.grid);
     gsl_rng_free(r.random);
+    free(r.theta);
     free(r.l.obs);
     free(r.l.points);
     return sum;
