@@ -156,8 +156,8 @@ static void print_cell(const cell *c, int runs, const result *of)
             snprintf(takes, sizeof takes, "%zu", c->takes);
         if (c->bound && row <= BOUNDARY_HYSTERESIS)
             snprintf(bound, sizeof bound, "%.2f", rms / sqrt(of->bound[row] / of->bounded));
-        printf("| %s | %s | %s | %.1f %% | %.1f %% | %.1f %% | %+.3f | %.3f | %s | %.3f |\n",
-               c->kind, takes, row_name(row), 100 * s->told / runs, 100 * s->held / s->told,
+        printf("| %s | %s | %d | %s | %.1f %% | %.1f %% | %.1f %% | %+.3f | %.3f | %s | %.3f |\n",
+               c->kind, takes, runs, row_name(row), 100 * s->told / runs, 100 * s->held / s->told,
                100 * s->below / s->told, s->bias / s->told, rms, bound, s->width / s->told);
     }
     fflush(stdout);
@@ -180,8 +180,9 @@ static void print_head(int runs, int seed)
         "mean square error and mean\nwidth in the row's unit. *To bound*: that error over Cramer "
         "and Rao's, the least of an unbiased\nestimate of two slopes that takes nothing for "
         "granted. *Soft* and *loud*: 10th and 90th percentile of\nthe level.\n\n"
-        "| voices | takes | row | told | held | below | bias | rms error | to bound | width |\n"
-        "|---|---|---|---|---|---|---|---|---|---|\n",
+        "| voices | takes | singers | row | told | held | below | bias | rms error | to bound | "
+        "width |\n"
+        "|---|---|---|---|---|---|---|---|---|---|---|\n",
         runs, seed, 100 * sqrt(0.95 * 0.05 / runs));
 }
 

@@ -32,8 +32,8 @@ static simtake sim_of(const plan_take *t)
                      .step_s = 0.005};
 }
 
-/* A slide from five semitones under the lower boundary to five above the upper one: soft, middle and
- * loud in turn, or soft and loud. */
+/* A slide from five semitones under the lower boundary to five above the upper one: soft, middle
+ * and loud in turn, or soft and loud. */
 static simtake slide(const simsinger *s, manner how, size_t number)
 {
     const double equal[] = {reach.soft_db, reach.middle_db, reach.loud_db};

@@ -505,8 +505,8 @@ static void test_normal_tails(void **state)
              1e-14);
 }
 
-/* The mean density of four at once against the difference of two tails, which is right to 1e-16 / w,
- * and its derivatives to 1e-16 / w^2. */
+/* The mean density of four at once against the difference of two tails, which is right to
+ * 1e-16 / w, and its derivatives to 1e-16 / w^2. */
 static void test_mean_density_of_four(void **state)
 {
     (void)state;

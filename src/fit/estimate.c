@@ -2,6 +2,7 @@
 #include "fit/estimate.h"
 
 #include "base/array.h"
+#include "fit/climb.h"
 #include "fit/observe.h"
 #include "fit/take_after.h"
 #include "fit/threshold.h"
@@ -15,8 +16,8 @@
 
 /* Observations from which on the search starts from a part of them. */
 enum { MANY = 150 };
-/* A curve is tried from so many flips over such a range on: three more than its coefficients, spreads
- * and offset. With fewer, what is told of straight voices would get wide for nothing. */
+/* A curve is tried from so many flips over such a range on: three more than its coefficients,
+ * spreads and offset. With fewer, what is told of straight voices would get wide for nothing. */
 static const double CURVE_FLIPS = 11, CURVE_RANGE_DB = 8;
 /* What is less probable is left out. */
 static const double NEGLIGIBLE = 0.01;
@@ -57,102 +58,15 @@ static void count_flips(const attempts *a, estimate *e)
     }
 }
 
-/* Median over the group's flips of pitch less slope times level. */
-static double start_pitch(const likelihood *l, unsigned group, double slope, double *room)
-{
-    size_t n = 0;
-    for (size_t i = 0; i < l->n; i++) {
-        const threshold_obs *o = &l->obs[i];
-        if (o->group == group && o->ended && o->weight >= 0.5)
-            room[n++] = o->end.y - slope * o->end.x[0];
-    }
-    return gsl_stats_median(room, 1, n);
-}
-
-static void start_at(const likelihood *l, double slope, double spread, double *room, double *theta)
-{
-    memset(theta, 0, MAXIMUM_PARAMETERS * sizeof *theta);
-    for (unsigned g = 0; g < l->groups; g++) {
-        theta[likelihood_b0(l, g)] = start_pitch(l, g, slope, room);
-        theta[likelihood_b(l, g, 0)] = slope;
-        theta[likelihood_log_s(l, g)] = log(spread);
-    }
-    if (l->offset)
-        theta[likelihood_offset(l)] = 0.3;
-}
-
-/* Standard errors with some ten flips, in st, st/dB and log st. */
-static objective objective_of(const penalised *p)
-{
-    const likelihood *l = p->likelihood;
-    objective f = {likelihood_parameters(l), penalised_value, p, {0}};
-    for (size_t i = 0; i < f.n; i++)
-        f.scale[i] = 0.2;
-    for (unsigned g = 0; g < l->groups; g++)
-        f.scale[likelihood_b(l, g, 0)] = 0.03;
-    if (l->n_x > 1)
-        f.scale[likelihood_b(l, 0, 1)] = 0.003;
-    if (l->scatter)
-        f.scale[likelihood_scatter(l)] = 0.4;
-    return f;
-}
-
-/* Observations for which objective_of's scales are right. */
-static const double SCALED_FOR = 20;
-static const double FLAT = 1e-3;
-static maximum climb_from(const objective *f, const likelihood *l, const double *start)
-{
-    square directions = {0};
-    for (size_t i = 0; i < f->n; i++)
-        directions.at[i][i] = f->scale[i] / sqrt(fmax((double)l->n / SCALED_FOR, 1));
-    return maximum_find(f, start, f->n, &directions, FLAT);
-}
-
-enum { SLOPES = 4, SPREADS = 2, STARTS = SLOPES * SPREADS, CLIMBS = 2 };
-
-/* Every group has a definite end to start from. */
-static bool starts_known(const likelihood *l)
-{
-    size_t ends[LIKELIHOOD_GROUPS] = {0};
-    for (size_t i = 0; i < l->n; i++)
-        ends[l->obs[i].group] += l->obs[i].ended && l->obs[i].weight >= 0.5;
-    return ends[0] && (l->groups == 1 || ends[1]);
-}
-
-/* Climbs from the best CLIMBS of STARTS places. */
-static maximum climb(const objective *f, const likelihood *l)
-{
-    static const double slopes[SLOPES] = {-0.1, 0.1, 0.3, 0.6}, spreads[SPREADS] = {0.4, 1.0};
-    double start[STARTS][MAXIMUM_PARAMETERS], value[STARTS];
-    double *room = xmalloc(l->n, sizeof *room);
-    for (int i = 0; i < STARTS; i++) {
-        start_at(l, slopes[i % SLOPES], spreads[i / SLOPES], room, start[i]);
-        value[i] = f->value(f->data, start[i], NULL);
-    }
-    free(room);
-    maximum best = {.stop = MAXIMUM_IMPOSSIBLE, .value = -INFINITY};
-    for (int c = 0; c < CLIMBS; c++) {
-        int top = 0;
-        for (int i = 1; i < STARTS; i++)
-            if (value[i] > value[top])
-                top = i;
-        maximum m = climb_from(f, l, start[top]);
-        if (m.value > best.value)
-            best = m;
-        value[top] = -INFINITY;
-    }
-    return best;
-}
-
 /* From opt_start, or from where the boundary may be. */
 static void fit_one(estimate *e, const double *opt_start)
 {
     prior_count(&e->prior, &e->likelihood);
     e->penalised = (penalised){&e->likelihood, &e->prior};
-    e->fit.f = objective_of(&e->penalised);
+    e->fit.f = climb_objective(&e->penalised);
     e->fit.n_means = likelihood_log_s(&e->likelihood, 0);
     e->fit.top = opt_start ? climb_from(&e->fit.f, &e->likelihood, opt_start)
-                           : climb(&e->fit.f, &e->likelihood);
+                           : climb_anywhere(&e->fit.f, &e->likelihood);
 }
 
 static bool could_part(const estimate *e)
@@ -228,7 +142,7 @@ static void fit_from_few(estimate *e)
             few.likelihood.obs[n++] = e->likelihood.obs[i];
     few.likelihood.n = n;
     few.likelihood.grid = NULL;
-    if (n > 0 && starts_known(&few.likelihood)) {
+    if (n > 0 && climb_known(&few.likelihood)) {
         if (few.likelihood.offset)
             likelihood_grid_new(&few.likelihood, GRID_RATIO);
         fit_straight(&few);

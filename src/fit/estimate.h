@@ -11,11 +11,11 @@
  * Takes have a random offset when at least two of them flipped twice, and sessions one of their own
  * when at least two of them have a flip.
  *
- * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 11 flips over
- * 8 dB on. Before the takes both are taken to be as likely; after them the odds are those of Savage
- * and Dickey: the curvature's density at 0 under the prior over that under the posterior (Dickey
- * 1971, Annals of Mathematical Statistics 42:204), Student's t about the estimate. What the likelier
- * one tells is averaged with the other (average.h). */
+ * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 11 flips
+ * over 8 dB on. Before the takes both are taken to be as likely; after them the odds are those of
+ * Savage and Dickey: the curvature's density at 0 under the prior over that under the posterior
+ * (Dickey 1971, Annals of Mathematical Statistics 42:204), Student's t about the estimate. What the
+ * likelier one tells is averaged with the other (average.h). */
 
 #include "fit/attempts.h"
 #include "fit/interval.h"

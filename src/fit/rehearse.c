@@ -34,9 +34,9 @@ static threshold_point place(const rehearsal *r, double step)
     return (threshold_point){t->from_st + way * (t->to_st - t->from_st), {x, x * x}};
 }
 
-/* Coefficients as they may be: drawn from what is known of them, so that a take which tells much only
- * if the boundary is just where it seems to be does not look better than it is (Chaloner & Verdinelli
- * 1995, Statistical Science 10:273). Spreads are the best. */
+/* Coefficients as they may be: drawn from what is known of them, so that a take which tells much
+ * only if the boundary is just where it seems to be does not look better than it is (Chaloner &
+ * Verdinelli 1995, Statistical Science 10:273). Spreads are the best. */
 static void draw_theta(const rehearsal *r, double *theta)
 {
     const fitted *f = &r->e->fit;
