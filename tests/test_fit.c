@@ -332,6 +332,20 @@ static void check_gradient(const likelihood *l, const prior *p, const double *th
     }
 }
 
+/* A search may go astray: no finite value there, and no crash. */
+static void check_no_number(const likelihood *l, const prior *p, const double *theta)
+{
+    const double astray[] = {(double)NAN, INFINITY, -INFINITY};
+    penalised both = {l, p};
+    double gradient[LIKELIHOOD_PARAMETERS], at[LIKELIHOOD_PARAMETERS];
+    for (size_t k = 0; k < 3; k++)
+        for (unsigned g = 0; g < 2; g++) {
+            memcpy(at, theta, sizeof at);
+            at[likelihood_b0(l, g)] = astray[k];
+            assert_true(!isfinite(penalised_value(&both, at, gradient)));
+        }
+}
+
 static void test_gradient(void **state)
 {
     (void)state;
@@ -362,6 +376,8 @@ static void test_gradient(void **state)
         if (l.scatter)
             theta[likelihood_scatter(&l)] = -0.5;
         check_gradient(&l, &p, theta, l.scatter ? &worst_scatter : &worst);
+        if (l.share > 0) /* as all fits have it */
+            check_no_number(&l, &p, theta);
         likelihood_grid_free(l.grid);
     }
     gsl_rng_free(r);

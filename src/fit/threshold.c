@@ -61,7 +61,11 @@ static void reduce_gap(const likelihood *l, reduced *r)
 
 reduced threshold_reduce(const likelihood *l, const threshold_obs *o, const double *theta)
 {
-    reduced r = {.o = o, .z_start = -INFINITY, .z_top = -INFINITY, .end = &o->end};
+    reduced r = {.o = o,
+                 .z_start = -INFINITY,
+                 .z_top = -INFINITY,
+                 .top = &l->points[o->first], /* where coefficients are no numbers */
+                 .end = &o->end};
     const coefficients c = coefficients_of(l, o->group, theta);
     for (size_t i = o->first; i < o->first + o->n_points; i++) {
         double z = height(&l->points[i], o->sign, &c, l->n_x);
