@@ -22,10 +22,10 @@
 enum { SHORT = 9, LONG = 500, SHORT_STEPS = 2 };
 
 /* The journal's files as an act left them, and what they say. */
-typedef struct state {
+typedef struct left {
     unsigned char digest[FRAMES_DIGEST];
     char *says; /* the export */
-} state;
+} left;
 
 typedef struct act {
     const char *args[8], *settle[8]; /* settle: finishes it when it was stored, but not decoded */
@@ -34,7 +34,7 @@ typedef struct act {
     char *after;                     /* the export when nothing goes wrong */
     long steps, reads, us;           /* which it takes then */
     size_t n_seen, room_seen;
-    state *seen;
+    left *seen;
 } act;
 
 enum { ADD, CORRECT, MERGE, REMOVE, RENAME, FORGET, BACKUP, ACTS };
@@ -254,7 +254,7 @@ static void digest_files(unsigned char digest[FRAMES_DIGEST])
  * the same bytes are looked at once: what the program makes of them hangs on nothing else. */
 static const char *what_it_says(const world *w, act *a, const char *what)
 {
-    state now;
+    left now;
     digest_files(now.digest);
     for (size_t i = 0; i < a->n_seen; i++)
         if (memcmp(a->seen[i].digest, now.digest, sizeof now.digest) == 0)
