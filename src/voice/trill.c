@@ -55,15 +55,32 @@ static double alike(const double *x, size_t n, size_t lag)
     return one > 0 && other > 0 ? both / sqrt(one * other) : 0;
 }
 
-static bool swings(const double *swing, size_t n, double hop_s)
+/* Running sums of values and of their squares, so that any stretch's spread is two differences. */
+typedef struct spreads {
+    double *sum, *squares; /* [n + 1] */
+} spreads;
+
+static spreads spreads_of(const double *x, size_t n)
 {
-    double sum = 0, mean = 0;
-    for (size_t i = 0; i < n; i++)
-        mean += swing[i] / (double)n;
-    for (size_t i = 0; i < n; i++)
-        sum += (swing[i] - mean) * (swing[i] - mean);
-    if (sqrt(sum / (double)n) < least_db)
-        return false;
+    spreads s = {xmalloc(n + 1, sizeof *s.sum), xmalloc(n + 1, sizeof *s.squares)};
+    s.sum[0] = s.squares[0] = 0;
+    for (size_t i = 0; i < n; i++) {
+        s.sum[i + 1] = s.sum[i] + x[i];
+        s.squares[i + 1] = s.squares[i] + x[i] * x[i];
+    }
+    return s;
+}
+
+/* The standard deviation of n values from the first on. */
+static double spread(const spreads *s, size_t first, size_t n)
+{
+    double mean = (s->sum[first + n] - s->sum[first]) / (double)n;
+    double square = (s->squares[first + n] - s->squares[first]) / (double)n;
+    return sqrt(fmax(0, square - mean * mean));
+}
+
+static bool repeats(const double *swing, size_t n, double hop_s)
+{
     size_t first = (size_t)lround(1 / fastest_hz / hop_s), best = first;
     size_t last = (size_t)lround(1 / slowest_hz / hop_s);
     double most = -1;
@@ -90,12 +107,15 @@ bool trill_find(const signal *x, double hop_s, size_t n, unsigned char *trilled)
         swing[i] = at < x->n_cells ? 10 * log10(cells[at]) : 0;
     }
     memset(trilled, 0, n);
+    spreads s = spreads_of(swing, n);
     for (size_t i = 0; i + window <= n; i++)
-        if (swings(swing + i, window, hop_s)) {
+        if (spread(&s, i, window) >= least_db && repeats(swing + i, window, hop_s)) {
             size_t first = i > beside ? i - beside : 0, end = i + window + beside;
             memset(trilled + first, 1, (end < n ? end : n) - first);
             any++;
         }
+    free(s.sum);
+    free(s.squares);
     free(swing);
     free(cells);
     free(power);
