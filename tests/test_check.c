@@ -376,7 +376,7 @@ static void test_two_singers(void **state)
     for (int k = 0; k < 6; k++) {
         sound x = sung(families[k], 3, k % 2 ? SCORE_SLIDE : SCORE_HOLD, 50 + k);
         sound y = sung(families[(k + 1) % 6], 4, SCORE_HOLD, 50 + k + intervals[k]);
-        fault_noise(&x, fault_rms(&x) * 0.003, 1);
+        fault_noise(&x, sound_rms(&x) * 0.003, 1);
         checkup alone = check(&x);
         assert_true(alone.of[CHECK_TWO_VOICES].result <= CHECK_PASS);
         fault_other(&x, &y, 0);
