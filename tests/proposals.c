@@ -2,7 +2,7 @@
 /* How many takes it needs to know the slope going up: takes as `next` proposes them, one at a time,
  * against equal slides soft, middle and loud. Prints the third table of docs/intervals.md.
  *
- *   proposals [RUNS]     singers, 100 */
+ *   proposals [RUNS [SEED]]     singers, 100; 60 */
 #include "base/array.h"
 #include "fit/plan.h"
 #include "voice/simdraw.h"
@@ -103,7 +103,7 @@ int main(int argc, char **argv)
     int runs = argc > 1 ? atoi(argv[1]) : 100;
     unsigned long seed = argc > 2 ? strtoul(argv[2], NULL, 10) : SEED;
     if (runs < 1) {
-        fputs("proposals [RUNS]: how many singers, 1 or more\n", stderr);
+        fputs("proposals [RUNS [SEED]]: how many singers, 1 or more\n", stderr);
         return 2;
     }
     double *needed[TARGETS][MANNERS];
@@ -127,10 +127,12 @@ int main(int argc, char **argv)
         "%d simulated singers, seed %d: mean number of takes until the interval of up.slope is as "
         "narrow as asked\n(%d where it never is), with equal slides soft, middle and loud (10th, "
         "50th and 90th percentile of the level)\nand, after the first of these, with each take the "
-        "first that `next` proposes. Slides alone can save at most a third:\nhalf of them soft "
-        "and half loud have 3/2 of the slope's information.\n\n"
-        "| width, st/dB | equal slides | as proposed | fewer |\n|---|---|---|---|\n",
-        runs, SEED, MOST_TAKES);
+        "first that `next` proposes. *Limit*: slides soft\nand loud in turn, of all slides those "
+        "with the most information on the slope, 3/2 of that of equal ones, so\nthat they save a "
+        "third where takes are many and less where three or four are enough.\n\n"
+        "| width, st/dB | equal slides | as proposed | fewer | limit | fewer |\n"
+        "|---|---|---|---|---|---|\n",
+        runs, (int)seed, MOST_TAKES);
     for (int k = 0; k < TARGETS; k++)
         print_target(k, needed[k], runs);
     for (int k = 0; k < TARGETS; k++)

@@ -72,8 +72,9 @@ void course_clear(course *c)
 static const double NORMAL_WIDTH = 2 * 1.959963984540054;
 /* A session's own error is known by and by; weights that follow it closely follow its chance too,
  * and make the error of the sessions' mean look smaller than it is. So errors are drawn so far to
- * their geometric mean: unmoved boundaries of four sessions were called moved in 7.0 % as they come,
- * in 5.9 % so, of six in 6.1 and 5.4 % (250 courses each of other seeds than docs/intervals.md). */
+ * their geometric mean: unmoved boundaries of four sessions were called moved in 7.0 % as they
+ * come, in 5.9 % so, of six in 6.1 and 5.4 % (250 courses each of other seeds than
+ * docs/intervals.md). */
 static const double DRAWN_IN = 0.75;
 
 static void draw_in(scatter_point *points, size_t n)
