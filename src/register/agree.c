@@ -22,11 +22,6 @@ typedef struct spots {
     spot *items;
 } spots;
 
-static double time_of(const evidence *ev, track *const *tracks, size_t i)
-{
-    return tracks[ev->take[i]]->time_s[ev->frame[i]];
-}
-
 static spots find_spots(const contact *c, const evidence *ev, track *const *tracks)
 {
     spots all = {.n = 0};
@@ -36,7 +31,7 @@ static spots find_spots(const contact *c, const evidence *ev, track *const *trac
         known = known && !isinf(ev->gap_s[i]);
         if (!c->told[i])
             continue;
-        double now_s = time_of(ev, tracks, i), then_s = time_of(ev, tracks, last);
+        double now_s = evidence_time(ev, tracks, i), then_s = evidence_time(ev, tracks, last);
         if (known && (c->p2[i] > 0.5) != (c->p2[last] > 0.5) && now_s - then_s < longest_hole_s) {
             array_reserve((void **)&all.items, &all.room, all.n + 1, sizeof *all.items);
             all.items[all.n++] = (spot){ev->take[i], 0.5 * (now_s + then_s),

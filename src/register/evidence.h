@@ -54,6 +54,11 @@ double evidence_told_s(const evidence *ev);
 
 double evidence_warp(double hz); /* log2(1 + hz / 300) */
 
+static inline double evidence_time(const evidence *ev, track *const *tracks, size_t i) /* s */
+{
+    return tracks[ev->take[i]]->time_s[ev->frame[i]];
+}
+
 static inline size_t evidence_frames(const evidence *ev, double s) /* in so long a time */
 {
     return (size_t)(s / ev->hop_s + 0.5);

@@ -1,0 +1,158 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/leaps.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+static const double frame_s = 0.005;
+static const double fastest_slide = 20; /* semitones a second: what is steeper is no trend */
+static const double side_s = 0.170; /* looked at on either side of a leap: a period of vibrato */
+
+typedef struct side { /* sums over the frames on one side of a frame */
+    double n, x, y, xx, xy;
+} side;
+
+static side sum_side(const evidence *ev, track *const *tracks, size_t lo_i, size_t hi_i, size_t now,
+                     double lo_s, double hi_s)
+{
+    side s = {0, 0, 0, 0, 0};
+    double at = evidence_time(ev, tracks, now);
+    for (size_t i = lo_i; i <= hi_i; i++) {
+        double x = evidence_time(ev, tracks, i) - at, y = ev->pitch_st[i] - ev->pitch_st[now];
+        if (x < lo_s - 1e-9 || x > hi_s + 1e-9)
+            continue;
+        s.n++;
+        s.x += x;
+        s.y += y;
+        s.xx += x * x;
+        s.xy += x * y;
+    }
+    return s;
+}
+
+/* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the
+ * two sides where both go the same way; 0 when either side lacks half of its frames. */
+static double leap_across(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i,
+                          double gap_s)
+{
+    side b = sum_side(ev, tracks, lo, hi, i, -gap_s - side_s, -gap_s);
+    side a = sum_side(ev, tracks, lo, hi, i, gap_s, gap_s + side_s);
+    double least = 0.5 * side_s / tracks[ev->take[i]]->hop_s;
+    if (b.n < least || a.n < least)
+        return 0;
+    double before = (b.xy - b.x * b.y / b.n) / (b.xx - b.x * b.x / b.n);
+    double after = (a.xy - a.x * a.y / a.n) / (a.xx - a.x * a.x / a.n);
+    double trend = before * after <= 0 ? 0 : copysign(fmin(fabs(before), fabs(after)), before);
+    trend = fmax(-fastest_slide, fmin(trend, fastest_slide));
+    return a.y / a.n - b.y / b.n - trend * (a.x / a.n - b.x / b.n);
+}
+
+/* The largest of the leaps over gaps from quick to slow; a slow one counts a little less. */
+static double leap_at(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i)
+{
+    static const double gap_s[] = {0.010, 0.030, 0.060, 0.080}, counts[] = {1, 0.95, 0.9, 0.8};
+    double best = 0;
+    for (int k = 0; k < 4; k++) {
+        double leap = counts[k] * leap_across(ev, tracks, lo, hi, i, gap_s[k]);
+        best = fabs(leap) > fabs(best) ? leap : best;
+    }
+    return best;
+}
+
+/* Frames at which |raw| is the largest within `reach` frames. */
+static size_t find_peaks(const double *raw, size_t n, size_t reach, size_t *peaks)
+{
+    size_t n_peaks = 0;
+    for (size_t i = 0; i < n; i++) {
+        bool peak = raw[i] != 0;
+        for (size_t j = i > reach ? i - reach : 0; peak && j < n && j <= i + reach; j++)
+            peak = fabs(raw[j]) < fabs(raw[i]) || j == i;
+        if (peak)
+            peaks[n_peaks++] = i;
+    }
+    return n_peaks;
+}
+
+/* Where the pitch moves most within 100 ms of frame `at` and the way the leap goes: the wide
+ * windows tell the size of a leap, but not its place. */
+static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, double leap,
+                       double *move_st)
+{
+    enum { REACH = 20, HALF = 4 };
+    size_t best = at;
+    double most = 0;
+    for (size_t i = at > REACH ? at - REACH : 0; i < n && i <= at + REACH; i++) {
+        if (i < HALF || i + HALF >= n)
+            continue;
+        const double *p = ev->pitch_st + first + i;
+        double move = (p[HALF] - p[-HALF]) * (leap < 0 ? -1 : 1);
+        if (move > most) {
+            most = move;
+            best = i;
+        }
+    }
+    *move_st = most;
+    return best;
+}
+
+/* Slope of the pitch of the frames from..to, semitones a second; 0 for fewer than 80 ms. */
+static double slope_of(const evidence *ev, size_t from, size_t to)
+{
+    enum { LEAST = 16 };
+    double n = (double)(to - from) + 1, x = 0, y = 0, xx = 0, xy = 0;
+    if (to < from + LEAST)
+        return 0;
+    for (size_t i = from; i <= to; i++) {
+        double at = (double)(i - from) * frame_s;
+        x += at;
+        y += ev->pitch_st[i];
+        xx += at * at;
+        xy += at * ev->pitch_st[i];
+    }
+    return (xy - x * y / n) / (xx - x * x / n);
+}
+
+/* How fast the pitch slides the way of the leap at frame `at`, by the slower of its two sides, 80
+ * to 500 ms away. */
+static double slide_about(const evidence *ev, size_t first, size_t n, size_t at, double leap)
+{
+    enum { NEAR = 16, FAR = 100 };
+    size_t last = first + n - 1, way = leap < 0;
+    if (at < first + NEAR || at + NEAR > last)
+        return 0;
+    double before = slope_of(ev, at > first + FAR ? at - FAR : first, at - NEAR);
+    double after = slope_of(ev, at + NEAR, at + FAR < last ? at + FAR : last);
+    return fmax(0, way ? -fmax(before, after) : fmin(before, after));
+}
+
+/* Leaps at their own peaks, the largest within 120 ms alone. */
+static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
+{
+    size_t *peaks = xmalloc(n, sizeof *peaks);
+    size_t n_peaks = find_peaks(raw, n, 24, peaks);
+    for (size_t k = 0; k < n_peaks; k++) {
+        double leap = raw[peaks[k]];
+        double move;
+        size_t at = first + steepest(ev, first, n, peaks[k], leap, &move);
+        if (fabs(leap) > fabs(ev->leap_st[at])) {
+            ev->leap_st[at] = leap;
+            ev->sudden[at] = move / fabs(leap);
+            ev->slide[at] = slide_about(ev, first, n, at, leap);
+        }
+    }
+    free(peaks);
+}
+
+void leaps_measure(evidence *ev, track *const *tracks, size_t first, size_t last)
+{
+    enum { REACH = 52 };
+    double *raw = xcalloc(last - first + 1, sizeof *raw);
+    for (size_t i = first; i <= last; i++) {
+        size_t lo = i - first > REACH ? i - REACH : first, hi = i + REACH < last ? i + REACH : last;
+        raw[i - first] = leap_at(ev, tracks, lo, hi, i);
+    }
+    keep_peaks(ev, first, last - first + 1, raw);
+    free(raw);
+}
