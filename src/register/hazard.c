@@ -8,10 +8,10 @@ static const double stated = 0.5; /* where a flip is known to be about here */
 
 hazard_settings hazard_defaults(void)
 {
-    return (hazard_settings){.rate = 0.2,
-                             .leap_gain = 2.5,
+    return (hazard_settings){.rate = 0.1,
+                             .leap_gain = 4,
                              .leap_free_st = 0.5,
-                             .leap_most = 8,
+                             .leap_most = 12,
                              .slide_full = 2,
                              .sudden_lo = 0.4,
                              .sudden_hi = 0.7,
