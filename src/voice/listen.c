@@ -5,11 +5,10 @@
 #include "base/note.h"
 #include "sound/signal.h"
 #include "voice/cycles.h"
-#include "voice/harmonics.h"
 #include "voice/level.h"
 #include "voice/loudness.h"
 #include "voice/measures.h"
-#include "voice/trill.h"
+#include "voice/tone.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -100,24 +99,6 @@ static void add_egg(const companion *egg, egg_way contact, track *t)
     free(hz);
 }
 
-/* Pitch, voice and harmonics; these are left out where lips or tongue trill. */
-static void hear_voice(const signal *x, double hop_s, const pitch_settings *s, track *t)
-{
-    unsigned char *trilled = xcalloc(t->n, sizeof *trilled);
-    bool trills = trill_find(x, hop_s, t->n, trilled);
-    signal flat = trills ? trill_flatten(x, hop_s, t->n, trilled) : *x;
-    pitch_track(&flat, hop_s, t->n, t->level_db, s, t->pitch_st, t->voicing, t->doubled);
-    if (trills)
-        signal_clear(&flat);
-    harmonics_measure(x, t);
-    for (size_t i = 0; i < t->n; i++)
-        for (size_t h = 0; trilled[i] && h < TRACK_HARMONICS; h++) {
-            t->harmonic_db[i * TRACK_HARMONICS + h] = NAN;
-            t->noise_db[i * TRACK_HARMONICS + h] = NAN;
-        }
-    free(trilled);
-}
-
 /* n frames of the sound, the first at its beginning, `first` the number it has in the take. */
 static track *hear(const listener *l, double loud_db, size_t first, size_t n)
 {
@@ -129,7 +110,7 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     for (size_t i = 0; i < n; i++)
         t->time_s[i] = (double)(first + i) * s->hop_s;
     level_measure(x, s->hop_s, n, t->level_db);
-    hear_voice(x, s->hop_s, &pitch, t);
+    tone_hear(x, s->hop_s, &pitch, t);
     cycles_measure(x, s->hop_s, n, t->pitch_st, t->irregular);
     if (s->measures)
         add_measures(x, l->meter, first, t);
