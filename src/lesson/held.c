@@ -144,8 +144,8 @@ static void measure_register(const track *t, held_score *out)
         out->reg = 0;
 }
 
-/* How far a flip of confidence `least` or more steps between two times: of the level, the flips' own
- * steps; of the pitch and where a step is not told, all that x does. 0 without flips. */
+/* How far a flip of confidence `least` or more steps between two times: of the level, the flips'
+ * own steps; of the pitch and where a step is not told, all that x does. 0 without flips. */
 static double step_between(const flips *found, double least, double from_s, double to_s, bool level,
                            double all)
 {

@@ -4,13 +4,14 @@
 
 /* What pitch and level do in a take beneath the vibrato.
  *
- * Voice is cut into pieces at its gaps (more than 150 ms) and at flips of a confidence of `least` or
- * more. Of each piece the first and last 0.1 s count for nothing where the voice begins or ends
+ * Voice is cut into pieces at its gaps (more than 150 ms) and at flips of a confidence of `least`
+ * or more. Of each piece the first and last 0.1 s count for nothing where the voice begins or ends
  * (messe di voce are unstable there and not at their top: Koeberlein, Kirsch, Doellinger and
  * Echternach 2025, PLoS ONE 10.1371/journal.pone.0325284), nor do the flip's own span and 50 ms
- * beside it, over which it is smeared. What is left is averaged under a Hann window of 0.5 s, as long as it fits: of a vibrato
- * of 4 to 8 Hz it leaves at most a fortieth, of 3.5 Hz a sixteenth, of a wavering of 0.5 Hz 0.96,
- * of 1 Hz 0.85, of 2 Hz half. A piece shorter than the window gives its mean. */
+ * beside it, over which it is smeared. What is left is averaged under a Hann window of 0.5 s, as
+ * long as it fits: of a vibrato of 4 to 8 Hz it leaves at most a fortieth, of 3.5 Hz a sixteenth,
+ * of a wavering of 0.5 Hz 0.96, of 1 Hz 0.85, of 2 Hz half. A piece shorter than the window gives
+ * its mean. */
 
 #include "register/flip.h"
 #include "voice/track.h"

@@ -2,8 +2,8 @@
 #ifndef REGISTER_EVIDENCE_H
 #define REGISTER_EVIDENCE_H
 
-/* What the register is told from: the voiced frames of all takes in one row of arrays, but for those
- * without any harmonic, which trills of lips and tongue are. */
+/* What the register is told from: the voiced frames of all takes in one row of arrays, but for
+ * those without any harmonic, which trills of lips and tongue are. */
 
 #include "voice/track.h"
 
