@@ -9,13 +9,13 @@ static const double stated = 0.5; /* where a flip is known to be about here */
 hazard_settings hazard_defaults(void)
 {
     return (hazard_settings){.rate = 0.1,
-                             .leap_gain = 4,
+                             .leap_gain = 3,
                              .leap_free_st = 0.5,
                              .leap_most = 12,
                              .slide_full = 2,
-                             .sudden_lo = 0.4,
-                             .sudden_hi = 0.7,
-                             .slow_share = 0.3,
+                             .sudden_lo = 0.5,
+                             .sudden_hi = 0.85,
+                             .slow_share = 0.15,
                              .against = 0.3,
                              .step_gain = 1,
                              .step_most = 6};
