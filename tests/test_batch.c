@@ -149,7 +149,10 @@ static size_t check_kept(void)
     said_clear(&s);
     char *rows = read_file("printed"), *all = exported();
     size_t n = 0;
-    for (char *at = strstr(rows, "take\tfile\t"); at && (at = strchr(at, '\n')) && at[1]; n++) {
+    for (char *at = strstr(rows, "take\tfile\t"); at; n++) {
+        at = strchr(at, '\n');
+        if (!at || !at[1])
+            break;
         at++;
         char *name = xformat("\t%.*s", (int)strcspn(at, "\t\n"), at);
         if (!strstr(all, name))

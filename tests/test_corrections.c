@@ -211,7 +211,7 @@ enum { SESSIONS = 10 };
 
 static void store_session(journal *j, int k)
 {
-    char date[16];
+    char date[24];
     snprintf(date, sizeof date, "2024-%02d-01", k + 1);
     const sung s = {"wren", date, "a", NULL, -30, NAN, 40, UNSTATED, UNSTATED, DECLARED_NONE, true};
     store(j, &s, k);

@@ -208,10 +208,10 @@ static sung_voice invented(gsl_rng *r)
     s.loud_db = gsl_ran_flat(r, 5, 10);
     double up = gsl_ran_flat(r, light - 1, hi + 2), untold = (double)NAN;
     bool told = gsl_rng_uniform(r) < 0.8;
-    s.flips[0] = (sung_line){0, told ? up : untold, told ? gsl_ran_flat(r, -0.05, 0.4) : untold};
+    s.flips[0] = (sung_line){0, told ? up : untold, told ? gsl_ran_flat(r, -0.05, 0.4) : untold, 0};
     told = gsl_rng_uniform(r) < 0.8;
     s.flips[1] = (sung_line){0, told ? up - gsl_ran_flat(r, 0, 4) : untold,
-                             told ? gsl_ran_flat(r, -0.05, 0.4) : untold};
+                             told ? gsl_ran_flat(r, -0.05, 0.4) : untold, 0};
     return s;
 }
 

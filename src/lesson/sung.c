@@ -69,15 +69,16 @@ static sung_register register_of(const range *items, size_t n, int reg)
     return r;
 }
 
+static const sung_line untold = {(double)NAN, (double)NAN, (double)NAN, (double)NAN};
+
 static sung_line line_of(const boundary *b, flip_direction d)
 {
-    sung_line line = {(double)NAN, (double)NAN, (double)NAN};
     if (!b)
-        return line;
-    line.at_db = boundary_at_db(b);
-    line.pitch_st = boundary_pitch_at(b, d, line.at_db).estimate;
-    line.slope = boundary_pitch_at(b, d, line.at_db + 1).estimate - line.pitch_st;
-    return line;
+        return untold;
+    double at_db = boundary_at_db(b), here = boundary_pitch_at(b, d, at_db).estimate;
+    double over = boundary_pitch_at(b, d, at_db + 1).estimate - here;
+    double under = boundary_pitch_at(b, d, at_db - 1).estimate - here;
+    return (sung_line){at_db, here, (over - under) / 2, (over + under) / 2};
 }
 
 static void in_words(sung_voice *s)
@@ -133,7 +134,6 @@ bool sung_gather(const path *paths, size_t n, const boundary *b_or_null, bool le
 
 sung_voice sung_default(void)
 {
-    const sung_line untold = {(double)NAN, (double)NAN, (double)NAN};
     sung_voice s = {.flips = {untold, untold}};
     s.reg[0] = s.reg[1] = empty_register();
     s.reg[0].lo_st = 55;
@@ -169,12 +169,16 @@ bool sung_at(const sung_voice *s, int reg, double st, double db)
 double sung_flip(const sung_voice *s, flip_direction d, double db)
 {
     const sung_line *line = &s->flips[d];
-    return line->pitch_st + line->slope * (db - line->at_db);
+    double x = db - line->at_db;
+    return line->pitch_st + (line->slope + line->curve * x) * x;
 }
 
 double sung_flip_level(const sung_voice *s, flip_direction d, double st)
 {
     const sung_line *line = &s->flips[d];
-    return line->slope > LEAST_SLOPE ? line->at_db + (st - line->pitch_st) / line->slope
-                                     : (double)NAN;
+    double rise = st - line->pitch_st, square = line->slope * line->slope + 4 * line->curve * rise;
+    double slope_there = square > 0 ? sqrt(square) : 0; /* where it rises through st */
+    if (!(slope_there > LEAST_SLOPE) || !(line->slope + slope_there > LEAST_SLOPE))
+        return (double)NAN;
+    return line->at_db + 2 * rise / (line->slope + slope_there);
 }

@@ -25,6 +25,7 @@ typedef struct sung_register {
 
 typedef struct sung_line {
     double at_db, pitch_st, slope; /* pitch_st at at_db, rising by slope st/dB; NaN: not told */
+    double curve;                  /* st/dB^2: x dB above at_db it is so much times x^2 higher */
 } sung_line;
 
 /* Where levels are not known they are -12, 0 and 12 for soft, middle and loud; chest voice goes
@@ -58,7 +59,8 @@ double sung_ceiling(const sung_voice *s, int reg, int st); /* the same */
 
 /* Where the voice flips at a level; NaN: not told. */
 double sung_flip(const sung_voice *s, flip_direction d, double db);
-/* The level at which it flips on this pitch; NaN: not told, or the line does not rise. */
+/* The level at which it flips on this pitch, where the line rises; NaN: not told, or it does not.
+ */
 double sung_flip_level(const sung_voice *s, flip_direction d, double st);
 
 #endif

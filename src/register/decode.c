@@ -298,20 +298,21 @@ static void forget(const hearing *h)
 }
 
 /* First by the microphone alone, to be held against the EGG. */
-static void decode_both(hearing *h, const contact *egg, evidence *ev)
+static void decode_both(const hearing *h, const contact *egg, evidence *ev)
 {
-    effort alone = effort_part(h->s->opt_effort, 0, 2), with = effort_part(h->s->opt_effort, 1, 2);
-    h->opt_effort = &alone;
-    decode(h);
+    effort halves[] = {effort_part(h->s->opt_effort, 0, 2), effort_part(h->s->opt_effort, 1, 2)};
+    hearing alone = *h, with = *h;
+    alone.opt_effort = &halves[0];
+    decode(&alone);
     double gain_nats = h->summary->gain_nats;
     agreement agreed = agree_count(egg, ev, h->tracks, h->n, h->found);
     forget(h);
     if (h->s->opt_why)
         explanation_clear(h->s->opt_why);
     contact_pin(egg, ev);
-    h->egg = egg;
-    h->opt_effort = &with;
-    decode(h);
+    with.egg = egg;
+    with.opt_effort = &halves[1];
+    decode(&with);
     h->summary->gain_nats = gain_nats;
     h->summary->egg = agreed;
 }
