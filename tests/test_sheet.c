@@ -45,7 +45,7 @@ static sung_voice round_voice(void)
                     .soft_db = 62,
                     .middle_db = 70,
                     .loud_db = 80,
-                    .flips = {{70, 64, 0.25}, {70, 61, 0.25}}};
+                    .flips = {{70, 64, 0.25, 0}, {70, 61, 0.25, 0}}};
     set(&s, 1, 48, 67, 60, 85, 0);
     set(&s, 2, 60, 72, 56, 70, 1);
     return s;

@@ -111,8 +111,8 @@ static double weigh(const model *m, const evidence *ev, const normal_frame *f, d
     return sum;
 }
 
-EACH_PROCESSOR static void add(normal *eq, const model *m, const evidence *ev,
-                               const normal_frame *f)
+EACH_PROCESSOR static void add_rows(normal *eq, const model *m, const evidence *ev,
+                                    const normal_frame *f)
 {
     double w[HARMONICS], y[HARMONICS], sum = weigh(m, ev, f, w, y), sum_y = 0;
     if (sum <= 0)
@@ -156,7 +156,7 @@ EACH_PROCESSOR static void add(normal *eq, const model *m, const evidence *ev,
 
 void normal_add(normal *eq, const model *m, const evidence *ev, const normal_frame *f)
 {
-    add(eq, m, ev, f);
+    add_rows(eq, m, ev, f);
     if (eq->held == NORMAL_HELD)
         let_go(eq);
 }

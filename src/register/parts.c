@@ -206,7 +206,7 @@ static bool tell_track(const plan *p, const part *now, size_t k, size_t from, si
 
 static bool tell_part(plan *p, const part *now, flips *found, err *e)
 {
-    bool begins = now->first < now->end && p->runs[now->first].joined, ends = goes_on(p, now->end);
+    bool begins = now->first < p->n_runs && p->runs[now->first].joined, ends = goes_on(p, now->end);
     size_t from = begins ? p->cut : 0;
     p->cut = ends ? place_cut(p, now) : 0;
     bool good = true;

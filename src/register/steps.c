@@ -161,7 +161,7 @@ static double put_in(covariance_four *f, size_t lane, const model *m, double lev
     return n;
 }
 
-EACH_PROCESSOR static void fill(covariance_four *f, double c[HARMONICS][HARMONICS])
+EACH_PROCESSOR static void fill_usual(covariance_four *f, double c[HARMONICS][HARMONICS])
 {
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++)
@@ -205,7 +205,7 @@ void steps_of_harmonics(const model *m, const evidence *ev, double (*r)[HARMONIC
             size_t j = i + k < ev->n ? i + k : i;
             n[k] = put_in(&f, k, m, ev->level_db[j], d[j]);
         }
-        fill(&f, scatter);
+        fill_usual(&f, scatter);
         covariance_weigh(&f, &cross, &square, &whole);
         for (size_t k = 0; k < 4 && i + k < ev->n; k++)
             out[i + k] = step_of(cross[k], square[k], whole[k], n[k]);
