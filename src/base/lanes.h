@@ -20,8 +20,8 @@ typedef float four_floats __attribute__((vector_size(16)));
 typedef int four_ints __attribute__((vector_size(16)));
 typedef long long four_longs __attribute__((vector_size(32)));
 
-/* Static functions, but with names of their own in all of src: clang lets others see how one of
- * the two is chosen. */
+/* For static functions, which need names of their own in all of src: clang lets others see how one
+ * of the two is chosen. */
 #if defined(__x86_64__) && defined(__linux__)
 #define EACH_PROCESSOR __attribute__((target_clones("avx2", "default")))
 #else
