@@ -32,6 +32,11 @@ static side sum_side(const evidence *ev, track *const *tracks, size_t lo_i, size
     return s;
 }
 
+static double slope(const side *s) /* a second */
+{
+    return (s->xy - s->x * s->y / s->n) / (s->xx - s->x * s->x / s->n);
+}
+
 /* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the
  * two sides where both go the same way; 0 when either side lacks half of its frames. */
 static double leap_across(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i,
@@ -42,8 +47,7 @@ static double leap_across(const evidence *ev, track *const *tracks, size_t lo, s
     double least = 0.5 * side_s / tracks[ev->take[i]]->hop_s;
     if (b.n < least || a.n < least)
         return 0;
-    double before = (b.xy - b.x * b.y / b.n) / (b.xx - b.x * b.x / b.n);
-    double after = (a.xy - a.x * a.y / a.n) / (a.xx - a.x * a.x / a.n);
+    double before = slope(&b), after = slope(&a);
     double trend = before * after <= 0 ? 0 : copysign(fmin(fabs(before), fabs(after)), before);
     trend = fmax(-fastest_slide, fmin(trend, fastest_slide));
     return a.y / a.n - b.y / b.n - trend * (a.x / a.n - b.x / b.n);
@@ -101,17 +105,17 @@ static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, do
 static double slope_of(const evidence *ev, size_t from, size_t to)
 {
     enum { LEAST = 16 };
-    double n = (double)(to - from) + 1, x = 0, y = 0, xx = 0, xy = 0;
+    side s = {.n = (double)(to - from) + 1};
     if (to < from + LEAST)
         return 0;
     for (size_t i = from; i <= to; i++) {
         double at = (double)(i - from) * frame_s;
-        x += at;
-        y += ev->pitch_st[i];
-        xx += at * at;
-        xy += at * ev->pitch_st[i];
+        s.x += at;
+        s.y += ev->pitch_st[i];
+        s.xx += at * at;
+        s.xy += at * ev->pitch_st[i];
     }
-    return (xy - x * y / n) / (xx - x * x / n);
+    return slope(&s);
 }
 
 /* How fast the pitch slides the way of the leap at frame `at`, by the slower of its two sides, 80
@@ -119,12 +123,12 @@ static double slope_of(const evidence *ev, size_t from, size_t to)
 static double slide_about(const evidence *ev, size_t first, size_t n, size_t at, double leap)
 {
     enum { NEAR = 16, FAR = 100 };
-    size_t last = first + n - 1, way = leap < 0;
+    size_t last = first + n - 1;
     if (at < first + NEAR || at + NEAR > last)
         return 0;
     double before = slope_of(ev, at > first + FAR ? at - FAR : first, at - NEAR);
     double after = slope_of(ev, at + NEAR, at + FAR < last ? at + FAR : last);
-    return fmax(0, way ? -fmax(before, after) : fmin(before, after));
+    return fmax(0, leap < 0 ? -fmax(before, after) : fmin(before, after));
 }
 
 /* Leaps at their own peaks, the largest within 120 ms alone. */

@@ -80,15 +80,15 @@ typedef struct window {
     bool leaps;          /* the pitch tells, too; without a leap it holds only vibrato */
 } window;
 
-/* What a ramp of the pitch leaves, each frame counting for `counts`. */
+/* What a ramp of the pitch leaves. */
 static double pitch_misfit(const evidence *ev, const double *time_s, const window *w, double tau,
-                           double width_s, double counts)
+                           double width_s)
 {
     sums p = {.yy = 0};
     double wide = hypot(width_s, pitch_s);
     for (size_t i = w->lo; i <= w->hi; i++) {
         double x = time_s[i] - tau;
-        add(&p, counts, x, ramp(x, wide), ev->pitch_st[i] - w->pitch_ref);
+        add(&p, w->pitch_counts, x, ramp(x, wide), ev->pitch_st[i] - w->pitch_ref);
     }
     expect(&p, w->leap_st, leap_share * fabs(w->leap_st) + leap_more_st);
     return left_over(&p);
@@ -106,7 +106,7 @@ static double misfit(const evidence *ev, const double *time_s, const saying *say
             add(&c, coordinate_counts / spread, x, ramp(x, wide), says[i].z / says[i].mass);
     }
     expect(&c, w->height, height_sd);
-    double of_pitch = w->leaps ? pitch_misfit(ev, time_s, w, tau, width_s, w->pitch_counts) : 0;
+    double of_pitch = w->leaps ? pitch_misfit(ev, time_s, w, tau, width_s) : 0;
     return left_over(&c) + of_pitch;
 }
 
@@ -115,7 +115,7 @@ static void weigh_pitch(const evidence *ev, const double *time_s, double about, 
 {
     double frames = pitch_counts * (double)(w->hi - w->lo + 1);
     w->pitch_counts = pitch_counts / (pitch_sd_st * pitch_sd_st);
-    double left = pitch_misfit(ev, time_s, w, about, leap_width_s, w->pitch_counts);
+    double left = pitch_misfit(ev, time_s, w, about, leap_width_s);
     w->pitch_counts /= fmax(1, left / frames);
 }
 
@@ -150,7 +150,8 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
         if (fabs(ev->leap_st[i]) > fabs(w.leap_st) && fabs(time_s[i] - about) <= search_s)
             w.leap_st = ev->leap_st[i];
     w.leaps = fabs(w.leap_st) > least_leap_st;
-    weigh_pitch(ev, time_s, about, &w);
+    if (w.leaps)
+        weigh_pitch(ev, time_s, about, &w);
     double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
     for (int k = 0; k < WIDTHS; k++)
         for (int j = 0; j < PLACES; j++) {

@@ -12,11 +12,6 @@
 static const double highest_hz = 6000;
 static const heterodyne_window window = {0.030, 4};
 
-static float power_of(float complex line)
-{
-    return crealf(line) * crealf(line) + cimagf(line) * cimagf(line);
-}
-
 static double *pitch_hz(const track *t)
 {
     double *hz = xmalloc(t->n, sizeof *hz);
@@ -48,8 +43,8 @@ void harmonics_measure(const signal *x, track *t)
         heterodyne_lines(het, i, window, 2 * harmonics + 1, line);
         for (int h = 0; h < harmonics; h++) {
             size_t at = i * TRACK_HARMONICS + (size_t)h;
-            t->harmonic_db[at] = db(2 * power_of(line[2 * h + 1]));
-            t->noise_db[at] = db(power_of(line[2 * h]) + power_of(line[2 * h + 2]));
+            t->harmonic_db[at] = db(2 * line_power(line[2 * h + 1]));
+            t->noise_db[at] = db(line_power(line[2 * h]) + line_power(line[2 * h + 2]));
         }
     }
     heterodyne_free(het);

@@ -40,4 +40,9 @@ bool heterodyne_follow(heterodyne *h, const double *hz);
 void heterodyne_lines(heterodyne *h, size_t i, heterodyne_window w, int n_lines,
                       float complex *line);
 
+static inline float line_power(float complex line)
+{
+    return crealf(line) * crealf(line) + cimagf(line) * cimagf(line);
+}
+
 #endif

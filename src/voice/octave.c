@@ -13,17 +13,12 @@ enum { QUARTER = 0, HALF = 1, THREE_QUARTERS = 2, LINES = 3 };
 static const heterodyne_window window = {0.030, 4};
 static const double high_hz = 700, stands_out = 10, leap_st = 6;
 
-static float power_of(float complex line)
-{
-    return crealf(line) * crealf(line) + cimagf(line) * cimagf(line);
-}
-
 static bool has_lower(heterodyne *h, size_t i)
 {
     float complex line[LINES];
     heterodyne_lines(h, i, window, LINES, line);
-    float beside = (power_of(line[QUARTER]) + power_of(line[THREE_QUARTERS])) / 2;
-    return power_of(line[HALF]) > (float)stands_out * beside;
+    float beside = (line_power(line[QUARTER]) + line_power(line[THREE_QUARTERS])) / 2;
+    return line_power(line[HALF]) > (float)stands_out * beside;
 }
 
 /* The end of the stretch of high notes without a leap that begins at `from`. */

@@ -23,11 +23,6 @@ typedef struct phases { /* of one frame: half harmonics 1..2 n + 1 */
     float complex line[2 * HARMONICS + 1];
 } phases;
 
-static float power_of(float complex line)
-{
-    return crealf(line) * crealf(line) + cimagf(line) * cimagf(line);
-}
-
 typedef struct step { /* from one frame to the next */
     double hz;        /* mean pitch, NaN where one of the two is unvoiced */
     double clear;     /* 0 in noise, 1 without: the mean of its harmonics */
@@ -49,8 +44,9 @@ static int strays(const phases *a, const phases *b, double seconds, stray *found
     int n = a->n < b->n ? a->n : b->n;
     for (int h = 1; h <= n; h++) {
         const float complex *p = a->line + 2 * h - 1, *q = b->line + 2 * h - 1;
-        float noise = (power_of(p[-1]) + power_of(p[1]) + power_of(q[-1]) + power_of(q[1])) / 4;
-        double snr = (double)(sqrtf(power_of(*p) * power_of(*q)) / (noise + 1e-30f)) + 1e-9;
+        float noise =
+            (line_power(p[-1]) + line_power(p[1]) + line_power(q[-1]) + line_power(q[1])) / 4;
+        double snr = (double)(sqrtf(line_power(*p) * line_power(*q)) / (noise + 1e-30f)) + 1e-9;
         double square = h * h;
         found[h - 1] = (stray){.hz = (double)cargf(*q * conjf(*p)) * hz_a_turn / h,
                                .weight = square * snr / (1 + snr * (jitter + lagging * square)),
@@ -124,7 +120,7 @@ static float voice_of(const phases *f)
 {
     float voice = 0;
     for (int h = 1; h <= f->n; h++)
-        voice += power_of(f->line[2 * h - 1]);
+        voice += line_power(f->line[2 * h - 1]);
     return voice;
 }
 
@@ -134,7 +130,7 @@ static double clarity_of(const phases *f, double cycles_per_sample)
 {
     float voice = voice_of(f), noise = 0, lines = 0;
     for (int h = 0; h <= f->n && (h + 0.5) * cycles_per_sample < 0.425; h++) {
-        noise += power_of(f->line[2 * h]);
+        noise += line_power(f->line[2 * h]);
         lines++;
     }
     noise *= (float)f->n / fmaxf(lines, 1);
