@@ -223,6 +223,20 @@ static int company_term(void)
     return k;
 }
 
+/* Each by its own cues, and not those of its singer. */
+static learnt learn_own(const examples *all)
+{
+    examples own = {all->n, all->n, all->hearings, xmalloc(all->n, sizeof *own.items)};
+    memcpy(own.items, all->items, all->n * sizeof *own.items);
+    for (size_t i = 0; i < own.n; i++)
+        for (int k = 0; k < TRUST_TERMS; k++)
+            if (trust_terms[k].from >= CUE_GAIN)
+                own.items[i].x[k] = 0;
+    learnt l = learn(&own, -1);
+    free(own.items);
+    return l;
+}
+
 /* Each by itself: its log odds, by a regression that was learnt without its singer, and the one
  * learnt from all. */
 static learnt learn_alone(examples *all, double *nats)
@@ -289,10 +303,12 @@ static void print_array(const char *name, const double *v, const double *divide_
     puts("};");
 }
 
-static void print_table(const learnt *alone, const learnt *l)
+static void print_table(const learnt *own, const learnt *alone, const learnt *l)
 {
     puts("/* SPDX-License-Identifier: GPL-3.0-or-later */\n"
          "/* Written by `make trust`: weights of register/trust.c's terms. */\n");
+    printf("static const double intercept_own = %.4f;\n", own->b[0]);
+    print_array("weights_own", own->b + 1, own->sd);
     printf("static const double intercept_alone = %.4f;\n", alone->b[0]);
     print_array("weights_alone", alone->b + 1, alone->sd);
     printf("static const double intercept = %.4f;\n", l->b[0]);
@@ -303,11 +319,12 @@ static void print_table(const learnt *alone, const learnt *l)
 static void learn_twice(examples *all)
 {
     double *nats = xcalloc(all->n, sizeof *nats);
+    learnt own = learn_own(all);
     learnt alone = learn_alone(all, nats);
     keep_company(all, nats);
     learnt l = learn(all, -1);
     say_calibration(all);
-    print_table(&alone, &l);
+    print_table(&own, &alone, &l);
     free(nats);
 }
 

@@ -14,7 +14,6 @@ typedef enum cue {
     CUE_SPEED, /* most that the pitch moves that way in 40 ms, semitones */
     CUE_SLIDE, /* that leap, within 6 semitones, times the slide that goes on the same way on both
                      sides, within 4 semitones a second */
-    CUE_SLOW,  /* what a leap takes longer than that for, semitones */
     CUE_STEP,  /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
     CUE_ODD,   /* log of the mean square of the step of harmonics that a flip does not explain, in
                      units of the usual, plus 0.3 */

@@ -21,7 +21,6 @@ const char *cue_name(cue c)
                                             [CUE_LEAP] = "leap_st",
                                             [CUE_SPEED] = "speed_st",
                                             [CUE_SLIDE] = "slide",
-                                            [CUE_SLOW] = "slow_st",
                                             [CUE_STEP] = "step_nats",
                                             [CUE_ODD] = "odd",
                                             [CUE_DIP] = "dip_db",
@@ -111,7 +110,6 @@ static void pitch_cues(const view *v, double out[CUES])
     out[CUE_LEAP] = v->way * leap;
     out[CUE_SPEED] = v->way * speed;
     out[CUE_SLIDE] = fmax(0, fmin(v->way * leap, most_slide_leap_st)) * fmin(slide, most_slide);
-    out[CUE_SLOW] = fmax(0, v->way * leap - fmax(0, v->way * speed));
 }
 
 static void step_cues(const view *v, double out[CUES])

@@ -240,7 +240,7 @@ static void tell_world(const hearing *h, world *w)
     decoded d = decoded_new(h->ev, h->tracks, w, time_s, h->egg);
     bool two = has_two(&d);
     if (two)
-        settle_registers(h->ev, &d.all, d.p, w->p2);
+        settle_registers(h->ev, &d.all, d.p, 1, w->p2);
     if (two && settle_told(h->ev))
         list_kept(&d);
     if (two && h->s->opt_learnt)

@@ -187,7 +187,7 @@ typedef struct cue_group {
 } cue_group;
 
 static const cue_group groups[] = {
-    {"leap", CUE_LEAP, CUE_SLOW, CUE_LEAP, "st"},
+    {"leap", CUE_LEAP, CUE_SLIDE, CUE_LEAP, "st"},
     {"step of harmonics", CUE_STEP, CUE_ODD, CUE_STEP, "nats against its usual scatter"},
     {"level", CUE_DIP, CUE_FALL, CUE_DIP, "dB of dip"},
     {"chain", CUE_CHAIN, CUE_CHAIN, CUE_CHAIN, NULL},

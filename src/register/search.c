@@ -2,6 +2,7 @@
 #include "register/search.h"
 
 #include "base/array.h"
+#include "register/settle.h"
 #include "register/starts.h"
 #include "register/thin.h"
 #include "register/trust.h"
@@ -12,6 +13,9 @@
 #include <string.h>
 
 static const double settled = 0.002; /* mean change of p2 in a round */
+static const double tidy_dear = 0.3; /* settle_registers() */
+/* A tidied world has to stand better than the best other by so much. */
+static const double tidy_times = 1.2, tidy_nats = 3;
 
 search_settings search_defaults(void)
 {
@@ -21,6 +25,8 @@ search_settings search_defaults(void)
                              .first_rounds = 3,
                              .kept = 2,
                              .rounds = 12,
+                             .tidied = 3,
+                             .tidied_rounds = 2,
                              .every = 4,
                              .full_rounds = 1};
 }
@@ -96,6 +102,40 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     return true;
 }
 
+typedef struct changes { /* of a world, and their cues */
+    turns found;
+    double (*cues)[CUES];
+    double *p; /* [found.n] for their probabilities */
+} changes;
+
+/* p2 as in turns_find(). */
+static changes changes_of(const evidence *ev, const world *w, double *p2)
+{
+    changes c = {.found = turns_find(ev, p2)};
+    c.cues = xmalloc(c.found.n, sizeof *c.cues);
+    c.p = xmalloc(c.found.n, sizeof *c.p);
+    cues_of of = {ev, &w->m, &w->where, w->says, w->steps, p2, w->gain};
+    cues_measure(&of, &c.found, c.cues);
+    return c;
+}
+
+static void changes_clear(changes *c)
+{
+    free(c->p);
+    free(c->cues);
+    turns_clear(&c->found);
+}
+
+/* Takes away changes that have nothing of their own to show: where a voice sounds much alike on
+ * both sides of its flips, the chain goes to and fro between them. */
+static void tidy_up(const evidence *ev, world *w)
+{
+    changes c = changes_of(ev, w, w->p2);
+    trust_own(c.found.n, c.cues, c.p);
+    settle_registers(ev, &c.found, c.p, tidy_dear, w->p2);
+    changes_clear(&c);
+}
+
 /* EM from w->p2, rounds `from` to `to` of it, at least one. */
 static bool climb(const evidence *ev, const search_settings *s, int from, int to, workspace *work,
                   world *w)
@@ -112,6 +152,8 @@ static bool climb(const evidence *ev, const search_settings *s, int from, int to
     }
     chain_inputs without = inputs(work, w, false);
     w->gain -= chain_run(ev, &without, &s->chain, NULL);
+    if (w->tidy)
+        tidy_up(ev, w);
     return true;
 }
 
@@ -121,16 +163,11 @@ static double standing(const evidence *ev, const world *w)
 {
     double *p2 = xmalloc(ev->n, sizeof *p2), sum = 0;
     memcpy(p2, w->p2, ev->n * sizeof *p2);
-    turns c = turns_find(ev, p2);
-    double(*cues)[CUES] = xmalloc(c.n, sizeof *cues), *p = xmalloc(c.n, sizeof *p);
-    cues_of of = {ev, &w->m, &w->where, w->says, w->steps, p2, w->gain};
-    cues_measure(&of, &c, cues);
-    trust_all(c.n, cues, p);
-    for (size_t k = 0; k < c.n; k++)
-        sum -= log1p(-fmin(p[k], 1 - 1e-9));
-    free(p);
-    free(cues);
-    turns_clear(&c);
+    changes c = changes_of(ev, w, p2);
+    trust_all(c.found.n, c.cues, c.p);
+    for (size_t k = 0; k < c.found.n; k++)
+        sum -= log1p(-fmin(c.p[k], 1 - 1e-9));
+    changes_clear(&c);
     free(p2);
     return sum;
 }
@@ -171,6 +208,7 @@ static void start_all(const evidence *ev, const search_settings *s, const double
     for (size_t k = 0; k <= n_shares; k++)
         worlds[k] = world_new(ev->n);
     start_by_leaps(ev, &s->chain, &s->hazard, worlds[0].p2);
+    worlds[0].by_leaps = true;
     for (size_t k = 0; k < n_shares; k++)
         start_by_pitch(ev, shares[k], worlds[k + 1].p2);
 }
@@ -248,14 +286,37 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
     world_clear(&now);
 }
 
+/* Tidied copies of some of worlds[n], best first, one of which climbs on; returns how many. */
+static size_t tidy_some(const evidence *ev, const search_settings *s, workspace *work,
+                        const world *worlds, size_t n, world *tidied)
+{
+    size_t n_tidied = 0;
+    for (size_t k = 0; k < n && worlds[k].standing >= 0; k++) {
+        if (k >= s->tidied && !worlds[k].by_leaps)
+            continue;
+        world *w = &tidied[n_tidied++];
+        *w = world_new(ev->n);
+        copy_world(&worlds[k], ev->n, w);
+        w->tidy = true;
+        tidy_up(ev, w);
+    }
+    climb_all(ev, s, 0, s->tidied_rounds, work, tidied, n_tidied);
+    effort_add(s->opt_effort,
+               (double)ev->n * s->tidied_rounds * (double)(s->tidied + 1 - n_tidied));
+    if (n_tidied && tidied[0].standing >= 0)
+        climb_on(ev, s, work, &tidied[0]);
+    return n_tidied;
+}
+
 /* Rounds of EM at most times frames: three worlds for each of several takes, n for all, those kept,
  * and at the end one with all frames. */
 static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 {
     size_t alone = few->take[0] != few->take[few->n - 1] ? 3 : 0;
     size_t first = (size_t)s->first_rounds * (alone + n);
-    size_t kept = (size_t)(s->rounds - s->first_rounds) * s->kept;
-    return (double)few->n * (double)(first + kept + (size_t)s->full_rounds * s->every);
+    size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
+    size_t tidied = (size_t)s->tidied_rounds * (s->tidied + 1);
+    return (double)few->n * (double)(first + kept + tidied + (size_t)s->full_rounds * s->every);
 }
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
@@ -265,7 +326,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     if (!ev->n)
         return false;
     workspace work = workspace_new(ev);
-    world worlds[N + 2];
+    world worlds[N + 2], tidied[N + 2];
     size_t n = N;
     effort_begin(s->opt_effort, rounds_of(ev, s, N + 1));
     start_all(ev, s, shares, N - 1, worlds);
@@ -275,11 +336,17 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, worlds[n++].p2);
     n += start_by_takes(ev, s, &work, worlds[n].p2);
     climb_all(ev, s, 0, s->first_rounds, &work, worlds, n);
+    size_t n_tidied = tidy_some(ev, s, &work, worlds, n, tidied);
     for (size_t k = 0; k < s->kept && worlds[k].standing >= 0; k++)
         climb_on(ev, s, &work, &worlds[k]);
     qsort(worlds, s->kept, sizeof *worlds, by_standing);
-    *best = worlds[0];
-    clear_all(worlds + 1, N + 1);
+    world *first = &worlds[0];
+    if (n_tidied && tidied[0].standing > tidy_times * worlds[0].standing + tidy_nats)
+        first = &tidied[0];
+    *best = *first;
+    *first = (world){.p2 = NULL};
+    clear_all(worlds, N + 2);
+    clear_all(tidied, n_tidied);
     workspace_clear(&work);
     return best->standing >= 0;
 }
@@ -290,6 +357,7 @@ static bool fill_in(const evidence *ev, const search_settings *s, const size_t *
                     world *w)
 {
     world all = world_new(ev->n);
+    all.tidy = w->tidy;
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);

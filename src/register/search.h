@@ -16,10 +16,12 @@ typedef struct search_settings {
     regress_settings regress;
     chain_settings chain;
     hazard_settings hazard;
-    int first_rounds;       /* 3: of EM from each start, then only those from the best go on */
-    size_t kept;            /* 2: so many */
-    int rounds;             /* 12: of EM at most */
-    size_t every;           /* 4: one frame in so many is searched with */
+    int first_rounds;  /* 3: of EM from each start, then only those from the best go on */
+    size_t kept;       /* 2: so many */
+    int rounds;        /* 12: of EM at most */
+    size_t tidied;     /* 3: so many of the best are tidied, too, and where EM began by leaps */
+    int tidied_rounds; /* 2: of EM of each of these; the best goes on */
+    size_t every;      /* 4: one frame in so many is searched with */
     const known *opt_known; /* one more start; NULL: none */
     int full_rounds;        /* 1: of EM with all frames, from where the search ends */
     effort *opt_effort;     /* told how far it is; NULL: nobody asks */
@@ -30,6 +32,8 @@ typedef struct world { /* where one start ended */
     model m;
     place where;
     double gain;     /* log of the likelihood with flips over that without, nats */
+    bool by_leaps;   /* where EM began */
+    bool tidy;       /* after every round it loses the changes that have nothing to show */
     double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
     double *p2;      /* [n] probability of M2 */
     saying *says;    /* [n] what the frames say under m */

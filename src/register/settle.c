@@ -64,11 +64,11 @@ static void trace(const stay *stays, size_t n, double *p2)
     }
 }
 
-void settle_registers(const evidence *ev, const turns *c, const double *p, double *p2)
+void settle_registers(const evidence *ev, const turns *c, const double *p, double dear, double *p2)
 {
     stay *stays = xmalloc(c->n + 1, sizeof *stays);
     size_t n = 0;
-    double dearer = settle_told(ev) ? told_times : 1;
+    double dearer = dear * (settle_told(ev) ? told_times : 1);
     for (size_t k = 0, i = 0; i < ev->n; i++) {
         while (k < c->n && (c->items[k].at < i || c->items[k].brief))
             k++;

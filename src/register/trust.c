@@ -10,7 +10,6 @@ const trust_term trust_terms[TRUST_TERMS] = {{CUE_CHAIN, 0, 6},
                                              {CUE_LEAP, 1.5, 4.5},
                                              {CUE_SPEED, -1, 4},
                                              {CUE_SLIDE, 0, 24},
-                                             {CUE_SLOW, 0.5, 5},
                                              {CUE_STEP, -3, 6},
                                              {CUE_STEP, 6, 20},
                                              {CUE_ODD, -1.2, 3},
@@ -76,4 +75,11 @@ void trust_all(size_t n, double (*cues)[CUES], double *p)
     trust_company(n, p, cues);
     for (size_t k = 0; k < n; k++)
         p[k] = 1 / (1 + exp(-trust_weigh(cues[k], nats)));
+}
+
+void trust_own(size_t n, double (*cues)[CUES], double *p)
+{
+    double nats[TRUST_TERMS];
+    for (size_t k = 0; k < n; k++)
+        p[k] = 1 / (1 + exp(-weigh(cues[k], intercept_own, weights_own, nats)));
 }

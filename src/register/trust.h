@@ -7,7 +7,7 @@
 
 #include "register/cues.h"
 
-enum { TRUST_TERMS = 29 };
+enum { TRUST_TERMS = 28 };
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
@@ -26,6 +26,9 @@ double trust_weigh(const double cues[CUES], double nats[TRUST_TERMS]);
 /* p: the probability of a flip of each of a singer's n changes. First each is weighed alone; what
  * the others come to is its cue CUE_COMPANY, which is set here. */
 void trust_all(size_t n, double (*cues)[CUES], double *p);
+
+/* The same by each change's own cues, without those of its singer. */
+void trust_own(size_t n, double (*cues)[CUES], double *p);
 
 /* That cue, from the log odds of each change when weighed alone; nats[n]. */
 void trust_company(size_t n, const double *nats, double (*cues)[CUES]);
