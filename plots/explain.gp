@@ -3,7 +3,7 @@
 #   width_px height_px scale tic pt dot face bold_face  as picture.h says
 #   registers, naming               the sentences above
 #   known                           0 without a model of the singer: the words alone
-#   flips, shown, labels[shown + 1] how many there are, and are drawn; what each is called
+#   counts, shown, labels[shown + 1] how many flips there are, and are drawn; what each is called
 #   reach                           the axis of nats goes so far to either side
 #   $tract (Hz, dB)  $heavy $light $difference (harmonic, dB)
 #   $leap $step $level $chain $sides $place $whole (nats, flip from 1 on)
@@ -39,7 +39,7 @@ set tmargin at screen 1
 set label 1 'What was told, and why' at screen right_px(30), 1 - down_px(34) font bold(18)
 set label 2 registers at screen right_px(30), 1 - down_px(66) font type(13) tc rgb '#444444'
 set label 3 naming at screen right_px(30), 1 - down_px(92) font type(12) tc rgb '#444444'
-set label 4 sprintf('%d flips%s', flips, shown < flips ? sprintf(', the first %d of them', shown) : '') at screen right_px(30), lower_top + down_px(40) font bold(13)
+set label 4 counts at screen right_px(30), lower_top + down_px(40) font bold(13)
 plot NaN notitle
 unset label
 

@@ -417,31 +417,6 @@ static void held_says_how_steadily(void **state)
     assert_false(points[2].lost[HELD_PITCH_STEADY] || points[0].lost[HELD_LEVEL_STEADY]);
 }
 
-static void a_screen_gets_characters(void **state)
-{
-    (void)state;
-    static const struct {
-        drawer *draw;
-        const char *shows[8];
-    } cases[] = {
-        {draw_take_called, {"`touch ran`, flips", "time, s", "^", "v", "ooo", "..."}},
-        {draw_progress_called, {"`touch ran`, vowel", "At 70.0 dB", "^", "v", " D4 "}},
-        {draw_silence, {"`touch ran`, flips", "No voice was heard in it."}},
-        {draw_nothing, {"`touch ran`, flips", "No voice was heard in it."}},
-        {draw_first_day, {"`touch ran`, vowel", "At 70.0 dB", "^", "v"}},
-        {draw_compare_called, {"Side by side", ", wren", ", `touch ran`", "U", "D"}},
-        {draw_held_called, {"`touch ran`, what", "level, dB", "*", " o ", "24-10-04"}},
-        {draw_held_files, {"`touch ran`, what", "recording", "*", " o "}},
-        {draw_held_nothing, {"`touch ran`, what", "In none of these takes"}},
-    };
-    for (size_t i = 0; i < N_OF(cases); i++) {
-        char *text = in_characters(cases[i].draw, "`touch ran`");
-        for (const char *const *word = cases[i].shows; *word; word++)
-            assert_shows(text, *word);
-        free(text);
-    }
-}
-
 static bool draw_explanation_called(const char *name, const picture *where, err *e)
 {
     explain_row rows[] = {
@@ -459,6 +434,40 @@ static bool draw_explanation_called(const char *name, const picture *where, err 
     };
     const explanation why = {.n = N_OF(rows), .rows = rows};
     return explain_draw(&why, name, where, e);
+}
+
+static bool draw_no_explanation(const char *name, const picture *where, err *e)
+{
+    const explanation why = {.n = 0};
+    return explain_draw(&why, name, where, e);
+}
+
+static void a_screen_gets_characters(void **state)
+{
+    (void)state;
+    static const struct {
+        drawer *draw;
+        const char *shows[8];
+    } cases[] = {
+        {draw_take_called, {"`touch ran`, flips", "time, s", "^", "v", "ooo", "..."}},
+        {draw_progress_called, {"`touch ran`, vowel", "At 70.0 dB", "^", "v", " D4 "}},
+        {draw_silence, {"`touch ran`, flips", "No voice was heard in it."}},
+        {draw_nothing, {"`touch ran`, flips", "No voice was heard in it."}},
+        {draw_first_day, {"`touch ran`, vowel", "At 70.0 dB", "^", "v"}},
+        {draw_compare_called, {"Side by side", ", wren", ", `touch ran`", "U", "D"}},
+        {draw_held_called, {"`touch ran`, what", "level, dB", "*", " o ", "24-10-04"}},
+        {draw_held_files, {"`touch ran`, what", "recording", "*", " o "}},
+        {draw_held_nothing, {"`touch ran`, what", "In none of these takes"}},
+        {draw_explanation_called,
+         {"`touch ran`", "the tract", "  1.00 s  up |", " L ", "0.90", "against <- nats -> for"}},
+        {draw_no_explanation, {"What was told", "`touch ran`"}},
+    };
+    for (size_t i = 0; i < N_OF(cases); i++) {
+        char *text = in_characters(cases[i].draw, "`touch ran`");
+        for (const char *const *word = cases[i].shows; *word; word++)
+            assert_shows(text, *word);
+        free(text);
+    }
 }
 
 static void hostile_names_are_text(void **state)

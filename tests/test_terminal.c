@@ -80,16 +80,32 @@ static void test_names_come_back(void **state)
     assert_true(worst < 0.00501);
 }
 
+#define BIRD "\xF0\x9F\x90\xA6"
+
 static void test_columns(void **state)
 {
     (void)state;
     assert_int_equal(text_columns(""), 0);
     assert_int_equal(text_columns("robin"), 5);
     assert_int_equal(text_columns("Bj\xC3\xB6rk"), 5);
-    assert_int_equal(text_columns("e\xCC\x81"), 1);        /* e and a combining accent */
-    assert_int_equal(text_columns("\xE6\x9D\x8E"), 2);     /* a Chinese character */
-    assert_int_equal(text_columns("\xF0\x9F\x90\xA6"), 2); /* a bird */
+    assert_int_equal(text_columns("e\xCC\x81"), 1);    /* e and a combining accent */
+    assert_int_equal(text_columns("\xE6\x9D\x8E"), 2); /* a Chinese character */
+    assert_int_equal(text_columns(BIRD), 2);
     assert_int_equal(text_columns("a\xFF\xFE"), 3);
+}
+
+/* Three birds take as much room as six letters. */
+static void test_wrapped(void **state)
+{
+    (void)state;
+    char *text = NULL;
+    size_t size;
+    FILE *to = xmemstream(&text, &size);
+    text_wrap_at(to, 9, "- ", 2, BIRD BIRD " abcdef " BIRD BIRD BIRD " x\nabcdefghijk");
+    fclose(to);
+    assert_string_equal(text,
+                        "- " BIRD BIRD "\n  abcdef\n  " BIRD BIRD BIRD "\n  x\n- abcdefghijk\n");
+    free(text);
 }
 
 static void write_rows(FILE *out)
@@ -274,15 +290,11 @@ static int enter(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_pitches),
-        cmocka_unit_test(test_names_come_back),
-        cmocka_unit_test(test_columns),
-        cmocka_unit_test(test_aligned),
-        cmocka_unit_test(test_table_on_a_terminal),
-        cmocka_unit_test(test_narrow_screen),
-        cmocka_unit_test(test_progress),
-        cmocka_unit_test(test_suggestions),
-        cmocka_unit_test(test_next_within),
+        cmocka_unit_test(test_pitches),       cmocka_unit_test(test_names_come_back),
+        cmocka_unit_test(test_columns),       cmocka_unit_test(test_wrapped),
+        cmocka_unit_test(test_aligned),       cmocka_unit_test(test_table_on_a_terminal),
+        cmocka_unit_test(test_narrow_screen), cmocka_unit_test(test_progress),
+        cmocka_unit_test(test_suggestions),   cmocka_unit_test(test_next_within),
     };
     return cmocka_run_group_tests_name("terminal", tests, enter, leave_folder);
 }

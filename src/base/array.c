@@ -10,7 +10,7 @@
 static void *alive(void *p)
 {
     if (!p) {
-        fputs("seamline: out of memory\n", stderr);
+        fputs("seamline: There is no memory left: give fewer recordings at once.\n", stderr);
         exit(1);
     }
     return p;
@@ -57,6 +57,11 @@ char *xformat(const char *format, ...)
         vsnprintf(text, (size_t)length + 1, format, again);
     va_end(again);
     return text;
+}
+
+FILE *xmemstream(char **text, size_t *size)
+{
+    return alive(open_memstream(text, size));
 }
 
 double *array_filled(size_t n, double value)

@@ -6,12 +6,15 @@
  * Sizes are checked for overflow. Free with free(). n = 0 gives a pointer that may be freed. */
 
 #include <stddef.h>
+#include <stdio.h>
 
 void *xmalloc(size_t n, size_t size);           /* n * size bytes, not cleared */
 void *xcalloc(size_t n, size_t size);           /* n * size bytes, all zero */
 void *xrealloc(void *p, size_t n, size_t size); /* p may be NULL */
 char *xstrdup(const char *text);                /* NULL gives NULL */
 char *xformat(const char *format, ...) __attribute__((format(printf, 1, 2)));
+/* A stream into *text, which is whole and free()'s when it is closed. */
+FILE *xmemstream(char **text, size_t *size);
 double *array_filled(size_t n, double value); /* n doubles, each set to value */
 
 /* Grows *p so that it holds at least `want` elements: doubling, so that appending is cheap.

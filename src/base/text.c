@@ -86,13 +86,14 @@ static wchar_t code_point(const unsigned char *s, size_t n)
 }
 
 /* Where the C library has no UTF-8 locale, every character counts one. */
-size_t text_columns(const char *text)
+static size_t columns_of(const char *text, size_t n_bytes)
 {
     size_t columns = 0;
     locale_t utf8 = newlocale(LC_CTYPE_MASK, "C.UTF-8", (locale_t)0), former = (locale_t)0;
     if (utf8)
         former = uselocale(utf8);
-    for (const unsigned char *s = (const unsigned char *)text; *s;) {
+    const unsigned char *end = (const unsigned char *)text + n_bytes;
+    for (const unsigned char *s = (const unsigned char *)text; s < end;) {
         size_t n = character_bytes(s);
         int width = utf8 && n > 1 ? wcwidth(code_point(s, n)) : 1;
         columns += width < 0 ? 1 : (size_t)width;
@@ -105,23 +106,19 @@ size_t text_columns(const char *text)
     return columns;
 }
 
-/* Characters of UTF-8, not bytes. */
-static size_t width(const char *text, size_t n)
+size_t text_columns(const char *text)
 {
-    size_t columns = 0;
-    for (size_t i = 0; i < n; i++)
-        columns += ((unsigned char)text[i] & 0xC0) != 0x80;
-    return columns;
+    return columns_of(text, strlen(text));
 }
 
-void text_wrap(FILE *out, const char *first, size_t indent, const char *text)
+void text_wrap_at(FILE *out, size_t columns, const char *first, size_t indent, const char *text)
 {
     while (*text) {
-        size_t column = width(first, strlen(first));
+        size_t column = text_columns(first);
         fputs(first, out);
         for (bool begun = false; *text && *text != '\n'; begun = true) {
-            size_t n = strcspn(text, " \n"), wide = width(text, n);
-            if (begun && column + 1 + wide > TEXT_WRAP) {
+            size_t n = strcspn(text, " \n"), wide = columns_of(text, n);
+            if (begun && column + 1 + wide > columns) {
                 fprintf(out, "\n%*s", (int)indent, "");
                 column = indent;
             } else if (begun) {
@@ -135,6 +132,11 @@ void text_wrap(FILE *out, const char *first, size_t indent, const char *text)
         fputc('\n', out);
         text += *text == '\n';
     }
+}
+
+void text_wrap(FILE *out, const char *first, size_t indent, const char *text)
+{
+    text_wrap_at(out, TEXT_WRAP, first, indent, text);
 }
 
 static size_t least(size_t a, size_t b)

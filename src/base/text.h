@@ -19,8 +19,10 @@ char *text_visible(const char *bytes);
  * no character one each. */
 size_t text_columns(const char *text);
 
-/* Prints words broken at blanks into lines of at most 80 columns. Each line of the text begins with
- * `first` and goes on with so many blanks. */
+/* Prints words broken at blanks into lines of at most so many columns, as text_columns() counts; a
+ * longer word has a line of its own. Each line of the text begins with `first` and goes on with so
+ * many blanks. */
+void text_wrap_at(FILE *out, size_t columns, const char *first, size_t indent, const char *text);
 enum { TEXT_WRAP = 80 };
 void text_wrap(FILE *out, const char *first, size_t indent, const char *text);
 

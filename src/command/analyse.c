@@ -310,10 +310,6 @@ static int run(const command_call *call, err *e)
     picture where = {.kind = PICTURE_NONE};
     if ((own->out || own->draw) && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e))
         return EXIT_USAGE;
-    if (own->explain && where.kind == PICTURE_SCREEN) {
-        err_set(e, "What --explain tells is not drawn as text: name a file with -o.");
-        return EXIT_USAGE;
-    }
     heard h = heard_new(call->n);
     listen_all(call, &h);
     warn_unclear(&h);

@@ -9,11 +9,7 @@
 void say_begin(say *y, const sheet *s, const sheet_line *l, double a4_hz)
 {
     *y = (say){.s = s, .l = l, .a4_hz = a4_hz};
-    y->out = open_memstream(&y->text, &y->size);
-    if (!y->out) {
-        fputs("seamline: There is no memory left.\n", stderr);
-        exit(1);
-    }
+    y->out = xmemstream(&y->text, &y->size);
 }
 
 char *say_end(say *y)

@@ -2,6 +2,7 @@
 #include "show/explain_draw.h"
 
 #include "base/array.h"
+#include "show/page_words.h"
 #include "show/templates.h"
 
 #include <math.h>
@@ -9,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { NAME_LONGEST = 20, ANY_LENGTH = 1 << 20 };
+enum { NAME_LONGEST = 20, NAME_NARROW = 6, ANY_LENGTH = 1 << 20 };
 
 static void send_curve(gnuplot *g, const explanation *why, explain_about about, const char *item,
                        const char *block)
@@ -43,14 +44,14 @@ static size_t number_flips(const explanation *why, size_t *number)
 
 /* The file's name without its folder, or as much of its end as there is room for, the time and the
  * direction. */
-static void send_label(gnuplot *g, const explain_row *r, size_t number)
+static void send_label(gnuplot *g, const explain_row *r, size_t number, size_t longest)
 {
     char variable[32];
     const char *name = strrchr(r->take, '/');
     const char *tail = name ? name + 1 : r->take;
     size_t length = strlen(tail);
-    bool cut = length > NAME_LONGEST;
-    tail += cut ? length - NAME_LONGEST + 1 : 0;
+    bool cut = length > longest;
+    tail += cut ? length - longest + 1 : 0;
     while ((*tail & 0xC0) == 0x80) /* not within a character */
         tail++;
     char *text = xformat("%s%s  %.2f s  %s", cut ? "…" : "", tail, r->time_s,
@@ -61,7 +62,7 @@ static void send_label(gnuplot *g, const explain_row *r, size_t number)
 }
 
 /* A block for each item, rows of nats and the flip's number. */
-static void send_flips(gnuplot *g, const explanation *why, const size_t *number)
+static void send_flips(gnuplot *g, const explanation *why, const size_t *number, size_t shown)
 {
     static const struct {
         const char *item, *block;
@@ -76,25 +77,26 @@ static void send_flips(gnuplot *g, const explanation *why, const size_t *number)
                  {"confidence", "confidence"}};
     for (size_t k = 0; k < sizeof items / sizeof *items; k++) {
         gnuplot_data(g, items[k].block);
+        gnuplot_row_nowhere(g, 2);
         for (size_t i = 0; i < why->n; i++)
-            if (number[i] && number[i] <= EXPLAIN_FLIPS &&
-                strcmp(why->rows[i].item, items[k].item) == 0)
+            if (number[i] && number[i] <= shown && strcmp(why->rows[i].item, items[k].item) == 0)
                 gnuplot_row(g, (const double[]){why->rows[i].value, (double)number[i]}, 2);
         gnuplot_data_end(g);
     }
 }
 
 /* The axis of nats: whole, symmetric, and what goes beyond 6 is drawn there. */
-static double reach_of(const explanation *why, const size_t *number)
+static double reach_of(const explanation *why, const size_t *number, size_t shown)
 {
     double most = 2;
     for (size_t i = 0; i < why->n; i++)
-        if (number[i] && number[i] <= EXPLAIN_FLIPS)
+        if (number[i] && number[i] <= shown)
             most = fmax(most, fabs(why->rows[i].value));
     return fmin(ceil(most), 6);
 }
 
-static void send_naming(gnuplot *g, const explanation *why)
+/* What named M2, in one line; the caller frees. */
+static char *naming_of(const explanation *why)
 {
     char *text = xstrdup("");
     for (size_t i = 0; i < why->n; i++) {
@@ -110,31 +112,62 @@ static void send_naming(gnuplot *g, const explanation *why)
         free(text);
         text = more;
     }
-    gnuplot_text(g, "naming", text, ANY_LENGTH);
-    free(text);
+    return text;
+}
+
+/* How many flips there is room for: as many as the picture shows, or on a screen of characters the
+ * rows that titles, axis and words leave. */
+static size_t send_words(gnuplot *g, const explanation *why, const char *registers,
+                         const picture *where)
+{
+    char *naming = naming_of(why);
+    size_t most = EXPLAIN_FLIPS;
+    gnuplot_text(g, "registers", registers, ANY_LENGTH);
+    gnuplot_text(g, "naming", naming, ANY_LENGTH);
+    if (where->kind == PICTURE_SCREEN) {
+        char *words = xformat("L leap, H harmonics, D level, C chain, S sides, P place, "
+                              "V voice, O others; on the right the confidence.\n%s",
+                              naming);
+        size_t beside = page_words_send(g, words, (size_t)where->columns - 2) + 8;
+        most = (size_t)where->rows > beside ? (size_t)where->rows - beside : 1;
+        free(words);
+    }
+    free(naming);
+    return most;
+}
+
+static void send_counts(gnuplot *g, size_t all, size_t shown)
+{
+    char *counts = xformat("%zu flip%s", all, all == 1 ? "" : "s"),
+         *more =
+             shown < all ? xformat("%s, the first %zu of them", counts, shown) : xstrdup(counts);
+    gnuplot_text(g, "counts", more, ANY_LENGTH);
+    free(counts);
+    free(more);
 }
 
 bool explain_draw(const explanation *why, const char *registers, const picture *where, err *e)
 {
     gnuplot *g = gnuplot_new();
+    bool characters = where->kind == PICTURE_SCREEN;
     size_t *number = xcalloc(why->n, sizeof *number), all = number_flips(why, number);
-    size_t shown = all < EXPLAIN_FLIPS ? all : EXPLAIN_FLIPS;
-    gnuplot_text(g, "registers", registers, ANY_LENGTH);
-    send_naming(g, why);
+    size_t most = send_words(g, why, registers, where), shown = all < most ? all : most;
+    size_t longest = characters && where->columns < 80 ? NAME_NARROW : NAME_LONGEST;
+    gnuplot_number(g, "name_longest", (double)longest);
     gnuplot_number(g, "known", why->n > 0);
-    gnuplot_number(g, "flips", (double)all);
+    send_counts(g, all, shown);
     gnuplot_number(g, "shown", (double)shown);
-    gnuplot_number(g, "reach", reach_of(why, number));
+    gnuplot_number(g, "reach", reach_of(why, number, shown));
     gnuplot_commands(g, "array labels[shown + 1]\n");
     for (size_t i = 0; i < why->n; i++)
         if (number[i] && number[i] <= shown && strcmp(why->rows[i].item, "leap") == 0)
-            send_label(g, &why->rows[i], number[i]);
+            send_label(g, &why->rows[i], number[i], longest);
     send_curve(g, why, EXPLAIN_TRACT, "tract", "tract");
     send_curve(g, why, EXPLAIN_SOURCE, "M1", "heavy");
     send_curve(g, why, EXPLAIN_SOURCE, "M2", "light");
     send_curve(g, why, EXPLAIN_SOURCE, "M2 less M1", "difference");
-    send_flips(g, why, number);
-    gnuplot_commands(g, plot_explain);
+    send_flips(g, why, number, shown);
+    gnuplot_commands(g, characters ? plot_explain_text : plot_explain);
     bool ok = picture_draw(g, where, e);
     free(number);
     gnuplot_free(g);

@@ -3,7 +3,7 @@
 #define SHOW_EXPLAIN_DRAW_H
 
 /* The picture of why registers and flips were told: tract, sources, and what spoke for and against
- * each of the first EXPLAIN_FLIPS flips. */
+ * each of the first EXPLAIN_FLIPS flips, in characters as many as there are rows for. */
 
 #include "register/explain.h"
 #include "show/picture.h"

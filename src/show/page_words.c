@@ -2,31 +2,29 @@
 #include "show/page_words.h"
 
 #include "base/array.h"
+#include "base/text.h"
 
-#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { WORDS_LONGEST = 1 << 20 };
+enum { LINES = 16, LINE_LONGEST = 1 << 20 };
 
-void page_words_send(gnuplot *g, const char *text, size_t longest)
+size_t page_words_send(gnuplot *g, const char *text, size_t longest)
 {
-    char *words = xstrdup(text), *from = words, variable[32];
-    size_t n = 0;
+    char *words = NULL, *rest, variable[32];
+    size_t size, n = 0;
+    FILE *to = xmemstream(&words, &size);
+    text_wrap_at(to, longest, "", 0, text);
+    fclose(to);
     gnuplot_commands(g, "array lines[16]\n");
-    while (*from && n < 16) {
-        size_t length = strcspn(from, "\n"), line = length;
-        if (length > longest)
-            for (line = longest; line > 0 && from[line] != ' '; line--)
-                continue;
-        line = line ? line : length;
-        bool more = from[line] == ' ' || from[line] == '\n';
-        from[line] = '\0';
+    rest = words;
+    for (char *end; n < LINES && (end = strchr(rest, '\n')); rest = end + 1) {
+        *end = '\0';
         snprintf(variable, sizeof variable, "lines[%zu]", ++n);
-        gnuplot_text(g, variable, from, WORDS_LONGEST);
-        from += line + more;
+        gnuplot_text(g, variable, rest, LINE_LONGEST);
     }
     gnuplot_number(g, "n_lines", (double)n);
     free(words);
+    return n;
 }

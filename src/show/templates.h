@@ -5,6 +5,7 @@
 /* The gnuplot templates of plots/, built into the program: plots/NAME.gp is plot_NAME. */
 extern const char plot_compare[];
 extern const char plot_explain[];
+extern const char plot_explain_text[];
 extern const char plot_held[];
 extern const char plot_held_text[];
 extern const char plot_map[];
