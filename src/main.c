@@ -16,13 +16,16 @@ static int usage(const command *c, err *e)
     return EXIT_USAGE;
 }
 
-static bool check_operands(const command *c, size_t n, err *e)
+static bool check_operands(const command *c, size_t n, const char *const *items, err *e)
 {
+    const char *dot = *c->usage && c->usage[strlen(c->usage) - 1] == '.' ? "" : ".";
     if (n < c->least)
-        return err_set(e, "%s wants %s%s", c->name, c->usage,
-                       c->usage[strlen(c->usage) - 1] == '.' ? "" : ".");
+        return err_set(e, "%s wants %s%s", c->name, c->usage, dot);
     if (n && !*c->usage)
         return err_set(e, "%s takes no operands.", c->name);
+    for (size_t i = 0; i < n && !c->hidden; i++)
+        if (!*items[i])
+            return err_set(e, "An operand of %s is empty; it wants %s%s", c->name, c->usage, dot);
     if (c->most && n > c->most)
         return err_set(e, "%s takes %s, but %zu operands were given.", c->name, c->usage, n);
     return true;
@@ -31,7 +34,7 @@ static bool check_operands(const command *c, size_t n, err *e)
 static int run(const command *c, const shared_settings *shared, void *settings, const operands *ops)
 {
     err e = {""};
-    if (!check_operands(c, ops->n, &e))
+    if (!check_operands(c, ops->n, ops->items, &e))
         return usage(c, &e);
     command_call call = {c, shared, settings, ops->n, ops->items};
     int code = c->run(&call, &e);
@@ -108,11 +111,11 @@ int main(int argc, char **argv)
 {
     int code = dispatch(argc > 0 ? (size_t)argc - 1 : 0, argv + 1);
     errno = 0;
-    if (fflush(stdout) != 0 || ferror(stdout)) {
-        fprintf(stderr, "seamline: The result could not be written%s%s.\n", errno ? ": " : "",
-                errno ? strerror(errno) : "");
-        if (code == EXIT_DONE)
-            code = EXIT_INPUT;
+    bool written = fflush(stdout) == 0 && !ferror(stdout);
+    if (!written && code == EXIT_DONE) { /* a command that failed has said why */
+        message_warn("The result could not be written%s%s.", errno ? ": " : "",
+                     errno ? strerror(errno) : "");
+        code = EXIT_INPUT;
     }
     return code;
 }

@@ -140,6 +140,16 @@ static void test_usage_errors(void **state)
                   "from 60 to 200");
     check_refused(run("add", "wren", "slide.wav", "--egg", "1.5"), EXIT_USAGE, "whole number");
     check_refused(run("add", "wren", "slide.wav", "--register", "M3"), EXIT_USAGE, "M1, M2");
+    check_refused(run("add", "wren", "slide.wav", "--hold", "pitch", "--vary", "pitch"), EXIT_USAGE,
+                  "What is held cannot be varied");
+    check_refused(run("next", "wren", "--lowest", "C5", "--highest", "C4"), EXIT_USAGE,
+                  "--lowest is above --highest.");
+    check_refused(run("sheet", "-o", "sheet.txt"), EXIT_USAGE, "must end in .html");
+    static const char *const operands[] = {"check",   "calibrate", "split",  "analyse", "fit",
+                                           "takes",   "held",      "sheet",  "map",     "progress",
+                                           "correct", "next",      "report", "merge",   "help"};
+    for (size_t i = 0; i < sizeof operands / sizeof *operands; i++)
+        check_refused(run(operands[i], ""), EXIT_USAGE, "is empty; it wants");
     assert_int_equal(access("j.db", F_OK), -1);
 }
 
@@ -268,6 +278,9 @@ static void test_journals_that_fail(void **state)
     check_done(run("add", "wren", "slide.wav", "--vowel", "a"));
     check_refused(run("takes", "wern"), EXIT_INPUT, "no singer wern; did you mean wren?");
     check_refused(run("map", "wern"), EXIT_INPUT, "no singer wern; did you mean wren?");
+    said s = run("held", "wern");
+    assert_string_equal(s.out, "");
+    check_refused(s, EXIT_INPUT, "no singer wern; did you mean wren?");
 }
 
 /* A full disk on stdout is told; nothing is said to be done that is not. */
@@ -279,14 +292,16 @@ static void test_full_output(void **state)
     int errors = open("stderr", O_RDWR | O_CREAT | O_TRUNC, 0600);
     const char *const calls[][4] = {{program(), "singers", NULL},
                                     {program(), "takes", "wren", NULL},
+                                    {program(), "sheet", "wren", NULL},
                                     {program(), "--help", NULL}};
-    for (size_t i = 0; i < 3; i++) {
+    for (size_t i = 0; i < sizeof calls / sizeof *calls; i++) {
         assert_int_equal(ftruncate(errors, 0), 0);
         assert_int_equal(lseek(errors, 0, SEEK_SET), 0);
         assert_int_equal(process_run(calls[i], "", 0, full, errors, &code), PROCESS_DONE);
         char *text = read_file("stderr");
         assert_int_equal(code, EXIT_INPUT);
-        assert_non_null(strstr(text, "could not be written"));
+        assert_non_null(strstr(text, "could not be written: No space left on device."));
+        assert_int_equal(lines(text), 1);
         free(text);
     }
     close(full);
@@ -835,7 +850,7 @@ static void test_care(void **state)
     check_done(run("add", "robin", "eight.wav", "--microphone", "6"));
     check_done(run("journal", "verify"));
     check_done(run("journal", "backup", "copy.db"));
-    check_refused(run("journal", "backup", "copy.db"), EXIT_INPUT, "File exists");
+    check_refused(run("journal", "backup", "copy.db"), EXIT_INPUT, "not written over");
     unlink("saved.db");
     check_done(run("journal", "recover", "saved.db", "--journal", "copy.db"));
     char *copied = exported("copy.db"), *saved = exported("saved.db");
@@ -868,7 +883,7 @@ static void test_care(void **state)
     said_clear(&s);
     check_refused(run("journal", "burn"), EXIT_USAGE, "not \"burn\"");
     check_refused(run("journal", "rename", "x"), EXIT_USAGE, "rename wants SINGER NAME");
-    check_refused(run("journal", "rename", "robin", ""), EXIT_USAGE, "new name is empty");
+    check_refused(run("journal", "rename", "robin", ""), EXIT_USAGE, "operand of journal is empty");
     free(rows);
     free(again);
     free(take);

@@ -156,7 +156,7 @@ bool table_read(const char *path, table **out, err *e)
 {
     reader r = {.t = xcalloc(1, sizeof *r.t)};
     size_t n = 0;
-    r.t->path = xstrdup(path);
+    r.t->path = xstrdup(strcmp(path, "-") == 0 ? "standard input" : path);
     bool fine = slurp(path, &r.t->storage, &n, e) && !has_nul(r.t, n, e);
     if (fine) {
         bool mark = strncmp(r.t->storage, "\xEF\xBB\xBF", 3) == 0;

@@ -56,6 +56,18 @@ bool whole_file_end(whole_file *f, bool fine, err *e)
     return fine;
 }
 
+bool folder_make(const char *path, err *e)
+{
+    struct stat s;
+    if (mkdir(path, 0777) == 0)
+        return true;
+    if (errno != EEXIST)
+        return err_set(e, "The folder \"%s\" could not be made: %s.", path, strerror(errno));
+    return (stat(path, &s) == 0 && S_ISDIR(s.st_mode)) ||
+           err_set(e, "The folder \"%s\" could not be made: there is something else of that name.",
+                   path);
+}
+
 bool whole_file_write(const char *path, const char *what, const char *bytes, size_t n, err *e)
 {
     whole_file f;

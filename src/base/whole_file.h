@@ -23,6 +23,9 @@ bool whole_file_begin(whole_file *f, const char *path, const char *what, err *e)
  * removed. False when it was not fine (*e stays) or could not be finished. */
 bool whole_file_end(whole_file *f, bool fine, err *e);
 
+/* Makes a folder where there is none. */
+bool folder_make(const char *path, err *e);
+
 /* The whole at once. */
 bool whole_file_write(const char *path, const char *what, const char *bytes, size_t n, err *e);
 

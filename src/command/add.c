@@ -13,6 +13,7 @@
 #include "command/pace.h"
 #include "command/rig.h"
 #include "journal/store.h"
+#include "lesson/exercise.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -253,14 +254,12 @@ static bool usage_good(const command_call *call, const statement *said, err *e)
     if (call->n == 1 && !said->table)
         return err_set(e, "add wants a singer and then files, but one operand was given: %s.",
                        call->operands[0]);
-    if (call->n && !*call->operands[0])
-        return err_set(e, "The singer's name is empty.");
     struct stat st;
     if (call->n && strchr(call->operands[0], '.') && stat(call->operands[0], &st) == 0 &&
         S_ISREG(st.st_mode))
         return err_set(e, "%s is a file, but the singer's name comes first: add SINGER FILE...",
                        call->operands[0]);
-    return true;
+    return exercise_check(said->hold, said->vary, e);
 }
 
 /* The recordings that are called for, lessons as the takes in them. */

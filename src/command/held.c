@@ -131,7 +131,18 @@ static void write_items(const settings *own, table_writer *w, const journal_item
     free(scores);
 }
 
-static bool held_of_singer(const command_call *call, table_writer *w, drawing *d, err *e)
+static table_writer *begin(const command_call *call)
+{
+    const settings *own = call->settings;
+    const held_settings s = held_defaults();
+    table_writer *w = command_table(call, own->sessions ? held_sessions_columns : columns);
+    table_note(w, "stays",
+               "within %.0f semitone, within %.0f dB, no flip and %.0f %% in one register",
+               s.pitch_st, s.level_db, 100 * s.register_share);
+    return w;
+}
+
+static bool held_of_singer(const command_call *call, drawing *d, err *e)
 {
     const settings *own = call->settings;
     journal *j;
@@ -143,9 +154,10 @@ static bool held_of_singer(const command_call *call, table_writer *w, drawing *d
     journal_close(j);
     if (!fine)
         return false;
+    table_writer *w = begin(call);
     write_items(own, w, items, n, d);
     journal_items_free(items, n);
-    return true;
+    return table_writer_close(w, e);
 }
 
 static bool keep(void *store, const track *piece, err *e)
@@ -197,8 +209,7 @@ static bool write_files(const settings *own, table_writer *w, const track_store 
     return true;
 }
 
-static bool held_of_files(const command_call *call, table_writer *w, drawing *d, size_t *failed,
-                          err *e)
+static bool held_of_files(const command_call *call, drawing *d, size_t *failed, err *e)
 {
     register_settings s = register_defaults();
     parts_settings sizes = parts_defaults();
@@ -213,9 +224,12 @@ static bool held_of_files(const command_call *call, table_writer *w, drawing *d,
     bool fine = parts_decode(store, &s, &sizes, found, &summary, &parts, e);
     ticker_free(t);
     if (fine) {
+        err unwritten;
+        table_writer *w = begin(call);
         table_note(w, "registers", "%s", summary.text);
         d->points = xmalloc(call->n, sizeof *d->points);
         fine = write_files(call->settings, w, store, found, d, e);
+        fine = table_writer_close(w, fine ? e : &unwritten) && fine;
     }
     for (size_t k = 0; k < call->n; k++)
         flips_clear(&found[k]);
@@ -238,15 +252,7 @@ static bool fits(const command_call *call, err *e)
                         own->how.egg || !isnan(own->how.full_scale_db)))
         return err_set(e, "What is stated of recordings goes with --files; of a singer's takes "
                           "`seamline add` has stored it.");
-    return true;
-}
-
-static void note_thresholds(table_writer *w)
-{
-    const held_settings s = held_defaults();
-    table_note(w, "stays",
-               "within %.0f semitone, within %.0f dB, no flip and %.0f %% in one register",
-               s.pitch_st, s.level_db, 100 * s.register_share);
+    return exercise_check(own->hold, own->vary, e);
 }
 
 static bool draw_points(const settings *own, const drawing *d, const picture *where, err *e)
@@ -259,21 +265,15 @@ static int run(const command_call *call, err *e)
 {
     const settings *own = call->settings;
     size_t failed = 0;
-    err unwritten;
     picture where = {.kind = PICTURE_NONE};
     drawing d = {.singer = own->files ? "" : call->operands[0]};
     if (!fits(call, e) ||
         ((own->out || own->draw) && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e)))
         return EXIT_USAGE;
-    table_writer *w = command_table(call, own->sessions ? held_sessions_columns : columns);
-    note_thresholds(w);
-    bool fine =
-        own->files ? held_of_files(call, w, &d, &failed, e) : held_of_singer(call, w, &d, e);
-    bool written = table_writer_close(w, fine ? e : &unwritten);
-    if (fine && written)
-        fine = draw_points(own, &d, &where, e);
+    bool fine = (own->files ? held_of_files(call, &d, &failed, e) : held_of_singer(call, &d, e)) &&
+                draw_points(own, &d, &where, e);
     free(d.points);
-    if (!fine || !written || failed)
+    if (!fine || failed)
         return EXIT_INPUT;
     if (!own->files && !d.n) {
         err_set(e, "%s has no takes to judge.", call->operands[0]);

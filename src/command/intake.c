@@ -5,6 +5,7 @@
 #include "base/table.h"
 #include "command/option_rows.h"
 #include "journal/journal.h"
+#include "lesson/exercise.h"
 #include "sound/date.h"
 #include "sound/source.h"
 
@@ -74,6 +75,9 @@ bool intake_row_read(const table *t, size_t row, statement *said, err *e)
             strcmp(statement_options[i].name, "table") != 0 &&
             !read_cell(t, row, &statement_options[i], said, e))
             return false;
+    err why;
+    if (!exercise_check(said->hold, said->vary, &why))
+        return err_set(e, "%s line %zu: %s", t->path, t->line[row], why.text);
     return !said->date || date_valid(said->date) ||
            err_set(e, "%s line %zu: \"%s\" is no date like 2024-03-05.", t->path, t->line[row],
                    said->date);

@@ -96,10 +96,6 @@ static int backup(const care *c, err *e)
 
 static int rename_singer(const care *c, err *e)
 {
-    if (!*given(c, 1)) {
-        err_set(e, "The singer's new name is empty.");
-        return EXIT_USAGE;
-    }
     interrupt_hold();
     if (!care_rename(c->j, given(c, 0), given(c, 1), e) ||
         !judge_singer(c->j, given(c, 1), NULL, c->call->shared->quiet, e))

@@ -97,7 +97,8 @@ static bool narrow(const command_call *call, plan_reach *r, err *e)
     return r->hi_st > r->lo_st ||
            err_set(
                e,
-               "%s has sung from %s to %s, and nothing of that is between --lowest and --highest.",
+               "%s has sung from %s to %s, and nothing of that is between --lowest and --highest: "
+               "set them wider.",
                call->operands[0], lo, hi);
 }
 
@@ -124,6 +125,11 @@ static int run(const command_call *call, err *e)
 {
     const settings *s = call->settings;
     plane p;
+    if (note_meant(&s->lowest, call->shared->a4_hz) >
+        note_meant(&s->highest, call->shared->a4_hz)) {
+        err_set(e, "--lowest is above --highest.");
+        return EXIT_USAGE;
+    }
     if (!singer_plane(call, s->vowel, s->gain, &p, e))
         return EXIT_INPUT;
     int code = propose(call, &p, e);

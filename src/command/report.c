@@ -2,17 +2,17 @@
 /* report: a page for a singer, or for each singer of the journal with an index. */
 #include "base/array.h"
 #include "base/ticker.h"
+#include "base/whole_file.h"
 #include "command/command.h"
 #include "command/follow.h"
 #include "command/from_journal.h"
 #include "command/plane_gain.h"
+#include "show/page.h"
 #include "show/report.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 enum { NEXT_TAKES = 5 };
 
@@ -138,15 +138,6 @@ static int write_one(const command_call *call, journal *j, err *e)
     return table_writer_close(w, e) ? EXIT_DONE : EXIT_INPUT;
 }
 
-static bool make_folder(const char *folder, err *e)
-{
-    struct stat at;
-    if (mkdir(folder, 0777) == 0 ||
-        (errno == EEXIST && stat(folder, &at) == 0 && S_ISDIR(at.st_mode)))
-        return true;
-    return err_set(e, "The folder \"%s\" could not be made: %s.", folder, strerror(errno));
-}
-
 /* The pages of all; a singer whose page fails has a sentence on stderr. Returns how many failed. */
 static size_t write_pages(const command_call *call, journal *j, const journal_singer *singers,
                           size_t n, report_entry *entries, table_writer *w)
@@ -187,7 +178,7 @@ static int write_all(const command_call *call, journal *j, err *e)
     const settings *s = call->settings;
     journal_singer *singers;
     size_t n;
-    if (!make_folder(s->out, e) || !journal_singers(j, &singers, &n, e))
+    if (!folder_make(s->out, e) || !journal_singers(j, &singers, &n, e))
         return EXIT_INPUT;
     table_writer *w = command_table(call, "singer page");
     report_entry *entries = xcalloc(n, sizeof *entries);
@@ -208,16 +199,13 @@ static int write_all(const command_call *call, journal *j, err *e)
 static bool fits(const command_call *call, err *e)
 {
     const settings *s = call->settings;
-    const char *dot = s->out ? strrchr(s->out, '.') : NULL;
     if (!s->out)
         return err_set(e, "Say where the page goes: -o FILE.html, or --all -o FOLDER.");
     if (s->all && call->n)
         return err_set(e, "--all is for every singer: name none.");
     if (!s->all && call->n != 1)
         return err_set(e, "Name one singer, or --all.");
-    if (!s->all && !(dot && (strcmp(dot, ".html") == 0 || strcmp(dot, ".htm") == 0)))
-        return err_set(e, "The name of the page, \"%s\", must end in .html.", s->out);
-    return true;
+    return s->all || page_name_check(s->out, e);
 }
 
 static int write_report(const command_call *call, journal *j, err *e)

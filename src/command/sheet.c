@@ -12,8 +12,10 @@
 #include "lesson/cautions.h"
 #include "lesson/sheet_tones.h"
 #include "lesson/sheet_words.h"
+#include "show/page.h"
 #include "show/sheet_page.h"
 
+#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -115,7 +117,7 @@ static bool print_text(const sheet *s, const sheet_labels *labels, err *e)
     char *text = sheet_text(s, labels);
     bool fine = fputs(text, stdout) >= 0 && fflush(stdout) == 0;
     free(text);
-    return fine || err_set(e, "The sheet could not be written to standard output.");
+    return fine || err_set(e, "The result could not be written: %s.", strerror(errno));
 }
 
 static bool hand_over(const command_call *call, const plane *p, const sheet *s,
@@ -214,6 +216,8 @@ static int run(const command_call *call, err *e)
         err_set(e, "--vowel chooses among a singer's takes: name the singer.");
         return EXIT_USAGE;
     }
+    if (own->out && !page_name_check(own->out, e))
+        return EXIT_USAGE;
     if (call->n == 0)
         return without_map(call, "No singer was named.", e) ? EXIT_DONE : EXIT_INPUT;
     return with_journal(call, of_singer, e);

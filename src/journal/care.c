@@ -17,7 +17,10 @@ static bool make_target(const char *path, err *e)
 {
     int file = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     if (file < 0)
-        return err_set(e, "The backup %s cannot be made: %s.", path, strerror(errno));
+        return err_set(e, "The backup %s cannot be made: %s.", path,
+                       errno == EEXIST
+                           ? "there is something of that name, and it is not written over"
+                           : strerror(errno));
     close(file);
     return true;
 }

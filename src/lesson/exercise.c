@@ -23,3 +23,11 @@ const exercise *exercise_find(int hold, int vary)
             return &exercises[i];
     return NULL;
 }
+
+bool exercise_check(int hold, int vary, err *e)
+{
+    return hold < 0 || vary < 0 || !(hold & vary) ||
+           err_set(e,
+                   "What is held cannot be varied in the same take: name it in one of --hold and "
+                   "--vary.");
+}

@@ -6,6 +6,8 @@
  * pairs), hold two and vary the third (three), and vary one with nothing held (three free
  * explorations). */
 
+#include "base/message.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -21,5 +23,7 @@ extern const exercise exercises[EXERCISES]; /* the free ones first, then pairs, 
 
 /* The one with these bits; NULL when it is none of them. -1, not stated, is none. */
 const exercise *exercise_find(int hold, int vary);
+/* False, with one sentence, where something is both held and varied. */
+bool exercise_check(int hold, int vary, err *e);
 
 #endif

@@ -6,13 +6,11 @@
 #include "base/whole_file.h"
 #include "lesson/sheet_words.h"
 
-#include <errno.h>
 #include <math.h>
 #include <sndfile.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 enum { HARMONICS = 8 };
 static const double REFERENCE_S = 1.5, PAUSE_S = 0.6, NOTE_S = 2, FADE_S = 0.03;
@@ -194,12 +192,8 @@ static bool write_line(const sheet *s, size_t i, double a4_hz, const char *folde
 
 bool sheet_tones_write(const sheet *s, double a4_hz, const char *folder, err *e)
 {
-    struct stat is;
-    if (mkdir(folder, 0777) != 0 && errno != EEXIST)
-        return err_set(e, "The folder \"%s\" for tones could not be made: %s.", folder,
-                       strerror(errno));
-    if (stat(folder, &is) != 0 || !S_ISDIR(is.st_mode))
-        return err_set(e, "Tones could not be written: \"%s\" is no folder.", folder);
+    if (!folder_make(folder, e))
+        return false;
     for (size_t i = 0; i < SHEET_LINES; i++)
         if (!write_line(s, i, a4_hz, folder, e))
             return false;

@@ -81,6 +81,13 @@ void page_free(page *p)
     free(p);
 }
 
+bool page_name_check(const char *path, err *e)
+{
+    const char *dot = strrchr(path, '.');
+    return (dot && (strcmp(dot, ".html") == 0 || strcmp(dot, ".htm") == 0)) ||
+           err_set(e, "The name of the page, \"%s\", must end in .html.", path);
+}
+
 bool page_write(const page *p, const char *path, err *e)
 {
     static const char end[] = "</main>\n</body>\n</html>\n";

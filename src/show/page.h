@@ -18,6 +18,8 @@ typedef struct page page;
 
 page *page_new(const char *title); /* title of the window, not shown on the page */
 void page_free(page *p);           /* NULL allowed */
+/* False, with one sentence, for a name that does not end in .html or .htm. */
+bool page_name_check(const char *path, err *e);
 bool page_write(const page *p, const char *path, err *e); /* whole, or *e and nothing changed */
 
 /* Markup that this program itself writes, never anything that a user typed. */

@@ -125,14 +125,19 @@ static bool has_display(void)
     return (x && *x) || (wayland && *wayland);
 }
 
+static int within(int value, int least, int most)
+{
+    return value < least ? least : value > most ? most : value;
+}
+
 static void screen_size(picture *p)
 {
     struct winsize size = {0};
     p->columns = 80;
     p->rows = 24;
-    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col >= 40 && size.ws_row >= 16) {
-        p->columns = size.ws_col < 160 ? size.ws_col : 160;
-        p->rows = size.ws_row - 2 < 50 ? size.ws_row - 2 : 50;
+    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col && size.ws_row) {
+        p->columns = within(size.ws_col, 40, 160);
+        p->rows = within(size.ws_row - 2, 14, 50);
     }
 }
 
