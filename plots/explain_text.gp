@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Why registers and flips were told, in characters: tract and sources, then the flips. What is set
 # beforehand: see explain.gp; here also name_longest, the characters of a file's name in labels, and
-# lines[n_lines], the key and the sentence of explain.gp's `naming`.
+# lines[n_lines], explain.gp's `naming`.
 set key off
 set border 3
 set ytics nomirror
@@ -32,7 +32,7 @@ if (known) {
     set rmargin 7
     set title counts
     do for [i = 1:shown] { set label 100 + i labels[i] at graph 0, first i right offset character -1, 0 }
-    set xlabel 'against <- nats -> for' . words
+    set xlabel "against <- nats -> for\nL leap, H harmonics, D level, C chain\nS sides, P place, V voice, O others\non the right the confidence" . words
     within(x) = x < -reach ? -reach : x > reach ? reach : x
     if (shown == 0) { set label 60 'none was heard' at graph 0.5, 0.5 center }
     plot $leap using (within($1)):2:('L') with labels, \

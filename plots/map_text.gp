@@ -9,8 +9,9 @@ set xtics db_step nomirror
 set ytics nomirror
 words = ''
 do for [i = 1:n_lines] { words = words . "\n" . lines[i] }
-set xlabel 'softer <- level, ' . level_scale . ' -> louder' \
-    . "\nsung: . heavy (M1), o light (M2), 8 both; flips: ^ up, v down; boundary: U up, D down\n" . words
+# Lines are short: gnuplot leaves out those that are wider than the screen, which may have 40 columns.
+set xlabel "softer <-            -> louder\nlevel, " . level_scale \
+    . "\n. heavy (M1), o light (M2), 8 both\n^ v a flip up, down; U D the lines" . words
 do for [i = 0:panels - 1] {
     eval named_tics
     set title singer . (vowel eq '' ? '' : ', vowel ' . vowel) . (titles[i + 1] eq '' ? '' : ', ' . titles[i + 1])

@@ -9,7 +9,7 @@ set ytics nomirror
 eval named_tics
 words = ''
 do for [i = 1:n_lines] { words = words . "\n" . lines[i] }
-set xlabel "time, s\n. heavy (M1), o light (M2), : not told; flips: ^ up, v down" . words
+set xlabel "time, s\n. heavy (M1), o light (M2), : not told\nflips: ^ up, v down" . words
 set title title . ', ' . counts
 plot $pitch0 using 1:2:(':') with labels, \
      $pitch1 using 1:2:('.') with labels, \

@@ -82,8 +82,10 @@ static bool make_file(const char *path, err *e)
 static bool look(const char *path, journal_mode mode, bool own_place, err *e)
 {
     struct stat st;
-    if (stat(path, &st) == 0)
-        return !S_ISDIR(st.st_mode) || err_set(e, "%s is a folder, not a journal.", path);
+    if (stat(path, &st) == 0 && S_ISDIR(st.st_mode))
+        return err_set(e, "%s is a folder, not a journal.", path);
+    if (access(path, R_OK) == 0)
+        return true;
     if (errno != ENOENT)
         return err_set(e, "The journal %s cannot be read: %s.", path, strerror(errno));
     if (mode == JOURNAL_READ)

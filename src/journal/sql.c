@@ -15,7 +15,10 @@ bool sql_fail(const journal *j, err *e)
     case SQLITE_NOTADB:
         return err_set(e, "%s is no journal: it is not a database.", j->file);
     case SQLITE_CORRUPT:
-        return err_set(e, "The journal %s is damaged (%s): go back to a copy of it.", j->file, why);
+        return err_set(e,
+                       "The journal %s is damaged (%s): \"journal recover\" saves what can be "
+                       "read, or go back to a copy.",
+                       j->file, why);
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
         return err_set(e, "The journal %s is in use by another process; try again.", j->file);

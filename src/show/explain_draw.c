@@ -125,12 +125,8 @@ static size_t send_words(gnuplot *g, const explanation *why, const char *registe
     gnuplot_text(g, "registers", registers, ANY_LENGTH);
     gnuplot_text(g, "naming", naming, ANY_LENGTH);
     if (where->kind == PICTURE_SCREEN) {
-        char *words = xformat("L leap, H harmonics, D level, C chain, S sides, P place, "
-                              "V voice, O others; on the right the confidence.\n%s",
-                              naming);
-        size_t beside = page_words_send(g, words, (size_t)where->columns - 2) + 8;
+        size_t beside = page_words_send(g, naming, (size_t)where->columns - 2) + 10;
         most = (size_t)where->rows > beside ? (size_t)where->rows - beside : 1;
-        free(words);
     }
     free(naming);
     return most;

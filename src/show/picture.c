@@ -137,7 +137,9 @@ static void screen_size(picture *p)
     p->rows = 24;
     if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col && size.ws_row) {
         p->columns = within(size.ws_col, 40, 160);
-        p->rows = within(size.ws_row - 2, 14, 50);
+        p->rows = within(size.ws_row - 2, 22, 50);
+        if (p->columns < 80) /* the words beneath take more lines, some eight at 80 */
+            p->rows += 640 / p->columns - 8;
     }
 }
 
