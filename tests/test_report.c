@@ -13,21 +13,21 @@
 #include <cmocka.h>
 
 #include "fill_journal.h"
+#include "hostile_names.h"
 #include "run_program.h"
 
 #define SLIDE(who, day, vowel, level)                                                              \
     {                                                                                              \
         who, day, vowel, NULL, level, 110, 900, LEVEL, PITCH, DECLARED_NONE, true                  \
     }
-static const char hostile[] =
-    "a'\"`touch ran`$(touch ran)\n</script><script>x()</script>{/Bold b}_1";
+static const char sly[] = "a'\"`touch ran`$(touch ran)\n</script><script>x()</script>{/Bold b}_1";
 
 static const sung studio[] = {
-    SLIDE("wren", "2025-01-01", "a", 60),      SLIDE("wren", "2025-01-01", "a", 70),
-    SLIDE("wren", "2025-01-01", "a", 80),      SLIDE("wren", "2025-02-01", "a", 60),
-    SLIDE("wren", "2025-02-01", "a", 70),      SLIDE("wren", "2025-02-01", "a", 80),
-    SLIDE("wren", "2025-02-01", "i", 70),      SLIDE(hostile, "2025-01-01", hostile, 60),
-    SLIDE(hostile, "2025-01-01", hostile, 70),
+    SLIDE("wren", "2025-01-01", "a", 60), SLIDE("wren", "2025-01-01", "a", 70),
+    SLIDE("wren", "2025-01-01", "a", 80), SLIDE("wren", "2025-02-01", "a", 60),
+    SLIDE("wren", "2025-02-01", "a", 70), SLIDE("wren", "2025-02-01", "a", 80),
+    SLIDE("wren", "2025-02-01", "i", 70), SLIDE(sly, "2025-01-01", sly, 60),
+    SLIDE(sly, "2025-01-01", sly, 70),
 };
 
 static int open_studio(void **state)
@@ -109,7 +109,7 @@ static void a_hostile_name_is_text(void **state)
     table *t = table_of(&s);
     assert_int_equal(s.code, EXIT_DONE);
     assert_int_equal(t->n_rows, 2);
-    assert_string_equal(cell(t, 0, "singer"), hostile);
+    assert_string_equal(cell(t, 0, "singer"), sly);
     char *text = read_file(cell(t, 0, "page")), *index = read_file("pages/index.html");
     const char shown[] = "a&#39;&quot;`touch ran`$(touch ran)\\n&lt;/script&gt;&lt;script&gt;x()"
                          "&lt;/script&gt;{/Bold b}_1";
@@ -131,7 +131,7 @@ static void a_hostile_name_is_text_everywhere(void **state)
 {
     (void)state;
     static const char *const tables[][2] = {
-        {"singers"}, {"takes", hostile}, {"held", hostile}, {"next", hostile}, {"export"}};
+        {"singers"}, {"takes", sly}, {"held", sly}, {"next", sly}, {"export"}};
     static const struct {
         const char *command, *file;
     } pictures[] = {
@@ -142,13 +142,13 @@ static void a_hostile_name_is_text_everywhere(void **state)
         assert_int_equal(s.code, EXIT_DONE);
         bool named = table_column(t, "singer") < 0;
         for (size_t row = 0; !named && row < t->n_rows; row++)
-            named = strcmp(cell(t, row, "singer"), hostile) == 0;
+            named = strcmp(cell(t, row, "singer"), sly) == 0;
         assert_true(named);
         table_free(t);
         said_clear(&s);
     }
     for (size_t i = 0; i < N_OF(pictures); i++) {
-        said s = run(pictures[i].command, hostile, "-o", pictures[i].file);
+        said s = run(pictures[i].command, sly, "-o", pictures[i].file);
         if (s.code != EXIT_DONE)
             fail_msg("%s: %s", pictures[i].command, s.err);
         char *shown = read_file(pictures[i].file);
@@ -157,6 +157,56 @@ static void a_hostile_name_is_text_everywhere(void **state)
         free(shown);
         said_clear(&s);
         unlink(pictures[i].file);
+    }
+    assert_int_not_equal(access("ran", F_OK), 0);
+}
+
+/* The name that `compare` and `map --sessions` print and draw for a hostile singer, whole in the
+ * table and as text, or the beginning of it, in the picture. */
+static void check_drawn(const said *s, const char *column, const struct hostile *h, size_t longest)
+{
+    if (s->code != EXIT_DONE)
+        fail_msg("%s", s->err);
+    table *t = table_of(s);
+    bool told = !column;
+    for (size_t row = 0; column && row < t->n_rows; row++)
+        told = told || strcmp(cell(t, row, column), h->name) == 0;
+    assert_true(told);
+    table_free(t);
+    char *svg = read_file("p.svg"), *wanted = xstrdup(h->in_svg);
+    if (strlen(wanted) > longest)
+        wanted[longest] = '\0';
+    assert_holds(svg, wanted);
+    assert_int_equal(count(svg, "<script"), 0);
+    free(wanted);
+    free(svg);
+}
+
+/* Side by side, and small maps of the days. */
+static void hostile_names_are_text_beside_others(void **state)
+{
+    (void)state;
+    enum { FIRST = 6, N = 6 }; /* of hostile[]: backticks, dollars, newlines, markup, script */
+    enum { SUNG = 4 };
+    static const char *const days[SUNG] = {"2025-01-01", "2025-01-01", "2025-02-01", "2025-02-01"};
+    sung takes[N * SUNG];
+    const char *argv[N + 6] = {"compare", "--journal", "crowd.db", "-o", "p.svg"};
+    for (size_t i = 0; i < N; i++) {
+        argv[5 + i] = hostile[FIRST + i].name;
+        for (size_t k = 0; k < SUNG; k++)
+            takes[i * SUNG + k] = (sung)SLIDE(hostile[FIRST + i].name, days[k], "a",
+                                              60 + 10 * (double)(k % 2) + (double)i);
+    }
+    journal_close(fill("crowd.db", takes, N * SUNG));
+    said all = run_list(argv);
+    for (size_t i = 0; i < N; i++)
+        check_drawn(&all, "singer", &hostile[FIRST + i], 20);
+    said_clear(&all);
+    for (size_t i = 0; i < N; i++) {
+        const struct hostile *h = &hostile[FIRST + i];
+        said one = run("map", h->name, "--sessions", "--journal", "crowd.db", "-o", "p.svg");
+        check_drawn(&one, NULL, h, 60);
+        said_clear(&one);
     }
     assert_int_not_equal(access("ran", F_OK), 0);
 }
@@ -205,6 +255,7 @@ int main(void)
         cmocka_unit_test(the_page_needs_nothing_but_itself),
         cmocka_unit_test(a_hostile_name_is_text),
         cmocka_unit_test(a_hostile_name_is_text_everywhere),
+        cmocka_unit_test(hostile_names_are_text_beside_others),
         cmocka_unit_test(what_cannot_be_done_gets_a_sentence),
         cmocka_unit_test(a_page_that_fails_leaves_what_was_there),
     };

@@ -4,6 +4,7 @@
  * closed form; sentences word by word. */
 #include "base/array.h"
 #include "base/process.h"
+#include "show/fonts.h"
 #include "show/map.h"
 #include "show/templates.h"
 
@@ -150,6 +151,33 @@ static void hostile_names_are_text(void **state)
         assert_int_equal(entries(), 3);
     }
     map_clear(&m);
+}
+
+/* A character that no font has is drawn as U+FFFD is, not over the whole picture; one that every
+ * font has stays. U+10FFFD is for private use. */
+static void characters_without_a_font_are_replaced(void **state)
+{
+    (void)state;
+    static const char *const names[] = {"a\xF4\x8F\xBF\xBD\xEF\xB8\x8F"
+                                        "b",
+                                        "a\xEF\xBF\xBD"
+                                        "b"};
+    static const char *const files[] = {"m.png", "n.png"};
+    char *drawable = fonts_drawable(names[0]), *same = fonts_drawable("'\xC3\xA9\xE2\x86\x92");
+    assert_string_equal(drawable, names[1]);
+    assert_string_equal(same, "'\xC3\xA9\xE2\x86\x92");
+    map m = example(0.5);
+    for (size_t i = 0; i < 2; i++) {
+        map_labels l = labels(names[i]);
+        assert_drawn(&m, &l, files[i], 600);
+    }
+    map_clear(&m);
+    char *one = read_file(files[0]), *other = read_file(files[1]);
+    assert_memory_equal(one, other, 1 << 22);
+    free(one);
+    free(other);
+    free(drawable);
+    free(same);
 }
 
 /* Nothing but quotes, as many as a title takes. */
@@ -643,6 +671,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         IN_FOLDER(hostile_names_are_text),
+        IN_FOLDER(characters_without_a_font_are_replaced),
         IN_FOLDER(quotes_alone_are_text),
         IN_FOLDER(a_long_name_ends_in_an_ellipsis),
         IN_FOLDER(the_same_text_as_a_command_would_run),

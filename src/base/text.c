@@ -36,12 +36,23 @@ static size_t character_bytes(const unsigned char *s)
     return n;
 }
 
+size_t text_character(const char *text, unsigned long *code)
+{
+    static const unsigned char masks[] = {0, 0x7F, 0x1F, 0x0F, 0x07};
+    const unsigned char *s = (const unsigned char *)text;
+    size_t n = character_bytes(s);
+    *code = n ? s[0] & masks[n] : TEXT_UNKNOWN;
+    for (size_t i = 1; i < n; i++)
+        *code = *code << 6 | (s[i] & 0x3F);
+    return n ? n : 1;
+}
+
 char *text_utf8(const char *bytes)
 {
     char *valid = xmalloc(strlen(bytes) + 1, 3), *to = valid;
     while (*bytes) {
         size_t n = character_bytes((const unsigned char *)bytes);
-        memcpy(to, n ? bytes : "\xEF\xBF\xBD", n ? n : 3);
+        memcpy(to, n ? bytes : TEXT_UNKNOWN_UTF8, n ? n : 3);
         to += n ? n : 3;
         bytes += n ? n : 1;
     }
@@ -75,14 +86,22 @@ char *text_visible(const char *bytes)
     return shown;
 }
 
-/* The character's value; n is what character_bytes() says. */
-static wchar_t code_point(const unsigned char *s, size_t n)
+char *text_shown(const char *bytes, size_t longest)
 {
-    static const unsigned char masks[] = {0x7F, 0x7F, 0x1F, 0x0F, 0x07};
-    wchar_t code = s[0] & masks[n];
-    for (size_t i = 1; i < n; i++)
-        code = (wchar_t)(code << 6 | (s[i] & 0x3F));
-    return code;
+    assert(longest >= 1);
+    char *shown = text_visible(bytes), *at = shown, *last = shown;
+    unsigned long code;
+    for (size_t n = 0; *at; n++, at += text_character(at, &code)) {
+        if (n + 1 == longest)
+            last = at;
+        if (n == longest) {
+            *last = '\0';
+            char *cut = xformat("%s\xE2\x80\xA6", shown);
+            free(shown);
+            return cut;
+        }
+    }
+    return shown;
 }
 
 /* Where the C library has no UTF-8 locale, every character counts one. */
@@ -92,12 +111,12 @@ static size_t columns_of(const char *text, size_t n_bytes)
     locale_t utf8 = newlocale(LC_CTYPE_MASK, "C.UTF-8", (locale_t)0), former = (locale_t)0;
     if (utf8)
         former = uselocale(utf8);
-    const unsigned char *end = (const unsigned char *)text + n_bytes;
-    for (const unsigned char *s = (const unsigned char *)text; s < end;) {
-        size_t n = character_bytes(s);
-        int width = utf8 && n > 1 ? wcwidth(code_point(s, n)) : 1;
+    for (const char *s = text; s < text + n_bytes;) {
+        unsigned long code;
+        size_t n = text_character(s, &code);
+        int width = utf8 && n > 1 ? wcwidth((wchar_t)code) : 1;
         columns += width < 0 ? 1 : (size_t)width;
-        s += n ? n : 1;
+        s += n;
     }
     if (utf8) {
         uselocale(former);

@@ -8,12 +8,22 @@
 #include <stddef.h>
 #include <stdio.h>
 
+#define TEXT_UNKNOWN_UTF8 "\xEF\xBF\xBD"
+enum { TEXT_UNKNOWN = 0xFFFD };
+/* Bytes of the character that begins a text that is not empty, and its code; for a byte that begins
+ * none 1 and U+FFFD. */
+size_t text_character(const char *text, unsigned long *code);
+
 /* A copy in valid UTF-8: each byte that is part of no character becomes U+FFFD. */
 char *text_utf8(const char *bytes);
 
 /* A copy that can be shown on one line: as text_utf8, and control characters, which break lines or
  * are forbidden in SVG and HTML, as \n, \t or \xNN. The caller frees. */
 char *text_visible(const char *bytes);
+
+/* The same, and of more than `longest` characters (at least 1) the first ones and an ellipsis, so
+ * many in all. The caller frees. */
+char *text_shown(const char *bytes, size_t longest);
 
 /* Columns that a text takes on a terminal: wide characters two, combining ones none; bytes that are
  * no character one each. */

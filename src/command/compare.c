@@ -2,6 +2,7 @@
 /* compare SINGER SINGER...: their boundaries on one plane, and by how much each differs from the
  * first, with the scatter between sessions taken into account. */
 #include "base/array.h"
+#include "base/text.h"
 #include "command/command.h"
 #include "command/follow.h"
 #include "command/from_journal.h"
@@ -173,37 +174,43 @@ static void print_difference(const comparison *c, size_t other, double assumed, 
 }
 
 /* A sentence a direction at the middle level. */
-static char *words_of(const comparison *c, size_t other, flip_direction d, double assumed)
+static char *words_of(const comparison *c, size_t other, flip_direction d, double assumed,
+                      const char *who, const char *first)
 {
     scatter_fit f;
-    const char *way = d == FLIP_UP ? "Going up" : "Coming down", *who = c->names[other];
+    const char *way = d == FLIP_UP ? "Going up" : "Coming down";
     boundary_row row = d == FLIP_UP ? BOUNDARY_UP_PITCH : BOUNDARY_DOWN_PITCH;
     if (!difference(c, other, c->middle, row, assumed, &f))
-        return xformat("%s: not both of %s and %s are told.", way, who, c->names[0]);
+        return xformat("%s: not both of %s and %s are told.", way, who, first);
     char at[64] = ""; /* nothing where levels are not known */
     if (!c->planes[0].pitch_only)
         snprintf(at, sizeof at, " at %.1f dB", c->at_db[c->middle] + 0.0);
     figure x = scatter_figure(&f, 1);
     if (x.lo95 > 0 || x.hi95 < 0)
         return xformat("%s%s, %s flips %.1f semitones %s than %s (95 %%: %+.1f to %+.1f).", way, at,
-                       who, fabs(x.estimate), x.estimate > 0 ? "higher" : "lower", c->names[0],
-                       x.lo95, x.hi95);
+                       who, fabs(x.estimate), x.estimate > 0 ? "higher" : "lower", first, x.lo95,
+                       x.hi95);
     return xformat("%s%s, no sure difference of %s from %s (95 %%: %+.1f to %+.1f); %.1f "
                    "semitones would have shown in four of five cases.",
-                   way, at, who, c->names[0], x.lo95, x.hi95, scatter_detectable(&f, 1));
+                   way, at, who, first, x.lo95, x.hi95, scatter_detectable(&f, 1));
 }
 
 static char *all_words(const comparison *c, double assumed)
 {
     char *all = xstrdup("Flipping higher or lower is no score.");
-    for (size_t i = 1; i < c->n; i++)
+    char *first = text_shown(c->names[0], COMPARE_NAME);
+    for (size_t i = 1; i < c->n; i++) {
+        char *who = text_shown(c->names[i], COMPARE_NAME);
         for (int d = 0; d < 2; d++) {
-            char *one = words_of(c, i, (flip_direction)d, assumed);
+            char *one = words_of(c, i, (flip_direction)d, assumed, who, first);
             char *longer = xformat("%s\n%s", all, one);
             free(all);
             free(one);
             all = longer;
         }
+        free(who);
+    }
+    free(first);
     return all;
 }
 
@@ -219,7 +226,8 @@ static void note_counts(const comparison *c, double assumed, table_writer *w)
         const boundary *b = course_at(c, i, c->middle)->whole;
         for (int row = 0; row < BOUNDARY_ROWS; row++)
             if (boundary_reason(b, (boundary_row)row))
-                table_note(w, c->names[i], "%s: %s", boundary_row_name((boundary_row)row),
+                table_note(w, "singer", "%s: %s: %s", c->names[i],
+                           boundary_row_name((boundary_row)row),
                            boundary_reason(b, (boundary_row)row));
     }
     for (size_t i = 1; i < c->n; i++) {

@@ -10,7 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-enum { NAME_LONGEST = 30, LABEL_LONGEST = 200, TICS_LONGEST = 1 << 16 };
+enum { LABEL_LONGEST = 200, TICS_LONGEST = 1 << 16 };
 
 static const double shown_st = 4; /* so much of a band or interval makes the axis wider */
 
@@ -109,7 +109,7 @@ static void send_texts(gnuplot *g, const compare_shown *c, const map_labels *l)
     gnuplot_commands(g, "array names[singers]\n");
     for (size_t i = 0; i < c->n; i++) {
         snprintf(variable, sizeof variable, "names[%zu]", i + 1);
-        gnuplot_text(g, variable, c->names[i], NAME_LONGEST);
+        gnuplot_text(g, variable, c->names[i], COMPARE_NAME);
     }
     char *counts = xformat("%s%s%s%zu session%s in all", *l->vowel ? "vowel " : "", l->vowel,
                            *l->vowel ? " · " : "", l->sessions, l->sessions == 1 ? "" : "s");

@@ -7,7 +7,7 @@
 
 #include "show/map.h"
 
-enum { COMPARE_LEVELS = 3 };
+enum { COMPARE_LEVELS = 3, COMPARE_NAME = 24 }; /* characters of a name that are shown */
 
 /* Semitones more than the first, by level and flip_direction; NaN: not told. */
 typedef struct compare_difference {

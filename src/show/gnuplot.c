@@ -57,42 +57,20 @@ void gnuplot_number(gnuplot *g, const char *variable, double value)
     gnuplot_commands(g, "\n");
 }
 
-/* Bytes of the character that starts with this byte of valid UTF-8. */
-static size_t character(unsigned char first)
-{
-    return first < 0x80 ? 1 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : 4;
-}
-
 /* In a single-quoted string all but a quote stands for itself. A doubled quote, which should stand
  * for one, is misread by gnuplot 5.4 where a string begins and beside another; so it is put in as a
  * string of its own. */
-static void append_character(gnuplot *g, const unsigned char *p)
-{
-    if (p[0] == '\'')
-        gnuplot_commands(g, "' . \"'\" . '");
-    else
-        append(g, (const char *)p, character(p[0]));
-}
-
-static size_t count_characters(const unsigned char *p)
-{
-    size_t n = 0;
-    for (; *p; p += character(*p))
-        n++;
-    return n;
-}
-
 void gnuplot_text(gnuplot *g, const char *variable, const char *text, size_t longest)
 {
-    assert(longest >= 1);
-    char *shown = text_visible(text ? text : "");
-    const unsigned char *p = (const unsigned char *)shown;
-    size_t all = count_characters(p), kept = all > longest ? longest - 1 : all;
+    char *shown = text_shown(text ? text : "", longest);
     gnuplot_commands(g, variable);
     gnuplot_commands(g, " = '");
-    for (size_t i = 0; i < kept; i++, p += character(*p))
-        append_character(g, p);
-    gnuplot_commands(g, all > kept ? "\xE2\x80\xA6'\n" : "'\n");
+    for (const char *p = shown; *p; p++)
+        if (*p == '\'')
+            gnuplot_commands(g, "' . \"'\" . '");
+        else
+            append(g, p, 1);
+    gnuplot_commands(g, "'\n");
     free(shown);
 }
 

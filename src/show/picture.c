@@ -3,6 +3,7 @@
 #include "base/array.h"
 #include "base/process.h"
 #include "base/whole_file.h"
+#include "show/fonts.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -195,7 +196,11 @@ static char *whole_script(const gnuplot *g, const picture *where, const struct t
                               where->columns, where->rows);
     char *script = xformat("%s%s", first, gnuplot_script(g));
     free(first);
-    return script;
+    if (!t || !(strstr(t->name, "cairo") || strcmp(t->name, "wxt") == 0))
+        return script;
+    char *drawable = fonts_drawable(script);
+    free(script);
+    return drawable;
 }
 
 static bool copy(FILE *from, FILE *to, err *e)
