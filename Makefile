@@ -99,7 +99,7 @@ uninstall: ## remove what install put there
 clean: ## remove everything built
 	rm -rf $(BUILD)
 help: ## this list
-	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' Makefile
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-13s %s\n", $$1, $$2 }' Makefile
 
 # Installs what is missing of the Debian packages named in $(1); without dpkg it is for the
 # compiler to say what is missing.

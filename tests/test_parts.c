@@ -3,6 +3,7 @@
  * bit; the same takes decoded together. */
 #include "base/array.h"
 #include "base/spool.h"
+#include "register/explain.h"
 #include "register/parts.h"
 #include "voice/listen.h"
 
@@ -252,6 +253,7 @@ typedef struct told {
     flips found[TAKES_MOST];
     size_t parts;
     register_summary summary;
+    explanation why;
 } told;
 
 /* How far it is said to be: never back, never beyond 1. */
@@ -276,6 +278,7 @@ static told decode(track_store *s, const parts_settings *sizes)
     err e = {""};
     register_settings settings = register_defaults();
     settings.opt_effort = &told_of;
+    settings.opt_why = &t.why;
     if (!parts_decode(s, &settings, sizes, t.found, &t.summary, &t.parts, &e))
         fail_msg("%s", e.text);
     if (t.summary.voiced_s > 2) {
@@ -289,6 +292,33 @@ static void told_clear(told *t)
 {
     for (int k = 0; k < TAKES_MOST; k++)
         flips_clear(&t->found[k]);
+    explanation_clear(&t->why);
+}
+
+/* Each flip is explained once, whichever part told it, and each part has its own model. */
+static void check_explained(const told *t)
+{
+    size_t flips_told = 0, flips_explained = 0, models = 0;
+    for (int k = 0; k < TAKES_MOST; k++)
+        flips_told += t->found[k].n;
+    for (size_t i = 0; i < t->why.n; i++) {
+        const explain_row *r = &t->why.rows[i];
+        assert_true(i == 0 || r->part >= r[-1].part);
+        models += r->about == EXPLAIN_REGISTERS;
+        if (r->about != EXPLAIN_FLIP || strcmp(r->item, "confidence") != 0)
+            continue;
+        flips_explained++;
+        size_t same = 0;
+        for (int k = 0; k < TAKES_MOST; k++)
+            for (size_t j = 0; j < t->found[k].n; j++)
+                same += t->found[k].items[j].time_s == r->time_s &&
+                        t->found[k].items[j].confidence == r->value;
+        assert_int_equal(same, 1);
+    }
+    print_message("%zu flips explained in %zu parts\n", flips_explained, models);
+    assert_int_equal(flips_explained, flips_told);
+    assert_int_equal(models, t->parts);
+    assert_int_equal(t->why.rows[t->why.n - 1].part, t->parts);
 }
 
 /* Asserted flips of a that b asserts, too, within 30 ms. */
@@ -351,6 +381,8 @@ static void check_parts(bool joined)
                   "whole; %.1f %% of frames\n",
                   parts.parts, parts.summary.text, same, flips_a, back, flips_b,
                   100.0 * (double)registers / (double)frames);
+    check_explained(&whole);
+    check_explained(&parts);
     assert_int_equal(whole.parts, 1);
     assert_true(parts.parts >= 2);
     assert_true(flips_a >= 5 && same + 1 >= flips_a && back + 1 >= flips_b);

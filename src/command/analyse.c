@@ -289,8 +289,6 @@ static bool decode(const command_call *call, const heard *h, const picture *wher
         message_warn("These takes hold %.0f minutes of voice, too much to be judged together: the "
                      "registers were told in %zu parts.",
                      summary.voiced_s / 60, parts);
-    if (good && own->explain && parts > 1)
-        good = err_set(e, "They cannot be explained together: give at most six minutes of voice.");
     if (good)
         good = print(call, h, found, &why, &summary, where, e);
     explanation_clear(&why);

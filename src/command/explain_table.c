@@ -15,5 +15,6 @@ void explain_table_rows(const explanation *why, table_writer *w)
         table_text(w, r->at_unit);
         table_number(w, r->value, 2);
         table_text(w, r->unit);
+        table_count(w, (long)r->part);
     }
 }

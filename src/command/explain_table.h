@@ -7,7 +7,7 @@
 #include "base/table.h"
 #include "register/explain.h"
 
-#define EXPLAIN_COLUMNS "about take time_s direction item at at_unit value unit"
+#define EXPLAIN_COLUMNS "about take time_s direction item at at_unit value unit part"
 
 void explain_table_rows(const explanation *why, table_writer *w);
 

@@ -32,10 +32,16 @@ void explanation_clear(explanation *x)
     *x = (explanation){.n = 0};
 }
 
-static void add(explanation *x, explain_row row)
+void explanation_append(explanation *x, explain_row row)
 {
     array_reserve((void **)&x->rows, &x->room, x->n + 1, sizeof *x->rows);
     x->rows[x->n++] = row;
+}
+
+static void add(explanation *x, explain_row row)
+{
+    row.part = 1;
+    explanation_append(x, row);
 }
 
 static void explain_tract(const world_view *v, explanation *x)
@@ -199,35 +205,36 @@ static const cue_group groups[] = {
     {"the other changes", CUE_COMPANY, CUE_COMPANY, CUE_COMPANY, "nats of each, on average"},
 };
 
-static void flip_row(explanation *x, const char *take, const flip *f, explain_row row)
+static void flip_row(explanation *x, size_t k, const char *take, const flip *f, explain_row row)
 {
     row.about = EXPLAIN_FLIP;
+    row.track = k;
     row.take = xstrdup(take);
     row.time_s = f->time_s;
     row.direction = f->direction;
     add(x, row);
 }
 
-static void explain_flip(const char *take, const flip *f, explanation *x)
+static void explain_flip(size_t k, const char *take, const flip *f, explanation *x)
 {
     double nats[TRUST_TERMS], rest = trust_weigh(f->cues, nats);
-    for (size_t k = 0; k < sizeof groups / sizeof *groups; k++) {
-        const cue_group *g = &groups[k];
+    for (size_t i = 0; i < sizeof groups / sizeof *groups; i++) {
+        const cue_group *g = &groups[i];
         double sum = 0;
         for (int t = 0; t < TRUST_TERMS; t++)
             if (trust_terms[t].from >= g->first && trust_terms[t].from <= g->last)
                 sum += nats[t];
         rest -= sum;
-        flip_row(x, take, f,
+        flip_row(x, k, take, f,
                  (explain_row){.item = g->item,
                                .at = f->cues[g->shown],
                                .at_unit = g->unit,
                                .value = sum,
                                .unit = "nats"});
     }
-    flip_row(x, take, f,
+    flip_row(x, k, take, f,
              (explain_row){.item = "any change", .at = (double)NAN, .value = rest, .unit = "nats"});
-    flip_row(x, take, f,
+    flip_row(x, k, take, f,
              (explain_row){.item = "confidence",
                            .at = (double)NAN,
                            .value = f->confidence,
@@ -256,6 +263,6 @@ void explain_world(const figures_of *of, size_t n_tracks, const world *w, const 
     explain_registers(&v, out);
     for (size_t k = 0; k < n_tracks; k++)
         for (size_t i = 0; i < found[k].n; i++)
-            explain_flip(of->tracks[k]->take, &found[k].items[i], out);
+            explain_flip(k, of->tracks[k]->take, &found[k].items[i], out);
     free(room);
 }

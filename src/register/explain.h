@@ -19,7 +19,9 @@ const char *explain_about_name(explain_about a); /* as in the table */
 
 typedef struct explain_row {
     explain_about about;
-    char *take; /* EXPLAIN_FLIP alone, else NULL */
+    size_t part;  /* from 1 on, of those in which the takes were decoded (register/parts.h) */
+    size_t track; /* EXPLAIN_FLIP alone: its number among those that were decoded together */
+    char *take;   /* likewise, else NULL */
     double time_s;
     flip_direction direction;
     const char *item; /* what it is, static */
@@ -31,12 +33,14 @@ typedef struct explain_row {
 
 typedef struct explanation {
     size_t n, room;
-    explain_row *rows; /* in the order of explain_about, flips by take and time */
+    explain_row *rows; /* by part, in the order of explain_about, flips by take and time */
 } explanation;
 
-/* found[n_tracks]: the flips that were told. Appends to `out`. */
+/* found[n_tracks]: the flips that were told. Appends to `out`, as rows of part 1. */
 void explain_world(const figures_of *of, size_t n_tracks, const world *w, const search_settings *s,
                    const flips *found, explanation *out);
+/* The row's take is the explanation's from now on. */
+void explanation_append(explanation *x, explain_row row);
 void explanation_clear(explanation *x);
 
 #endif

@@ -2,6 +2,7 @@
 #include "register/parts.h"
 
 #include "base/array.h"
+#include "register/explain.h"
 #include "register/known.h"
 
 #include <assert.h>
@@ -40,7 +41,8 @@ typedef struct part { /* runs[first..end - 1] */
     track **tracks; /* those of the runs, one a take; then the excerpts */
     size_t *takes;  /* [n_own] their numbers in the store */
     size_t n, n_own, room, room_takes;
-    flips *found; /* [n] */
+    flips *found;       /* [n] */
+    size_t from, until; /* frames of its first and of its last own take that it tells */
 } part;
 
 static void add_run(plan *p, run r)
@@ -181,11 +183,29 @@ static size_t frame_of(const track *t, size_t i)
     return (size_t)lround(t->time_s[i] / t->hop_s);
 }
 
-/* Puts what was found about frames from..until - 1 of track k where it belongs. */
-static bool tell_track(const plan *p, const part *now, size_t k, size_t from, size_t until,
-                       flips *found, err *e)
+static size_t first_told(const part *now, size_t k)
+{
+    return k ? 0 : now->from;
+}
+
+static size_t end_told(const part *now, size_t k)
+{
+    return k + 1 < now->n_own ? SIZE_MAX : now->until;
+}
+
+/* Whether a flip of track k is the part's to tell. */
+static bool tells(const part *now, size_t k, double time_s)
+{
+    double hop_s = now->tracks[k]->hop_s;
+    return k < now->n_own && time_s >= (double)first_told(now, k) * hop_s &&
+           time_s < (double)end_told(now, k) * hop_s;
+}
+
+/* Puts what was found about track k where it belongs. */
+static bool tell_track(const plan *p, const part *now, size_t k, flips *found, err *e)
 {
     const track *t = now->tracks[k];
+    size_t from = first_told(now, k), until = end_told(now, k);
     for (size_t i = 0, end; i < t->n; i = end) {
         size_t first = frame_of(t, i);
         for (end = i + 1; end < t->n && frame_of(t, end) == first + end - i; end++)
@@ -198,22 +218,35 @@ static bool tell_track(const plan *p, const part *now, size_t k, size_t from, si
     }
     for (size_t i = 0; i < now->found[k].n; i++) {
         const flip *f = &now->found[k].items[i];
-        if (f->time_s >= (double)from * t->hop_s && f->time_s < (double)until * t->hop_s)
+        if (tells(now, k, f->time_s))
             flips_append(&found[now->takes[k]], *f);
     }
     return true;
 }
 
-static bool tell_part(plan *p, const part *now, flips *found, err *e)
+static bool tell_part(plan *p, part *now, flips *found, err *e)
 {
     bool begins = now->first < p->n_runs && p->runs[now->first].joined, ends = goes_on(p, now->end);
-    size_t from = begins ? p->cut : 0;
+    now->from = begins ? p->cut : 0;
     p->cut = ends ? place_cut(p, now) : 0;
+    now->until = ends ? p->cut : SIZE_MAX;
     bool good = true;
     for (size_t k = 0; good && k < now->n_own; k++)
-        good = tell_track(p, now, k, k ? 0 : from, ends && k + 1 == now->n_own ? p->cut : SIZE_MAX,
-                          found, e);
+        good = tell_track(p, now, k, found, e);
     return good;
+}
+
+/* What explains the part goes to that of all, without the flips that others tell. */
+static void explain_part(const part *now, size_t number, explanation *own, explanation *all)
+{
+    for (size_t i = 0; i < own->n; i++) {
+        explain_row *r = &own->rows[i];
+        if (r->about == EXPLAIN_FLIP && !tells(now, r->track, r->time_s))
+            continue;
+        r->part = number;
+        explanation_append(all, *r);
+        r->take = NULL;
+    }
 }
 
 /* As much of the whole as the part has of its runs. */
@@ -226,8 +259,8 @@ static effort effort_of(const plan *p, const part *now, const effort *opt_whole)
     return own;
 }
 
-static bool decode_part(plan *p, part *now, bool sampled, const register_settings *s, flips *found,
-                        register_summary *summary, err *e)
+static bool decode_part(plan *p, part *now, size_t number, bool sampled, const register_settings *s,
+                        flips *found, register_summary *summary, err *e)
 {
     bool good = read_part(p, now, sampled, e);
     if (good) {
@@ -235,10 +268,15 @@ static bool decode_part(plan *p, part *now, bool sampled, const register_setting
         register_settings own = *s;
         effort told = effort_of(p, now, s->opt_effort);
         own.opt_effort = &told;
+        explanation why = {.n = 0};
+        own.opt_why = s->opt_why ? &why : NULL;
         register_decode(now->tracks, now->n, &own, now->found, summary);
         if (s->opt_learnt && s->opt_learnt->m.hi <= s->opt_learnt->m.lo)
             *s->opt_learnt = before;
         good = tell_part(p, now, found, e);
+        if (s->opt_why)
+            explain_part(now, number, &why, s->opt_why);
+        explanation_clear(&why);
     }
     part_clear(now);
     return good;
@@ -274,10 +312,9 @@ bool parts_decode(track_store *store, const register_settings *s, const parts_se
     do {
         part now = {.first = end, .end = several ? end_of_part(&p, end) : p.n_runs};
         end = now.end;
-        good = decode_part(&p, &now, several, s, found, summary, e);
+        good = decode_part(&p, &now, ++*parts, several, s, found, summary, e);
         both += summary->answer == REGISTER_BOTH;
         agree_add(&egg, &summary->egg);
-        ++*parts;
     } while (good && end < p.n_runs);
     summary->voiced_s = (double)p.voiced * frame_s;
     summary->egg = egg;

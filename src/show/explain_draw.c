@@ -15,11 +15,16 @@ enum { NAME_LONGEST = 20, NAME_NARROW = 6, ANY_LENGTH = 1 << 20 };
 static void send_curve(gnuplot *g, const explanation *why, explain_about about, const char *item,
                        const char *block)
 {
+    size_t part = 1;
     gnuplot_data(g, block);
     for (size_t i = 0; i < why->n; i++) {
         const explain_row *r = &why->rows[i];
-        if (r->about == about && strcmp(r->item, item) == 0)
-            gnuplot_row(g, (const double[]){r->at, r->value}, 2);
+        if (r->about != about || strcmp(r->item, item) != 0)
+            continue;
+        if (r->part > part) /* a line of its own */
+            gnuplot_row(g, NULL, 0);
+        part = r->part;
+        gnuplot_row(g, (const double[]){r->at, r->value}, 2);
     }
     gnuplot_data_end(g);
 }
@@ -98,6 +103,10 @@ static double reach_of(const explanation *why, const size_t *number, size_t show
 /* What named M2, in one line; the caller frees. */
 static char *naming_of(const explanation *why)
 {
+    size_t parts = why->n ? why->rows[why->n - 1].part : 1;
+    if (parts > 1)
+        return xformat("Told in %zu parts, a curve each; the table has what named M2 in each.",
+                       parts);
     char *text = xstrdup("");
     for (size_t i = 0; i < why->n; i++) {
         const explain_row *r = &why->rows[i];
