@@ -22,8 +22,6 @@ if (known) {
     set xlabel 'harmonic'
     plot $heavy using 1:2:('1') with labels, $light using 1:2:('2') with labels
     unset multiplot
-}
-if (known) {
     set xrange [-reach:reach]
     set yrange [shown + 1:0]
     set xtics 1 nomirror scale 0

@@ -32,8 +32,8 @@ parts_settings parts_defaults(void);
 /* found: one empty list for each take of the store. *parts: how many there were, at least 1. The
  * summary's voiced_s is of all voice; answer and gain are those of one part, or of several: both
  * registers where any part has them, and the gain NaN. What is learnt is of the last part that has
- * both; what explains it is that of each part, with the flips that it told. False only when the store cannot be read or
- * written. */
+ * both; what explains it is of each part, with the flips that it told. False only when the store
+ * cannot be read or written. */
 bool parts_decode(track_store *store, const register_settings *s, const parts_settings *sizes,
                   flips *found, register_summary *summary, size_t *parts, err *e);
 
