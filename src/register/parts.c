@@ -196,8 +196,10 @@ static size_t end_told(const part *now, size_t k)
 /* Whether a flip of track k is the part's to tell. */
 static bool tells(const part *now, size_t k, double time_s)
 {
+    if (k >= now->n_own)
+        return false;
     double hop_s = now->tracks[k]->hop_s;
-    return k < now->n_own && time_s >= (double)first_told(now, k) * hop_s &&
+    return time_s >= (double)first_told(now, k) * hop_s &&
            time_s < (double)end_told(now, k) * hop_s;
 }
 
