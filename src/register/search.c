@@ -2,18 +2,15 @@
 #include "register/search.h"
 
 #include "base/array.h"
-#include "register/settle.h"
+#include "register/standing.h"
 #include "register/starts.h"
 #include "register/thin.h"
-#include "register/trust.h"
-#include "register/turns.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 static const double settled = 0.002; /* mean change of p2 in a round */
-static const double tidy_dear = 0.3; /* settle_registers() */
 /* A tidied world has to stand better than the best other by so much. */
 static const double tidy_times = 1.2, tidy_nats = 3;
 
@@ -102,40 +99,6 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     return true;
 }
 
-typedef struct changes { /* of a world, and their cues */
-    turns found;
-    double (*cues)[CUES];
-    double *p; /* [found.n] for their probabilities */
-} changes;
-
-/* p2 as in turns_find(). */
-static changes changes_of(const evidence *ev, const world *w, double *p2)
-{
-    changes c = {.found = turns_find(ev, p2)};
-    c.cues = xmalloc(c.found.n, sizeof *c.cues);
-    c.p = xmalloc(c.found.n, sizeof *c.p);
-    cues_of of = {ev, &w->m, &w->where, w->says, w->steps, p2, w->gain};
-    cues_measure(&of, &c.found, c.cues);
-    return c;
-}
-
-static void changes_clear(changes *c)
-{
-    free(c->p);
-    free(c->cues);
-    turns_clear(&c->found);
-}
-
-/* Takes away changes that have nothing of their own to show: where a voice sounds much alike on
- * both sides of its flips, the chain goes to and fro between them. */
-static void tidy_up(const evidence *ev, world *w)
-{
-    changes c = changes_of(ev, w, w->p2);
-    trust_own(c.found.n, c.cues, c.p);
-    settle_registers(ev, &c.found, c.p, tidy_dear, w->p2);
-    changes_clear(&c);
-}
-
 /* EM from w->p2, rounds `from` to `to` of it, at least one. */
 static bool climb(const evidence *ev, const search_settings *s, int from, int to, workspace *work,
                   world *w)
@@ -153,23 +116,8 @@ static bool climb(const evidence *ev, const search_settings *s, int from, int to
     chain_inputs without = inputs(work, w, false);
     w->gain -= chain_run(ev, &without, &s->chain, NULL);
     if (w->tidy)
-        tidy_up(ev, w);
+        standing_tidy(ev, w);
     return true;
-}
-
-/* How well the changes of a world stand up each by itself: -log of the probability that none is a
- * flip. The chain's own likelihood is surest of worlds in which vowels or leaps are registers. */
-static double standing(const evidence *ev, const world *w)
-{
-    double *p2 = xmalloc(ev->n, sizeof *p2), sum = 0;
-    memcpy(p2, w->p2, ev->n * sizeof *p2);
-    changes c = changes_of(ev, w, p2);
-    trust_all(c.found.n, c.cues, c.p);
-    for (size_t k = 0; k < c.found.n; k++)
-        sum -= log1p(-fmin(c.p[k], 1 - 1e-9));
-    changes_clear(&c);
-    free(p2);
-    return sum;
 }
 
 static world world_new(size_t n)
@@ -194,7 +142,7 @@ static void climb_all(const evidence *ev, const search_settings *s, int from, in
 {
     for (size_t k = 0; k < n; k++) {
         worlds[k].standing = worlds[k].standing >= 0 && climb(ev, s, from, to, work, &worlds[k])
-                                 ? standing(ev, &worlds[k])
+                                 ? standing_of(ev, &worlds[k])
                                  : -1;
         effort_add(s->opt_effort, (double)ev->n * (to - from));
     }
@@ -277,7 +225,7 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
             break;
         effort_add(s->opt_effort, (double)ev->n);
         by = moved(before, now.p2, ev->n);
-        now.standing = standing(ev, &now);
+        now.standing = standing_of(ev, &now);
         if (now.standing > w->standing)
             copy_world(&now, ev->n, w);
     }
@@ -298,7 +246,7 @@ static size_t tidy_some(const evidence *ev, const search_settings *s, workspace 
         *w = world_new(ev->n);
         copy_world(&worlds[k], ev->n, w);
         w->tidy = true;
-        tidy_up(ev, w);
+        standing_tidy(ev, w);
     }
     climb_all(ev, s, 0, s->tidied_rounds, work, tidied, n_tidied);
     effort_add(s->opt_effort,

@@ -1,0 +1,17 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_STANDING_H
+#define REGISTER_STANDING_H
+
+/* How well a world's changes of register stand up, each asked for evidence of its own. */
+
+#include "register/search.h"
+
+/* -log of the probability that none of the changes is a flip, 0 without any. The chain's own
+ * likelihood is surest of worlds in which vowels or leaps are registers. */
+double standing_of(const evidence *ev, const world *w);
+
+/* Takes changes that have nothing of their own to show out of w->p2: where a voice sounds much
+ * alike on both sides of its flips, the chain goes to and fro between them. */
+void standing_tidy(const evidence *ev, world *w);
+
+#endif
