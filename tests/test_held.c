@@ -2,23 +2,16 @@
 /* What moved, how steady and how far it leaked. Oracles: tracks of closed form whose steadiness,
  * vibrato, slopes and steps are known; a test voice each of two kinds against the truth beside its
  * takes. */
-#include "base/array.h"
 #include "lesson/held.h"
 #include "register/decode.h"
-#include "voice/families.h"
-#include "voice/listen.h"
-#include "voice/perform.h"
-#include "voice/sing.h"
-#include "voice2/render.h"
+#include "voice2/solo.h"
 
 #include <math.h>
 #include <setjmp.h>
-#include <sndfile.h>
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <unistd.h>
 
 #include <cmocka.h>
 
@@ -231,24 +224,14 @@ static void test_exercises(void **state)
     assert_null(exercise_find(P, P));
 }
 
-/* Heard again from a WAV of 24 bits, one take alone, all of it declared M1. */
-static held_score heard(const double *samples, size_t n, int rate_hz, int hold, int vary)
+/* One take alone, all of it declared M1. */
+static held_score heard(const sound *x, int hold, int vary)
 {
     const held_settings s = held_defaults();
-    char path[] = "/tmp/test_held-XXXXXX";
-    int fd = mkstemp(path);
-    SF_INFO info = {
-        .samplerate = rate_hz, .channels = 1, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
-    SNDFILE *file = sf_open_fd(fd, SFM_WRITE, &info, SF_TRUE);
-    assert_non_null(file);
-    assert_int_equal(sf_writef_double(file, samples, (sf_count_t)n), n);
-    sf_close(file);
-    voice_settings v = voice_defaults();
-    track *t;
     err e = {""};
-    if (!voice_listen(path, &v, &t, NULL, &e))
+    track *t = solo_hear(x, &e);
+    if (!t)
         fail_msg("%s", e.text);
-    remove(path);
     t->declared = DECLARED_M1;
     register_settings r = register_defaults();
     register_summary summary;
@@ -256,23 +239,6 @@ static held_score heard(const double *samples, size_t n, int rate_hz, int hold, 
     register_decode(&t, 1, &r, &f, &summary);
     held_score h = held_judge(t, &f, hold, vary, &s);
     flips_clear(&f);
-    track_free(t);
-    return h;
-}
-
-/* The same from what was meant, in steps of 1 ms, without noise, jitter and a listener. */
-static held_score meant(size_t n, const double *pitch_st, const double *level_db,
-                        const unsigned char *reg, int hold, int vary)
-{
-    const held_settings s = held_defaults();
-    track *t = track_new("meant", n / 5, 0.005, 0);
-    for (size_t i = 0; i < t->n; i++) {
-        t->pitch_st[i] = reg[5 * i] ? pitch_st[5 * i] : (double)NAN;
-        t->level_db[i] = level_db[5 * i];
-        t->reg[i] = reg[5 * i];
-    }
-    flips none = {0};
-    held_score h = held_judge(t, &none, hold, vary, &s);
     track_free(t);
     return h;
 }
@@ -299,56 +265,29 @@ static void compare(const char *who, const held_score *ref, const held_score *go
         close_to(" cents/10 dB", ref->leak, got->leak, 3);
 }
 
-static const double leaning_db[] = {-34, -34, -34, -28}; /* level at the end */
-static const int moves[] = {0, P, L, P};
-
-static void test_first_voice(void **state)
+/* A hold, a slide, a swell, and a slide that grows louder. */
+static void test_both_voices(void **state)
 {
     (void)state;
-    singer who = singer_draw(FAMILY_VIBRATO, 21);
-    for (size_t i = 0; i < 4; i++) {
-        score_kind kind = moves[i] == P ? SCORE_SLIDE : moves[i] == L ? SCORE_SWELL : SCORE_HOLD;
-        score sc = {.kind = kind,
-                    .seconds = 6,
-                    .from_st = 50,
-                    .to_st = moves[i] == P ? 62 : 50,
-                    .level_db = -34,
-                    .to_db = moves[i] == L ? -20 : leaning_db[i],
-                    .held = 1};
-        performance p = perform(&who, &sc, (int)i);
-        sound x = sing(&who, &p, (int)i);
-        sing_in_place(&who, &x, (int)i);
-        int hold = LESSON_ALL & ~moves[i];
-        held_score ref = meant(p.n, p.pitch_st, p.level_db, p.reg, hold, moves[i]);
-        held_score got = heard(x.samples, x.n, x.rate_hz, hold, moves[i]);
-        compare("first voice", &ref, &got);
-        sound_clear(&x);
-        performance_clear(&p);
-    }
-}
-
-static void test_second_voice(void **state)
-{
-    (void)state;
-    vocalist who = vocalist_draw(CAST_VIBRATO, 22);
-    for (size_t i = 0; i < 4; i++) {
-        chart_kind kind = moves[i] == P ? CHART_SLIDE : moves[i] == L ? CHART_SWELL : CHART_HOLD;
-        chart sc = {.kind = kind,
-                    .seconds = 6,
-                    .from_st = 50,
-                    .to_st = moves[i] == P ? 62 : 50,
-                    .from_db = -34,
-                    .to_db = moves[i] == L ? -20 : leaning_db[i],
-                    .pinned = 1};
-        act a = enact(&who, &sc, (int)i);
-        clip x = render_clean(&who, &a, (int)i);
-        render_place(&who, &x, (int)i);
-        int hold = LESSON_ALL & ~moves[i];
-        held_score ref = meant(a.n, a.pitch_st, a.level_db, a.reg, hold, moves[i]);
-        held_score got = heard(x.samples, x.n, x.rate_hz, hold, moves[i]);
-        compare("second voice", &ref, &got);
-        clip_clear(&x);
-        act_clear(&a);
+    static const solo_plan asked[] = {
+        {SOLO_HOLD, 1, 50, 50, -34, -34, 0, MOUTH_OPEN, 6},
+        {SOLO_SLIDE, 1, 50, 62, -34, -34, 0, MOUTH_OPEN, 6},
+        {SOLO_SWELL, 1, 50, 50, -34, -20, 0, MOUTH_OPEN, 6},
+        {SOLO_SLIDE, 1, 50, 62, -34, -28, 0, MOUTH_OPEN, 6},
+    };
+    static const int moves[] = {0, P, L, P};
+    const held_settings s = held_defaults();
+    flips none = {0};
+    for (int voice = 1; voice <= 2; voice++) {
+        soloist who = soloist_draw(voice, "vibrato", 20 + (uint64_t)voice);
+        for (int i = 0; i < 4; i++) {
+            int hold = LESSON_ALL & ~moves[i];
+            solo take = solo_sing(&who, &asked[i], i);
+            held_score ref = held_judge(take.meant, &none, hold, moves[i], &s);
+            held_score got = heard(&take.x, hold, moves[i]);
+            compare(voice == 1 ? "first voice" : "second voice", &ref, &got);
+            solo_clear(&take);
+        }
     }
 }
 
@@ -362,8 +301,7 @@ int main(void)
         cmocka_unit_test(test_doubtful),
         cmocka_unit_test(test_nothing),
         cmocka_unit_test(test_exercises),
-        cmocka_unit_test(test_first_voice),
-        cmocka_unit_test(test_second_voice),
+        cmocka_unit_test(test_both_voices),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -2,22 +2,15 @@
 /* Trills of lips and tongue. Oracles: a tone whose level swings at a known rate and depth; trilled
  * takes of both test voices, whose pitch is known, beside the same takes with an open mouth. */
 #include "base/array.h"
-#include "base/note.h"
-#include "voice/listen.h"
-#include "voice/mouth.h"
-#include "voice/perform.h"
-#include "voice/sing.h"
 #include "voice/trill.h"
-#include "voice2/render.h"
+#include "voice2/solo.h"
 
 #include <math.h>
 #include <setjmp.h>
-#include <sndfile.h>
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <unistd.h>
 
 #include <cmocka.h>
 
@@ -86,80 +79,46 @@ static void test_flattened(void **state)
     signal_clear(&x);
 }
 
-static track *hear(const double *samples, size_t n, int rate_hz)
-{
-    char path[] = "build/test_trill-XXXXXX";
-    SF_INFO info = {
-        .samplerate = rate_hz, .channels = 1, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
-    SNDFILE *file = sf_open_fd(mkstemp(path), SFM_WRITE, &info, SF_TRUE);
-    assert_non_null(file);
-    assert_int_equal(sf_writef_double(file, samples, (sf_count_t)n), n);
-    sf_close(file);
-    voice_settings v = voice_defaults();
-    track *t;
-    err e = {""};
-    if (!voice_listen(path, &v, &t, NULL, &e))
-        fail_msg("%s", e.text);
-    remove(path);
-    return t;
-}
-
 /* Frames of one take or more. */
 typedef struct tally {
     size_t sung, voiced, far, told; /* far: off by a semitone or more; told: with a harmonic */
 } tally;
 
-static void count(tally *c, const track *t, const double *pitch_st, const unsigned char *reg,
-                  size_t n)
+static void count(tally *c, const track *t, const track *sung)
 {
-    for (size_t i = 0; i < t->n && 5 * i < n; i++) {
-        if (!reg[5 * i])
+    for (size_t i = 0; i < t->n && i < sung->n; i++) {
+        if (!sung->reg[i])
             continue;
         c->sung++;
         c->voiced += !isnan(t->pitch_st[i]) ? 1 : 0;
-        c->far += fabs(t->pitch_st[i] - pitch_st[5 * i]) >= 1;
+        c->far += fabs(t->pitch_st[i] - sung->pitch_st[i]) >= 1;
         c->told += !isnan((double)t->harmonic_db[i * TRACK_HARMONICS]) ? 1 : 0;
     }
 }
 
-static const double from_st[] = {46, 50, 60};
-
-static void first_voice(mouth m, int k, tally *c)
+/* Each voice's three singers slide up eight semitones; the third in M2. */
+static void slide(int voice, mouth m, int k, tally *c)
 {
-    static const family families[] = {FAMILY_CLEAR, FAMILY_VOWEL_U, FAMILY_VIBRATO};
-    singer who = singer_draw(families[k], 31);
-    score sc = {.kind = SCORE_SLIDE, .seconds = 4, .from_st = from_st[k], .to_st = from_st[k] + 8};
-    sc.held = 1 + (k == 2);
-    sc.level_db = sc.to_db = who.boundary.level_db;
-    performance p = perform(&who, &sc, k);
-    mouth_pitch(m, who.seed, k, p.pitch_st, p.n);
-    sound x = sing(&who, &p, k);
-    mouth_sound(m, who.seed, k, x.samples, x.n, x.rate_hz);
-    sing_in_place(&who, &x, k);
-    track *t = hear(x.samples, x.n, x.rate_hz);
-    count(c, t, p.pitch_st, p.reg, p.n);
+    static const char *const families[][3] = {{"clear", "vowel-u", "vibrato"},
+                                              {"clear", "vowel-o", "vibrato"}};
+    static const double from_st[] = {46, 50, 60};
+    soloist who = soloist_draw(voice, families[voice - 1][k], 30 + (uint64_t)voice);
+    solo_plan asked = {.kind = SOLO_SLIDE,
+                       .held = 1 + (k == 2),
+                       .from_st = from_st[k],
+                       .to_st = from_st[k] + 8,
+                       .from_db = who.middle_db,
+                       .to_db = who.middle_db,
+                       .by = m,
+                       .seconds = 4};
+    solo s = solo_sing(&who, &asked, k);
+    err e = {""};
+    track *t = solo_hear(&s.x, &e);
+    if (!t)
+        fail_msg("%s", e.text);
+    count(c, t, s.meant);
     track_free(t);
-    sound_clear(&x);
-    performance_clear(&p);
-}
-
-static void second_voice(mouth m, int k, tally *c)
-{
-    static const cast_family families[] = {CAST_CLEAR, CAST_VOWEL_O, CAST_VIBRATO};
-    vocalist who = vocalist_draw(families[k], 32);
-    chart sc = {.kind = CHART_SLIDE, .seconds = 4, .from_st = from_st[k], .to_st = from_st[k] + 8};
-    sc.pinned = 1 + (k == 2);
-    sc.from_db = sc.to_db = who.middle_db;
-    act a = enact(&who, &sc, k);
-    mouth_pitch(m, who.seed, k, a.pitch_st, a.n);
-    clip x = render_clean(&who, &a, k);
-    mouth_sound(m, who.seed, k, x.samples, x.n, x.rate_hz);
-    render_place(&who, &x, k);
-    track *t = hear(x.samples, x.n, x.rate_hz);
-    count(c, t, a.pitch_st, a.reg, a.n);
-    track_free(t);
-    clip_clear(&x);
-    act_clear(&a);
+    solo_clear(&s);
 }
 
 /* A fortieth of the frames are at the ends, where the voice is no trill yet. */
@@ -169,8 +128,8 @@ static void test_trilled_takes(void **state)
     for (mouth m = MOUTH_OPEN; m < MOUTHS; m++) {
         tally c = {0};
         for (int k = 0; k < 3; k++) {
-            first_voice(m, k, &c);
-            second_voice(m, k, &c);
+            slide(1, m, k, &c);
+            slide(2, m, k, &c);
         }
         printf("%s: %zu frames, %.1f %% with a pitch, %.2f %% a semitone off, %.1f %% with "
                "harmonics\n",
