@@ -189,6 +189,54 @@ static void test_doubtful(void **state)
     track_free(t);
 }
 
+/* Several flips that are each doubtful: the register moved where at least one is more likely true
+ * than not, 1 - 0.7 * 0.7 = 0.51. */
+static void test_doubtful_together(void **state)
+{
+    (void)state;
+    const held_settings s = held_defaults();
+    plan p = {.leap_cents = 300};
+    track *t = track_make(&p);
+    flips f = {0};
+    add_flip(&f, &p, 3.5, FLIP_UP, 0.3);
+    assert_int_equal(held_judge(t, &f, -1, -1, &s).moved, 0);
+    add_flip(&f, &p, 6.5, FLIP_DOWN, 0.3);
+    held_score h = held_judge(t, &f, R, P, &s);
+    assert_int_equal(h.moved, R);
+    assert_int_equal(h.untold | h.held | (int)h.flips, 0);
+    flips_clear(&f);
+    track_free(t);
+}
+
+/* Five notes of M1, a flip up at 3.5 s alone heard. */
+static held_score judged_notes(const double *st, double glide_s)
+{
+    const held_settings s = held_defaults();
+    const plan none = {0};
+    track *t = track_make(&none);
+    flips f = {0};
+    for (size_t i = 0; i < t->n; i++) {
+        double at = (t->time_s[i] - 0.5) / 1.5;
+        int k = at < 0 ? 0 : at < 4 ? (int)at : 4;
+        if (!isnan(t->pitch_st[i]))
+            t->pitch_st[i] = 60 + st[k] * exp(-(at - k) * 1.5 / glide_s);
+    }
+    add_flip(&f, &(plan){.leap_cents = 400}, 3.5, FLIP_UP, 0.9);
+    held_score h = held_judge(t, &f, -1, -1, &s);
+    flips_clear(&f);
+    track_free(t);
+    return h;
+}
+
+/* Flips on one note, from which the pitch glides back, and a tune of as wide leaps. */
+static void test_flips_that_were_not_heard(void **state)
+{
+    (void)state;
+    static const double at_will[] = {0, -4, 4, -4, 4}, tune[] = {0, 4, 7, 4, 12};
+    assert_int_equal(judged_notes(at_will, 0.3).moved, R);
+    assert_int_equal(judged_notes(tune, 1e9).moved, P | R);
+}
+
 static void test_nothing(void **state)
 {
     (void)state;
@@ -299,6 +347,8 @@ int main(void)
         cmocka_unit_test(test_moved),
         cmocka_unit_test(test_leak),
         cmocka_unit_test(test_doubtful),
+        cmocka_unit_test(test_doubtful_together),
+        cmocka_unit_test(test_flips_that_were_not_heard),
         cmocka_unit_test(test_nothing),
         cmocka_unit_test(test_exercises),
         cmocka_unit_test(test_both_voices),

@@ -2,6 +2,7 @@
 #include "lesson/held.h"
 
 #include "base/array.h"
+#include "lesson/leap.h"
 #include "lesson/outline.h"
 #include "lesson/vibrato.h"
 
@@ -144,15 +145,14 @@ static void measure_register(const track *t, held_score *out)
         out->reg = 0;
 }
 
-/* How far a flip of confidence `least` or more steps between two times: of the level, the flips'
- * own steps; of the pitch and where a step is not told, all that x does. 0 without flips. */
-static double step_between(const flips *found, double least, double from_s, double to_s, bool level,
-                           double all)
+/* How far flips step between two times: of the level, the flips' own steps; of the pitch and where
+ * a step is not told, all that x does. 0 without flips. */
+static double step_between(const flips *found, double from_s, double to_s, bool level, double all)
 {
     double step = 0;
     for (size_t i = 0; i < found->n; i++) {
         const flip *f = &found->items[i];
-        if (f->confidence < least || f->time_s <= from_s || f->time_s >= to_s)
+        if (f->time_s <= from_s || f->time_s >= to_s)
             continue;
         if (!level || isnan(f->level_step_db))
             return all;
@@ -164,15 +164,15 @@ static double step_between(const flips *found, double least, double from_s, doub
 /* What is meant beneath what flips do to it, in place of x. A leap at a flip is not meant, nor is
  * what the voice glides back of it afterwards: what is meant moves only as far as x leaves the span
  * from there to the end of the leap. */
-static void take_leaps_out(const outline *c, const track *t, const flips *found, double least,
-                           bool level, double *x)
+static void take_leaps_out(const outline *c, const track *t, const flips *found, bool level,
+                           double *x)
 {
     double meant = c->n ? x[0] : 0, leap = 0, before = 0;
     for (size_t i = 1; i < c->n; i++) {
         const outline_point *p = &c->items[i];
         double off = x[i] - meant, step = 0;
         if (p->piece != p[-1].piece)
-            step = step_between(found, least, t->time_s[p[-1].frame], t->time_s[p->frame], level,
+            step = step_between(found, t->time_s[p[-1].frame], t->time_s[p->frame], level,
                                 off - before);
         if (step != 0)
             leap = before + step;
@@ -183,25 +183,48 @@ static void take_leaps_out(const outline *c, const track *t, const flips *found,
     }
 }
 
+/* Those of a confidence of `least` or more. */
+static flips flips_from(const flips *found, double least)
+{
+    flips some = {0};
+    for (size_t i = 0; i < found->n; i++)
+        if (found->items[i].confidence >= least)
+            flips_append(&some, found->items[i]);
+    return some;
+}
+
+/* Whether it is more likely than not that the register changed at all: at one of the flips, each
+ * true with its confidence, or from one piece of voice to the next. */
+static bool register_moved(const flips *found, const held_settings *s, const held_score *h)
+{
+    double none = 1;
+    for (size_t i = 0; i < found->n; i++)
+        none *= 1 - found->items[i].confidence;
+    return 1 - none >= FLIP_ASSERTED ||
+           (h->register_share < s->register_share && h->register_share > 1 - s->register_share);
+}
+
 static void find_moved(const track *t, const flips *found, const held_settings *s, held_score *out)
 {
-    double least = out->flips ? 0 : FLIP_ASSERTED;
-    outline c = outline_of(t, found, least);
+    bool changed = register_moved(found, s, out);
+    flips at = flips_from(found, changed ? 0 : FLIP_ASSERTED);
+    if (out->flips)
+        leap_add(t, out->pitch_step_cents / 200, &at);
+    outline c = outline_of(t, &at, 0);
     lines l = lines_of(&c);
-    take_leaps_out(&c, t, found, least, false, l.pitch_st);
-    take_leaps_out(&c, t, found, least, true, l.level_db);
+    take_leaps_out(&c, t, &at, false, l.pitch_st);
+    take_leaps_out(&c, t, &at, true, l.level_db);
     if (fmin(out->pitch_range_st, range(l.pitch_st, l.n)) >= s->pitch_st)
         out->moved |= LESSON_PITCH;
     if (fmin(out->level_range_db, range(l.level_db, l.n)) >= s->level_db)
         out->moved |= LESSON_LEVEL;
-    lines_clear(&l);
-    outline_clear(&c);
-    /* Both registers with silence between them are a change as well. */
-    if (out->flips || (!out->doubtful && out->register_share < s->register_share &&
-                       out->register_share > 1 - s->register_share))
+    if (changed)
         out->moved |= LESSON_REGISTER;
     else if (out->doubtful || isnan(out->register_share))
         out->untold |= LESSON_REGISTER;
+    lines_clear(&l);
+    outline_clear(&c);
+    flips_clear(&at);
 }
 
 static int find_held(int hold, const held_settings *s, const held_score *h)
@@ -211,7 +234,7 @@ static int find_held(int hold, const held_settings *s, const held_score *h)
         held |= LESSON_PITCH;
     if (h->level_range_db < s->level_db)
         held |= LESSON_LEVEL;
-    if (!h->flips && !(h->untold & LESSON_REGISTER) && h->register_share >= s->register_share)
+    if (!((h->moved | h->untold) & LESSON_REGISTER) && h->register_share >= s->register_share)
         held |= LESSON_REGISTER;
     return hold < 0 ? 0 : held & hold;
 }
