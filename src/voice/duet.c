@@ -16,9 +16,16 @@ static const double least_full = 0.75, least_full_second = 0.6;
 static const double still_st = 0.6, leap_st = 1;
 static const double lowest_f0_hz = 70, highest_f0_hz = 1200;
 
+/* Windows with a steady pitch, and those of them with a second one. */
+typedef struct tally {
+    size_t windows, two;
+} tally;
+
 struct duet {
     double rate_hz;
-    size_t size, bins, windows, two;
+    size_t size, bins;
+    tally with_voice, without;
+    bool any_voice;
     float *in, *window;
     fftwf_complex *out;
     fftwf_plan plan;
@@ -193,7 +200,7 @@ static bool steady(double hz, double before_hz)
     return hz > 0 && before_hz > 0 && fabs(12 * log2(hz / before_hz)) < steady_st;
 }
 
-static void hear_window(duet *d, const float *x)
+static void hear_window(duet *d, const float *x, tally *of)
 {
     for (size_t i = 0; i < d->size; i++)
         d->in[i] = x[i] * d->window[i];
@@ -210,9 +217,9 @@ static void hear_window(duet *d, const float *x)
         pitch[1] = strongest_pitch(&rest, pitch[0], bin_hz, least_power * l.all);
     }
     bool same = steady(pitch[0], d->before_hz[0]), crossed = steady(pitch[0], d->before_hz[1]);
-    d->windows += same || crossed;
-    d->two += (same && steady(pitch[1], d->before_hz[1])) ||
-              (crossed && steady(pitch[1], d->before_hz[0]));
+    of->windows += same || crossed;
+    of->two += (same && steady(pitch[1], d->before_hz[1])) ||
+               (crossed && steady(pitch[1], d->before_hz[0]));
     d->before_hz[0] = pitch[0];
     d->before_hz[1] = pitch[1];
 }
@@ -224,17 +231,19 @@ void duet_add(duet *d, const moment *m)
         if (from + d->size > m->n)
             break;
         double start_s = (double)from / d->rate_hz;
-        if (moment_unvoiced(m, start_s, start_s + window_s) ||
-            moves(m, start_s, start_s + window_s))
+        bool silent = moment_unvoiced(m, start_s, start_s + window_s);
+        d->any_voice = d->any_voice || !silent;
+        if (moves(m, start_s, start_s + window_s) || (silent && d->any_voice))
             d->before_hz[0] = d->before_hz[1] = 0;
         else
-            hear_window(d, m->x + from);
+            hear_window(d, m->x + from, silent ? &d->without : &d->with_voice);
     }
 }
 
 double duet_share(const duet *d)
 {
-    if (d->windows < LEAST_WINDOWS)
+    tally t = d->any_voice ? d->with_voice : d->without;
+    if (t.windows < LEAST_WINDOWS || (!d->any_voice && t.two < LEAST_TWO))
         return (double)NAN;
-    return d->two >= LEAST_TWO ? (double)d->two / (double)d->windows : 0;
+    return t.two >= LEAST_TWO ? (double)t.two / (double)t.windows : 0;
 }

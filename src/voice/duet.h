@@ -13,7 +13,10 @@
  * the harmonics that it does not share with the first and -25 dB of the power of all lines or more.
  * Both are to be within half a semitone of those of the window before, in three windows or more.
  * Pitches that are simple parts or multiples of the first (octaves, twelfths) share its harmonics
- * and are passed over: period doubling sounds so, and a second voice there is not noticed. */
+ * and are passed over: period doubling sounds so, and a second voice there is not noticed.
+ *
+ * Two equally loud voices may repeat so slowly that no pitch is heard at all. Where a recording has
+ * no voice anywhere, all of it is looked at. */
 
 #include "voice/moment.h"
 
@@ -25,7 +28,7 @@ void duet_free(duet *d); /* NULL allowed */
 void duet_add(duet *d, const moment *m);
 
 /* Share (0..1) with a second pitch of the windows with a steady first one; NaN with fewer than 10
- * of these. */
+ * of these, or where there is no voice and no second pitch either. */
 double duet_share(const duet *d);
 
 #endif

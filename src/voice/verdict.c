@@ -21,6 +21,7 @@ static const double gain_warn_db = 3, gain_fail_db = 6;
 static const double echo_warn_s = 0.6, echo_fail_s = 1;
 static const double two_warn = 10, two_fail = 30; /* % of the voice */
 enum { ENDINGS_LEAST = 3 };
+static const char unheard[] = "Not judged, since no voice is heard.";
 
 typedef struct check {
     const char *name, *unit;
@@ -153,7 +154,9 @@ static void judge_echo(const verdict_figures *f, check_row *row)
 static void judge_two_voices(const verdict_figures *f, check_row *row)
 {
     if (isnan(f->second_share))
-        not_judged(row, "Not judged: the pitch never stands still for long enough.");
+        not_judged(row, f->voiced_s > 0
+                            ? "Not judged: the pitch never stands still for long enough."
+                            : unheard);
     else
         set(row, 100 * f->second_share, at_most(100 * f->second_share, two_warn, two_fail),
             "Another voice or an instrument sounds along: record one singer alone.");
@@ -170,7 +173,7 @@ static const check checks[CHECKS] = {
     [CHECK_BAND] = {"band", "kHz", CHECK_BAND, judge_band},
     [CHECK_GAIN] = {"gain", "dB", CHECK_VOICE, judge_gain},
     [CHECK_ECHO] = {"echo", "s", CHECK_VOICE, judge_echo},
-    [CHECK_TWO_VOICES] = {"two_voices", "% of voice", CHECK_VOICE, judge_two_voices},
+    [CHECK_TWO_VOICES] = {"two_voices", "% of voice", CHECK_TWO_VOICES, judge_two_voices},
 };
 
 const char *check_name_of(check_name c)
@@ -202,7 +205,7 @@ void verdict_of(const verdict_figures *f, checkup *out)
     for (int c = 0; c < CHECKS; c++) {
         check_row *row = &out->of[c], *needed = &out->of[checks[c].needs];
         if (needed != row && (needed->result == CHECK_NONE || needed->result == CHECK_FAIL))
-            not_judged(row, "Not judged, since no voice is heard.");
+            not_judged(row, unheard);
         else
             checks[c].judge(f, row);
     }
