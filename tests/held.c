@@ -178,11 +178,12 @@ static count judge(const plan *p, const take *t, const char *who)
     held_score h = held_judge(t->heard, &t->found, -1, -1, &s), known = judge_known(t);
     int moves = moves_of(t);
     count c = {.takes = 1,
-               .moved = h.moved == moves,
+               .moved = h.moved == moves && (p->by != MOUTH_OPEN || !h.untold),
                .known = known.moved == moves,
                .untold = (h.untold & R) != 0};
     for (int k = 0; k < 3; k++)
-        c.by[k] = (h.moved >> k & 1) == (moves >> k & 1);
+        c.by[k] =
+            (h.moved >> k & 1) == (moves >> k & 1) && (p->by != MOUTH_OPEN || !(h.untold >> k & 1));
     if (!c.moved || !c.known)
         fprintf(stderr,
                 "%s, %s: moved %d, heard %d (%zu flips, %zu doubtful, %.2f st, %.1f dB), registers "

@@ -12,6 +12,7 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -208,6 +209,37 @@ static void test_doubtful_together(void **state)
     track_free(t);
 }
 
+/* One register that cannot be named stays; without harmonics nothing is told, nor of humming. */
+static void test_no_register_named(void **state)
+{
+    (void)state;
+    held_settings s = held_defaults();
+    plan p = {.slide_st = 9};
+    track *t = track_make(&p);
+    flips f = {0};
+    memset(t->reg, 0, t->n);
+    assert_int_equal(held_judge(t, &f, R, P, &s).untold, R);
+    for (size_t i = 0; i < t->n; i++)
+        t->harmonic_db[i * TRACK_HARMONICS] = -40;
+    held_score h = held_judge(t, &f, R, P, &s);
+    assert_int_equal(h.untold, 0);
+    assert_int_equal(h.held, R);
+    assert_int_equal(h.reg, 0);
+    add_flip(&f, &p, 4, FLIP_UP, 0.08);
+    assert_int_equal(held_judge(t, &f, R, P, &s).held, R);
+    add_flip(&f, &p, 5, FLIP_DOWN, 0.9);
+    assert_int_equal(held_judge(t, &f, R, P, &s).moved, P | R);
+    s.hummed = held_hummed("m");
+    h = held_judge(t, &f, R, P, &s);
+    assert_int_equal(h.untold, R);
+    assert_int_equal(h.moved, P);
+    assert_int_equal(h.flips, 0);
+    assert_int_equal(h.doubtful, 2);
+    assert_false(held_hummed("") || held_hummed("a"));
+    flips_clear(&f);
+    track_free(t);
+}
+
 /* Five notes of M1, a flip up at 3.5 s alone heard. */
 static held_score judged_notes(const double *st, double glide_s)
 {
@@ -348,6 +380,7 @@ int main(void)
         cmocka_unit_test(test_leak),
         cmocka_unit_test(test_doubtful),
         cmocka_unit_test(test_doubtful_together),
+        cmocka_unit_test(test_no_register_named),
         cmocka_unit_test(test_flips_that_were_not_heard),
         cmocka_unit_test(test_nothing),
         cmocka_unit_test(test_exercises),

@@ -55,7 +55,8 @@ static const option options[] = {
      "what all of the files are, from the first note to the last"},
     RECORDED_OPTIONS(settings),
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
-     "only takes of this vowel"},
+     "only takes of this vowel; with --files, what all of them are sung on: m, n and ng are "
+     "hummed"},
 };
 
 static void set_or_unknown(table_writer *w, int declared, int bits)
@@ -116,11 +117,12 @@ static void write_item(table_writer *w, const journal_take *t, const held_score 
 static void write_items(const settings *own, table_writer *w, const journal_item *items, size_t n,
                         drawing *d)
 {
-    const held_settings s = held_defaults();
+    held_settings s = held_defaults();
     held_score *scores = xmalloc(n, sizeof *scores);
     d->points = xmalloc(n, sizeof *d->points);
     for (size_t i = 0; i < n; i++) {
         const journal_take *t = &items[i].take;
+        s.hummed = held_hummed(t->vowel);
         scores[i] = held_judge(items[i].track, &items[i].flips, t->hold, t->vary, &s);
         d->points[d->n++] = held_point_of(date_days(t->date), &scores[i], t->hold);
         if (!own->sessions)
@@ -192,7 +194,8 @@ static size_t listen(const command_call *call, track_store *store)
 static bool write_files(const settings *own, table_writer *w, const track_store *store,
                         const flips *found, drawing *d, err *e)
 {
-    const held_settings s = held_defaults();
+    held_settings s = held_defaults();
+    s.hummed = own->vowel && held_hummed(own->vowel);
     for (size_t k = 0; k < track_store_takes(store); k++) {
         track *t;
         const char *name = track_store_name(store, k);
@@ -242,8 +245,6 @@ static bool held_of_files(const command_call *call, drawing *d, size_t *failed, 
 static bool fits(const command_call *call, err *e)
 {
     const settings *own = call->settings;
-    if (own->files && own->vowel)
-        return err_set(e, "--vowel chooses among a singer's takes and does not go with --files.");
     if (own->files && own->sessions)
         return err_set(e, "--sessions are a singer's takes by day and do not go with --files.");
     if (!own->files && call->n > 1)

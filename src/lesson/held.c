@@ -10,6 +10,7 @@
 #include <gsl/gsl_statistics.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 held_settings held_defaults(void)
 {
@@ -18,7 +19,14 @@ held_settings held_defaults(void)
                            .register_share = 0.95,
                            .slope_st = 2,
                            .slope_db = 4,
-                           .least_s = 0.5};
+                           .doubt = 0.1,
+                           .least_s = 0.5,
+                           .unnamed_s = 2};
+}
+
+bool held_hummed(const char *vowel)
+{
+    return strcmp(vowel, "m") == 0 || strcmp(vowel, "n") == 0 || strcmp(vowel, "ng") == 0;
 }
 
 const char *leak_unit_name(leak_unit u)
@@ -109,13 +117,13 @@ static void measure_slopes(const outline *c, const held_settings *s, held_score 
     lines_clear(&l);
 }
 
-static void measure_flips(const flips *found, held_score *out)
+static void measure_flips(const flips *found, const held_settings *s, held_score *out)
 {
     double *leaps = xmalloc(found->n, sizeof *leaps), *steps = xmalloc(found->n, sizeof *steps);
     size_t n_leaps = 0, n_steps = 0;
     for (size_t i = 0; i < found->n; i++) {
         const flip *f = &found->items[i];
-        if (f->confidence < FLIP_ASSERTED) {
+        if (s->hummed || f->confidence < FLIP_ASSERTED) {
             out->doubtful++;
             continue;
         }
@@ -131,56 +139,22 @@ static void measure_flips(const flips *found, held_score *out)
     free(steps);
 }
 
-static void measure_register(const track *t, held_score *out)
+static void measure_register(const track *t, const held_settings *s, held_score *out)
 {
-    size_t in[3] = {0};
-    for (size_t i = 0; i < t->n; i++)
+    size_t in[3] = {0}, sounding = 0;
+    for (size_t i = 0; i < t->n; i++) {
         in[t->reg[i]]++;
+        sounding += !isnan(t->pitch_st[i]) && track_sounds(t, i);
+    }
     size_t told = in[1] + in[2];
     out->register_share = (double)NAN;
     out->reg = t->declared == DECLARED_M1 ? 1 : t->declared == DECLARED_M2 || in[2] > in[1] ? 2 : 1;
     if (told)
         out->register_share = (double)in[out->reg] / (double)told;
-    else if (t->declared == DECLARED_NONE)
+    else if ((double)sounding * t->hop_s >= s->unnamed_s)
+        out->register_share = 1;
+    if (!told && t->declared == DECLARED_NONE)
         out->reg = 0;
-}
-
-/* How far flips step between two times: of the level, the flips' own steps; of the pitch and where
- * a step is not told, all that x does. 0 without flips. */
-static double step_between(const flips *found, double from_s, double to_s, bool level, double all)
-{
-    double step = 0;
-    for (size_t i = 0; i < found->n; i++) {
-        const flip *f = &found->items[i];
-        if (f->time_s <= from_s || f->time_s >= to_s)
-            continue;
-        if (!level || isnan(f->level_step_db))
-            return all;
-        step += f->level_step_db;
-    }
-    return step;
-}
-
-/* What is meant beneath what flips do to it, in place of x. A leap at a flip is not meant, nor is
- * what the voice glides back of it afterwards: what is meant moves only as far as x leaves the span
- * from there to the end of the leap. */
-static void take_leaps_out(const outline *c, const track *t, const flips *found, bool level,
-                           double *x)
-{
-    double meant = c->n ? x[0] : 0, leap = 0, before = 0;
-    for (size_t i = 1; i < c->n; i++) {
-        const outline_point *p = &c->items[i];
-        double off = x[i] - meant, step = 0;
-        if (p->piece != p[-1].piece)
-            step = step_between(found, t->time_s[p[-1].frame], t->time_s[p->frame], level,
-                                off - before);
-        if (step != 0)
-            leap = before + step;
-        double pushed = fmax(off - fmax(leap, 0), 0) + fmin(off - fmin(leap, 0), 0);
-        meant += pushed;
-        before = off - pushed;
-        x[i] = meant;
-    }
 }
 
 /* Those of a confidence of `least` or more. */
@@ -193,35 +167,41 @@ static flips flips_from(const flips *found, double least)
     return some;
 }
 
-/* Whether it is more likely than not that the register changed at all: at one of the flips, each
- * true with its confidence, or from one piece of voice to the next. */
-static bool register_moved(const flips *found, const held_settings *s, const held_score *h)
+/* How likely the register changed at one flip at least, each true with its confidence. */
+static double chance_of_change(const flips *found)
 {
     double none = 1;
     for (size_t i = 0; i < found->n; i++)
         none *= 1 - found->items[i].confidence;
-    return 1 - none >= FLIP_ASSERTED ||
-           (h->register_share < s->register_share && h->register_share > 1 - s->register_share);
+    return 1 - none;
+}
+
+/* Sets the register's bit of moved or untold, or neither. */
+static void find_register(const flips *found, const held_settings *s, held_score *out)
+{
+    double chance = chance_of_change(found);
+    bool moved = chance >= FLIP_ASSERTED || (out->register_share < s->register_share &&
+                                             out->register_share > 1 - s->register_share);
+    if (moved && !s->hummed)
+        out->moved |= LESSON_REGISTER;
+    else if (s->hummed || chance >= s->doubt || isnan(out->register_share))
+        out->untold |= LESSON_REGISTER;
 }
 
 static void find_moved(const track *t, const flips *found, const held_settings *s, held_score *out)
 {
-    bool changed = register_moved(found, s, out);
-    flips at = flips_from(found, changed ? 0 : FLIP_ASSERTED);
+    find_register(found, s, out);
+    flips at = flips_from(found, out->moved & LESSON_REGISTER ? 0 : FLIP_ASSERTED);
     if (out->flips)
         leap_add(t, out->pitch_step_cents / 200, &at);
     outline c = outline_of(t, &at, 0);
     lines l = lines_of(&c);
-    take_leaps_out(&c, t, &at, false, l.pitch_st);
-    take_leaps_out(&c, t, &at, true, l.level_db);
+    leap_take_out(&c, t, &at, false, l.pitch_st);
+    leap_take_out(&c, t, &at, true, l.level_db);
     if (fmin(out->pitch_range_st, range(l.pitch_st, l.n)) >= s->pitch_st)
         out->moved |= LESSON_PITCH;
     if (fmin(out->level_range_db, range(l.level_db, l.n)) >= s->level_db)
         out->moved |= LESSON_LEVEL;
-    if (changed)
-        out->moved |= LESSON_REGISTER;
-    else if (out->doubtful || isnan(out->register_share))
-        out->untold |= LESSON_REGISTER;
     lines_clear(&l);
     outline_clear(&c);
     flips_clear(&at);
@@ -304,8 +284,8 @@ static void judge(const outline *c, const track *t, const flips *found, int hold
     out->pitch_range_st = range(l.pitch_st, c->n);
     out->level_range_db = range(l.level_db, c->n);
     measure_slopes(c, s, out);
-    measure_flips(found, out);
-    measure_register(t, out);
+    measure_flips(found, s, out);
+    measure_register(t, s, out);
     find_moved(t, found, s, out);
     steadiness(&l, hold, vary, out);
     out->held = find_held(hold, s, out);

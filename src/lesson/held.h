@@ -12,15 +12,23 @@
 #include "register/flip.h"
 #include "voice/track.h"
 
+#include <stdbool.h>
+
 typedef struct held_settings {
     double pitch_st;       /* 1: a range (5-95 %) below it stays; a note is a semitone wide */
     double level_db;       /* 6: the same of the level */
     double register_share; /* 0.95 of the time in one register is holding it */
+    double doubt;          /* 0.1: up to here the chance of a flip leaves the register as it was */
     double slope_st;       /* 2: less range of the pitch determines no dB per octave */
     double slope_db;       /* 4: less range of the level determines no cents per 10 dB */
     double least_s;        /* 0.5: less of the outline says nothing */
+    double unnamed_s;      /* 2: so much voice with no register told has only one, which cannot be
+                              named; see least_voice_s of register/decode.h */
+    bool hummed;           /* false. True: the register of humming is not to be relied on */
 } held_settings;
 held_settings held_defaults(void);
+/* Whether a vowel of this name is hummed: m, n or ng. */
+bool held_hummed(const char *vowel);
 
 typedef enum leak_unit {
     LEAK_NONE,
@@ -40,9 +48,10 @@ typedef struct held_score {
     /* Standard deviations; NaN where that was varied, or moved without being meant to stay. */
     double pitch_steady_cents, level_steady_db;
     double pitch_range_st, level_range_db; /* 5 to 95 % */
-    unsigned char reg;      /* the declared one, else the one most sung; 0: cannot be told */
-    double register_share;  /* of the time whose register is told, 0..1; NaN: none is */
-    size_t flips, doubtful; /* asserted; doubtful */
+    unsigned char reg;      /* the declared one, else the one most sung; 0: cannot be named */
+    double register_share;  /* of the time whose register is told, 0..1; 1 where there is one
+                               register that cannot be named; NaN: none is told */
+    size_t flips, doubtful; /* asserted; doubtful, all of them where it is hummed */
     /* Slopes within stretches of one register; NaN where too little moves. */
     double db_per_octave, cents_per_10_db;
     /* Median size over asserted flips; NaN without. */

@@ -72,3 +72,37 @@ void leap_add(const track *t, double least_st, flips *known)
     }
     flips_sort(known);
 }
+
+/* How far flips step between two times: of the level, the flips' own steps; of the pitch and where
+ * a step is not told, all that x does. 0 without flips. */
+static double step_between(const flips *found, double from_s, double to_s, bool level, double all)
+{
+    double step = 0;
+    for (size_t i = 0; i < found->n; i++) {
+        const flip *f = &found->items[i];
+        if (f->time_s <= from_s || f->time_s >= to_s)
+            continue;
+        if (!level || isnan(f->level_step_db))
+            return all;
+        step += f->level_step_db;
+    }
+    return step;
+}
+
+void leap_take_out(const outline *c, const track *t, const flips *known, bool level, double *x)
+{
+    double meant = c->n ? x[0] : 0, leap = 0, before = 0;
+    for (size_t i = 1; i < c->n; i++) {
+        const outline_point *p = &c->items[i];
+        double off = x[i] - meant, step = 0;
+        if (p->piece != p[-1].piece)
+            step = step_between(known, t->time_s[p[-1].frame], t->time_s[p->frame], level,
+                                off - before);
+        if (step != 0)
+            leap = before + step;
+        double pushed = fmax(off - fmax(leap, 0), 0) + fmin(off - fmin(leap, 0), 0);
+        meant += pushed;
+        before = off - pushed;
+        x[i] = meant;
+    }
+}

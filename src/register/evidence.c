@@ -26,7 +26,7 @@ double evidence_warp(double hz)
 /* Voice whose harmonics are heard, or its contact: where lips or tongue trill, nothing is told. */
 static bool tells(const track *t, size_t f)
 {
-    return !isnan(t->pitch_st[f]) && (t->egg || track_flags(t, f) & TRACK_HAS_HARMONICS);
+    return !isnan(t->pitch_st[f]) && (t->egg || track_sounds(t, f));
 }
 
 static size_t count_voiced(track *const *tracks, size_t n_tracks)

@@ -156,12 +156,13 @@ static bool draw_held(const report_head *h, const plane *own, const held_score *
 static bool write_takes(const report_head *h, const report_part *r, page *p, err *e)
 {
     const plane *own = r->plane;
-    const held_settings s = held_defaults();
+    held_settings s = held_defaults();
     held_score *scores = xmalloc(own->n, sizeof *scores);
     size_t all = own->n_sessions,
            first = all > REPORT_SESSIONS ? own->sessions[all - REPORT_SESSIONS].first : 0;
     for (size_t i = first; i < own->n; i++) {
         const journal_item *item = &own->items[i];
+        s.hummed = held_hummed(item->take.vowel);
         scores[i] = held_judge(item->track, &item->flips, item->take.hold, item->take.vary, &s);
     }
     page_heading(p, 2, "What was sung, and how steadily");

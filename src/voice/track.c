@@ -6,7 +6,6 @@
 #include "voice/measures.h"
 
 #include <math.h>
-#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -24,12 +23,15 @@ track *track_outline(const char *take, size_t n, double hop_s, double first_s)
     t->reg = xcalloc(n, 1);
     t->doubled = xcalloc(n, 1);
     t->irregular = xcalloc(n, 1);
+    t->sounds = xcalloc(n, 1);
     return t;
 }
 
 track *track_new(const char *take, size_t n, double hop_s, double first_s)
 {
     track *t = track_outline(take, n, hop_s, first_s);
+    free(t->sounds);
+    t->sounds = NULL;
     t->harmonic_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->harmonic_db);
     t->noise_db = xmalloc(n * TRACK_HARMONICS, sizeof *t->noise_db);
     for (size_t i = 0; i < n * TRACK_HARMONICS; i++)
@@ -53,6 +55,7 @@ void track_free(track *t)
     free(t->stated);
     free(t->harmonic_db);
     free(t->noise_db);
+    free(t->sounds);
     measures_free(t->measures);
     free(t->egg);
     free(t);
@@ -99,8 +102,10 @@ track *track_part(const track *t, size_t first, size_t n)
     return part;
 }
 
-static bool has_harmonics(const track *t, size_t frame)
+bool track_sounds(const track *t, size_t frame)
 {
+    if (t->sounds)
+        return t->sounds[frame];
     for (size_t i = frame * TRACK_HARMONICS; i < (frame + 1) * TRACK_HARMONICS; i++)
         if (!isnan(t->harmonic_db[i]) || !isnan(t->noise_db[i]))
             return true;
@@ -109,7 +114,7 @@ static bool has_harmonics(const track *t, size_t frame)
 
 unsigned char track_flags(const track *t, size_t frame)
 {
-    return (unsigned char)((has_harmonics(t, frame) ? TRACK_HAS_HARMONICS : 0) |
+    return (unsigned char)((track_sounds(t, frame) ? TRACK_HAS_HARMONICS : 0) |
                            (t->doubled[frame] ? TRACK_DOUBLED : 0) |
                            t->irregular[frame] * TRACK_CYCLES);
 }
@@ -118,4 +123,6 @@ void track_set_flags(track *t, size_t frame, unsigned char flags)
 {
     t->doubled[frame] = (flags & TRACK_DOUBLED) != 0;
     t->irregular[frame] = flags / TRACK_CYCLES;
+    if (t->sounds)
+        t->sounds[frame] = flags & TRACK_HAS_HARMONICS;
 }

@@ -7,6 +7,7 @@
  * Every array has n rows; a frame's time is the centre of its window. Undefined numbers are NaN,
  * the level of silence is -INFINITY. The register stage fills in `reg` and `p_m2`. */
 
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { TRACK_HARMONICS = 16 };
@@ -35,10 +36,11 @@ typedef struct track {
     unsigned char *doubled;   /* 1 where the period is doubled: the sound repeats an octave lower */
     unsigned char *irregular; /* irregular glottal cycles that begin in it, see voice/cycles.h */
     double *level_db;         /* unweighted short-time RMS */
-    float *harmonic_db; /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
-    float *noise_db;    /* [n][TRACK_HARMONICS] level of what is not voice around it */
-    unsigned char *reg; /* 1 M1, 2 M2, 0 unvoiced or not to be told */
-    double *p_m2;       /* probability of M2; NaN where there is none */
+    float *harmonic_db;    /* [n][TRACK_HARMONICS] level of harmonic h+1; NaN when not to be had */
+    float *noise_db;       /* [n][TRACK_HARMONICS] level of what is not voice around it */
+    unsigned char *sounds; /* [n] of an outline: 1 where the frame has harmonics; else NULL */
+    unsigned char *reg;    /* 1 M1, 2 M2, 0 unvoiced or not to be told */
+    double *p_m2;          /* probability of M2; NaN where there is none */
     struct measures *measures; /* voice/measures.h; NULL unless they were asked for */
     struct egg_frame *egg;     /* [n] voice/egg.h; NULL without an EGG channel */
 } track;
@@ -46,7 +48,7 @@ typedef struct track {
 /* n frames, all undefined, time_s set from hop_s and the first frame's time. */
 track *track_new(const char *take, size_t n, double hop_s, double first_s);
 /* The same without harmonics, for those who need none: harmonic_db and noise_db are NULL, and none
- * of the functions below but track_set_flags() takes it. */
+ * of the functions below but track_set_flags() and track_sounds() takes it. */
 track *track_outline(const char *take, size_t n, double hop_s, double first_s);
 void track_free(track *t); /* NULL allowed */
 
@@ -59,7 +61,9 @@ track *track_part(const track *t, size_t first, size_t n);
  * whether its period is doubled, and above these its irregular cycles, at most 63. */
 enum { TRACK_HAS_HARMONICS = 1, TRACK_DOUBLED = 2, TRACK_CYCLES = 4 };
 unsigned char track_flags(const track *t, size_t frame);
-/* Sets the doubled period and the irregular cycles. */
+/* Sets the doubled period and the irregular cycles, and of an outline what track_sounds() tells. */
 void track_set_flags(track *t, size_t frame, unsigned char flags);
+/* Whether a frame has harmonics: voice does, but where lips or tongue trill. */
+bool track_sounds(const track *t, size_t frame);
 
 #endif
