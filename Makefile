@@ -87,6 +87,8 @@ accuracy: deps-test ## write docs/accuracy.md: how right the answers are on voic
 	@$(MAKE) $(JOBS) do-accuracy
 held: deps-test ## how right held is on voices of known truth, as a table; SEEDS="1 2" chooses singers
 	@$(MAKE) $(JOBS) do-held
+checks: deps-test ## what check names of planted faults, and its false alarms, as tables; SEEDS likewise
+	@$(MAKE) $(JOBS) do-checks
 lesson: deps-lesson ## whole lessons of a quarter of an hour with talk, split, as a table; SEEDS likewise
 	@$(MAKE) $(JOBS) do-lesson
 trust: deps-test ## learn src/register/trust_table.h anew from the first test voice
@@ -252,6 +254,8 @@ do-held: $(BUILD)/held
 	@$< $(SEEDS)
 do-lesson: $(BUILD)/lesson
 	@$< $(SEEDS)
+do-checks: $(BUILD)/checks
+	@$< $(SEEDS)
 
 # The weights that the takes are decoded with choose among worlds, so they are learnt in rounds: run
 # it until the calibration no longer improves.
@@ -296,7 +300,7 @@ $(BUILD)/man: $(BUILD)/seamline
 	@rm -rf $@; mkdir -p $@; $< help --man > $@/seamline.1; \
 	for c in $$($< complete -- '' | sed 1d); do $< help --man $$c > $@/seamline-$$c.1 || exit 1; done
 
-.PHONY: all held do-held lesson do-lesson deps-lesson test-journal do-test-journal test-cluster do-test-cluster deps-cluster test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
+.PHONY: all checks do-checks held do-held lesson do-lesson deps-lesson test-journal do-test-journal test-cluster do-test-cluster deps-cluster test-long demo do-demo plots test test-san cover mutants lint format bench intervals do-intervals accuracy do-accuracy trust do-trust install uninstall clean help $(RUNS) deps \
   deps-test deps-lint deps-cover deps-peers do-all do-test do-test-long do-bench do-lint do-compile do-install test-peers do-test-peers test-page do-test-page deps-page test-survreg do-test-survreg deps-survreg \
   lint-style lint-gcc lint-clang lint-cppcheck lint-tidy $(TIDY)
 .PRECIOUS: $(BUILD)/%.o $(BUILD)/plots/%.c

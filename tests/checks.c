@@ -1,0 +1,218 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* How right check is on voices of known truth: prints the tables of docs/check.md.
+ *
+ * Takes of every family of the first two test voices, in their rooms, without a fault: what was
+ * warned of or failed is a false alarm, but for the noise of the family in a noisy room. Sessions
+ * of three takes with pauses between them, with each fault of voice/planted.h and with a second
+ * singer.
+ *
+ * Usage: checks FIRST-SEED LAST-SEED */
+#include "base/array.h"
+#include "voice/planted.h"
+#include "voice2/choir.h"
+#include "voice2/solo.h"
+
+#include <dirent.h>
+#include <math.h>
+#include <sndfile.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { VOICES = 2, RATE = 48000, WAV16 = SF_FORMAT_WAV | SF_FORMAT_PCM_16 };
+
+static void die(const char *why)
+{
+    fprintf(stderr, "checks: %s\n", why);
+    exit(1);
+}
+
+/* Of one check. */
+typedef struct count {
+    size_t judged, named;
+} count;
+
+static bool named(const check_row *row)
+{
+    return row->result == CHECK_WARN || row->result == CHECK_FAIL;
+}
+
+static void add(const char *what, const checkup *found, count by_check[CHECKS])
+{
+    for (int c = 0; c < CHECKS; c++) {
+        const check_row *row = &found->of[c];
+        by_check[c].judged += row->result != CHECK_NONE;
+        by_check[c].named += named(row);
+        if (named(row))
+            fprintf(stderr, "%s: %s %g\n", what, check_name_of((check_name)c), row->figure);
+    }
+}
+
+/* Checks the recordings of a folder and removes it with all that is in it. */
+static size_t check_folder(const char *folder, count by_check[CHECKS])
+{
+    DIR *d = opendir(folder);
+    size_t takes = 0;
+    for (struct dirent *f; d && (f = readdir(d));) {
+        char *path = xformat("%s/%s", folder, f->d_name);
+        recording_settings s = recording_defaults();
+        checkup found;
+        err e;
+        if (strstr(f->d_name, ".wav")) {
+            if (!checkup_recording(path, &s, &found, &e))
+                die(e.text);
+            add(path, &found, by_check);
+            takes++;
+        }
+        unlink(path);
+        free(path);
+    }
+    closedir(d);
+    rmdir(folder);
+    return takes;
+}
+
+/* All takes of one singer; how many there were. */
+static size_t check_singer(int voice, int family_at, uint64_t seed, count by_check[CHECKS])
+{
+    char folder[] = "/tmp/checks-XXXXXX";
+    err e;
+    fprintf(stderr, "voice %d, %s\n", voice, choir_name(voice, family_at));
+    if (!mkdtemp(folder) || !choir_write(voice, family_at, seed, folder, &e))
+        die("the takes cannot be written");
+    return check_folder(folder, by_check);
+}
+
+static void false_alarms(uint64_t first, uint64_t last)
+{
+    count quiet[CHECKS] = {{0}}, noisy[CHECKS] = {{0}};
+    size_t takes = 0;
+    for (int voice = 1; voice <= VOICES; voice++)
+        for (int f = 0; f < choir_families(voice); f++) {
+            bool room = strcmp(choir_name(voice, f), "noisy-room") == 0;
+            for (uint64_t seed = first; seed <= last; seed++)
+                takes += check_singer(voice, f, seed, room ? noisy : quiet);
+        }
+    printf("\n%zu takes without a fault, seeds %d to %d; those in noisy rooms apart.\n"
+           "\n| check | judged | named | judged in noisy rooms | named |\n|---|---|---|---|---|\n",
+           takes, (int)first, (int)last);
+    for (int c = 0; c < CHECKS; c++)
+        printf("| `%s` | %zu | %zu | %zu | %zu |\n", check_name_of((check_name)c), quiet[c].judged,
+               quiet[c].named, noisy[c].judged, noisy[c].named);
+    fflush(stdout);
+}
+
+static checkup check(const sound *x)
+{
+    checkup found;
+    err e;
+    if (!planted_check(x, WAV16, &found, &e))
+        die(e.text);
+    return found;
+}
+
+static sound copy(const sound *x)
+{
+    sound y = *x;
+    y.samples = xmalloc(y.n, sizeof *y.samples);
+    memcpy(y.samples, x->samples, y.n * sizeof *y.samples);
+    return y;
+}
+
+/* Sessions of some families, one of each voice for each seed. */
+static const char *const families[] = {"clear", "vibrato", "breathy", "smooth"};
+enum { SOME = sizeof families / sizeof *families };
+
+static void faults(uint64_t first, uint64_t last)
+{
+    size_t n = 0, most = VOICES * SOME * (size_t)(last - first + 1);
+    sound *sessions = xmalloc(most, sizeof *sessions);
+    count without[CHECKS] = {{0}};
+    for (int voice = 1; voice <= VOICES; voice++)
+        for (int f = 0; f < SOME; f++)
+            for (uint64_t seed = first; seed <= last; seed++) {
+                sessions[n] = fault_free_session(voice, families[f], seed, 3, 1.5, 50, RATE);
+                planted_scale(&sessions[n], 0.5);
+                checkup found = check(&sessions[n++]);
+                add(families[f], &found, without);
+            }
+    size_t alarms = 0;
+    for (int c = 0; c < CHECKS; c++)
+        alarms += without[c].named;
+    printf("\n%zu sessions; without a fault %zu checks of them warned or failed.\n"
+           "\n| fault | named by | in | as it is to be |\n|---|---|---|---|\n",
+           n, alarms);
+    for (size_t k = 0; k < n_planted_faults; k++) {
+        const planted *p = &planted_faults[k];
+        size_t seen = 0, as = 0;
+        for (size_t i = 0; i < n; i++) {
+            sound y = copy(&sessions[i]);
+            p->by(&y, p->strength);
+            checkup found = check(&y);
+            seen += named(&found.of[p->names]);
+            as += found.of[p->names].result >= p->as;
+            sound_clear(&y);
+        }
+        printf("| %s | `%s` | %zu of %zu | %zu |\n", p->what, check_name_of(p->names), seen, n, as);
+        fflush(stdout);
+    }
+    for (size_t i = 0; i < n; i++)
+        sound_clear(&sessions[i]);
+    free(sessions);
+}
+
+/* A held note of one singer. */
+static sound held(int voice, const char *named, uint64_t seed, double above_st)
+{
+    soloist who = soloist_draw(voice, named, seed);
+    solo_plan p = {.kind = SOLO_HOLD,
+                   .held = 1,
+                   .from_st = who.edge_st - 9 + above_st,
+                   .to_st = who.edge_st - 9 + above_st,
+                   .from_db = who.middle_db,
+                   .to_db = who.middle_db,
+                   .seconds = 6};
+    solo s = solo_sing(&who, &p, 0);
+    sound x = copy(&s.x);
+    solo_clear(&s);
+    return x;
+}
+
+/* Two singers at once, each on a note; the second at three levels. */
+static void second_singers(uint64_t first, uint64_t last)
+{
+    static const int intervals[] = {3, 4, 5, 8, 9, 10};
+    size_t n = 0, seen[3] = {0}, judged[3] = {0};
+    for (uint64_t seed = first; seed <= last; seed++)
+        for (int voice = 1; voice <= VOICES; voice++)
+            for (int k = 0; k < 6; k++, n++) {
+                sound one = held(voice, families[k % SOME], seed, 0);
+                sound other = held(voice, families[(k + 1) % SOME], seed + 1, intervals[k]);
+                for (int softer = 0; softer < 3; softer++) {
+                    sound both = copy(&one);
+                    fault_other(&both, &other, -10 * softer);
+                    checkup found = check(&both);
+                    judged[softer] += found.of[CHECK_TWO_VOICES].result != CHECK_NONE;
+                    seen[softer] += named(&found.of[CHECK_TWO_VOICES]);
+                    sound_clear(&both);
+                }
+                sound_clear(&one);
+                sound_clear(&other);
+            }
+    printf("\n| second singer | named | judged | of |\n|---|---|---|---|\n");
+    for (int softer = 0; softer < 3; softer++)
+        printf("| %d dB softer | %zu | %zu | %zu |\n", 10 * softer, seen[softer], judged[softer],
+               n);
+}
+
+int main(int argc, char **argv)
+{
+    if (argc != 3)
+        die("usage: checks FIRST-SEED LAST-SEED");
+    uint64_t first = strtoull(argv[1], NULL, 10), last = strtoull(argv[2], NULL, 10);
+    false_alarms(first, last);
+    faults(first, last);
+    second_singers(first, last);
+    return 0;
+}

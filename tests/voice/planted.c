@@ -1,0 +1,126 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "voice/planted.h"
+
+#include <math.h>
+#include <sndfile.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+void planted_scale(sound *x, double peak)
+{
+    double by = peak / fault_peak(x);
+    for (size_t i = 0; i < x->n; i++)
+        x->samples[i] *= by;
+}
+
+bool planted_check(const sound *x, int format, checkup *found, err *e)
+{
+    char path[] = "/tmp/planted-XXXXXX";
+    recording_settings s = recording_defaults();
+    SF_INFO info = {.samplerate = x->rate_hz, .channels = 1, .format = format};
+    SNDFILE *f = sf_open_fd(mkstemp(path), SFM_WRITE, &info, SF_TRUE);
+    bool fine = f != NULL;
+    if (f) {
+        sf_command(f, SFC_SET_CLIPPING, NULL, SF_TRUE);
+        fine = sf_writef_double(f, x->samples, (sf_count_t)x->n) == (sf_count_t)x->n;
+        fine = sf_close(f) == 0 && fine;
+    }
+    fine = fine ? checkup_recording(path, &s, found, e) : err_set(e, "%s is not written.", path);
+    remove(path);
+    return fine;
+}
+
+static void plant_clip(sound *x, double s)
+{
+    fault_clip(x, s);
+}
+
+static void plant_full(sound *x, double s)
+{
+    planted_scale(x, pow(10, s / 20));
+}
+
+static void plant_squash(sound *x, double s)
+{
+    fault_squash(x, s);
+}
+
+static void plant_dc(sound *x, double s)
+{
+    fault_dc(x, s);
+}
+
+static void plant_noise(sound *x, double s)
+{
+    fault_noise(x, sound_rms(x) * pow(10, -s / 20), 3);
+}
+
+static void plant_hum50(sound *x, double s)
+{
+    fault_hum(x, 50, sound_rms(x) * pow(10, -s / 20));
+}
+
+static void plant_hum60(sound *x, double s)
+{
+    fault_hum(x, 60, sound_rms(x) * pow(10, -s / 20));
+}
+
+static void plant_holes(sound *x, double s)
+{
+    fault_holes(x, 7, s / 1000);
+}
+
+static void plant_splices(sound *x, double s)
+{
+    fault_splices(x, 7, s / 1000);
+}
+
+static void plant_lowpass(sound *x, double s)
+{
+    fault_lowpass(x, s);
+}
+
+static void plant_gain(sound *x, double s)
+{
+    fault_gain(x, s, 1, 20);
+}
+
+static void plant_room(sound *x, double s)
+{
+    fault_room(x, s, 3, 4);
+}
+
+const planted planted_faults[] = {
+    {"cut 1 dB under the peak", plant_clip, 1, CHECK_CLIPPING, 0.5, CHECK_FAIL},
+    {"cut 2 dB under the peak", plant_clip, 2, CHECK_CLIPPING, 1, CHECK_FAIL},
+    {"cut 6 dB under the peak", plant_clip, 6, CHECK_CLIPPING, 1, CHECK_FAIL},
+    {"0.5 dB over full scale", plant_full, 0.5, CHECK_CLIPPING, 1, CHECK_FAIL},
+    {"3 dB over full scale", plant_full, 3, CHECK_CLIPPING, 1, CHECK_FAIL},
+    {"tanh, driven 4 times", plant_squash, 4, CHECK_CLIPPING, 0.5, CHECK_FAIL},
+    {"tanh, driven 8 times", plant_squash, 8, CHECK_CLIPPING, 1, CHECK_FAIL},
+    {"DC of 2 %", plant_dc, 0.02, CHECK_DC, 1, CHECK_WARN},
+    {"DC of 20 %", plant_dc, 0.2, CHECK_DC, 1, CHECK_FAIL},
+    {"noise 25 dB under", plant_noise, 25, CHECK_NOISE, 0.75, CHECK_WARN},
+    {"noise 20 dB under", plant_noise, 20, CHECK_NOISE, 1, CHECK_WARN},
+    {"noise 10 dB under", plant_noise, 10, CHECK_NOISE, 1, CHECK_FAIL},
+    {"50 Hz 25 dB under", plant_hum50, 25, CHECK_HUM, 1, CHECK_WARN},
+    {"50 Hz 20 dB under", plant_hum50, 20, CHECK_HUM, 1, CHECK_FAIL},
+    {"60 Hz 25 dB under", plant_hum60, 25, CHECK_HUM, 1, CHECK_WARN},
+    {"60 Hz 10 dB under", plant_hum60, 10, CHECK_HUM, 1, CHECK_FAIL},
+    {"holes of 1.5 ms", plant_holes, 1.5, CHECK_DROPOUTS, 1, CHECK_FAIL},
+    {"holes of 10 ms", plant_holes, 10, CHECK_DROPOUTS, 1, CHECK_FAIL},
+    {"holes of 200 ms", plant_holes, 200, CHECK_DROPOUTS, 1, CHECK_FAIL},
+    {"1 ms lost", plant_splices, 1, CHECK_DROPOUTS, 1, CHECK_FAIL},
+    {"20 ms lost", plant_splices, 20, CHECK_DROPOUTS, 1, CHECK_FAIL},
+    {"nothing above 3.4 kHz", plant_lowpass, 3400, CHECK_BAND, 1, CHECK_FAIL},
+    {"nothing above 7 kHz", plant_lowpass, 7000, CHECK_BAND, 1, CHECK_WARN},
+    {"nothing above 16 kHz", plant_lowpass, 16000, CHECK_BAND, 1, CHECK_WARN},
+    {"gain of 1 : 0.8", plant_gain, 0.2, CHECK_GAIN, 1, CHECK_WARN},
+    {"gain of 1 : 0.6", plant_gain, 0.4, CHECK_GAIN, 1, CHECK_FAIL},
+    {"gain that levels all", plant_gain, 1, CHECK_GAIN, 1, CHECK_FAIL},
+    {"room of 0.8 s", plant_room, 0.8, CHECK_ECHO, 0.5, CHECK_WARN},
+    {"room of 2 s", plant_room, 2, CHECK_ECHO, 0.75, CHECK_FAIL},
+};
+
+const size_t n_planted_faults = sizeof planted_faults / sizeof *planted_faults;
