@@ -144,6 +144,8 @@ static void test_usage_errors(void **state)
                   "What is held cannot be varied");
     check_refused(run("next", "wren", "--lowest", "C5", "--highest", "C4"), EXIT_USAGE,
                   "--lowest is above --highest.");
+    check_refused(run("map", "wren", "-o=x.png"), EXIT_USAGE, "without =: -o x.png.");
+    check_refused(run("analyse", "--explain", "--tracks", "slide.wav"), EXIT_USAGE, "say one");
     check_refused(run("sheet", "-o", "sheet.txt"), EXIT_USAGE, "must end in .html");
     static const char *const operands[] = {"check",   "calibrate", "split",  "analyse", "fit",
                                            "takes",   "held",      "sheet",  "map",     "progress",

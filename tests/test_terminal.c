@@ -268,6 +268,7 @@ static void test_next_within(void **state)
     }
     free(first);
     check_refused(run("next", "robin", "--lowest", "C7"), EXIT_NO_ANSWER, "nothing of that");
+    check_refused(run("next", "robin", "--lowest", "A4"), EXIT_NO_ANSWER, "No slide or swell");
 }
 
 static int enter(void **state)

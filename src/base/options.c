@@ -166,6 +166,8 @@ static bool read_short(line *l, const char *arg, err *e)
     found f = find(l->groups, l->n_groups, NULL, arg[1]);
     if (!f.o)
         return err_set(e, "There is no option %s here (a file of such a name is ./%s).", arg, arg);
+    if (arg[2] == '=')
+        return err_set(e, "%s takes its value without =: %s %s.", written, written, arg + 3);
     return read_one(l, f, written, arg[2] ? arg + 2 : NULL, e);
 }
 

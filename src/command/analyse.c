@@ -305,6 +305,10 @@ static int run(const command_call *call, err *e)
         err_set(e, "--measures are of frames: say --tracks --measures.");
         return EXIT_USAGE;
     }
+    if (own->explain && own->tracks) {
+        err_set(e, "--explain and --tracks are tables of their own: say one of them.");
+        return EXIT_USAGE;
+    }
     picture where = {.kind = PICTURE_NONE};
     if ((own->out || own->draw) && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e))
         return EXIT_USAGE;

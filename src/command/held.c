@@ -277,7 +277,8 @@ static int run(const command_call *call, err *e)
     if (!fine || failed)
         return EXIT_INPUT;
     if (!own->files && !d.n) {
-        err_set(e, "%s has no takes to judge.", call->operands[0]);
+        err_set(e, "%s has no takes%s%s to judge.", call->operands[0],
+                own->vowel ? " on the vowel " : "", own->vowel ? own->vowel : "");
         return EXIT_NO_ANSWER;
     }
     return EXIT_DONE;

@@ -11,6 +11,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+static const double LEAST_GAIN_ST = 0.0005; /* less is 0 where intervals are printed */
+
 typedef struct settings {
     const char *vowel;
     int count, gain;
@@ -65,11 +67,9 @@ static void note_reach(const plan_reach *r, double a4_hz, table_writer *w)
 
 /* The widths are those at soft, middle and loud. */
 static bool print(const command_call *call, const plane *p, const plan_reach *r, const boundary *b,
-                  err *e)
+                  const plan_take *takes, err *e)
 {
     const settings *s = call->settings;
-    plan_take *takes = xcalloc((size_t)s->count, sizeof *takes);
-    plan_next(b, r, (size_t)s->count, takes);
     table_writer *w = command_table(
         call, "rank kind from_st to_st from_db to_db interval_now interval_then from to");
     plane_notes(p, s->vowel, w);
@@ -79,7 +79,6 @@ static bool print(const command_call *call, const plane *p, const plan_reach *r,
         table_note(w, "interval", "not told yet (%s): slides over all that was sung", reason);
     for (int i = 0; i < s->count; i++)
         write_take(w, i + 1, &takes[i], call->shared->a4_hz);
-    free(takes);
     return table_writer_close(w, e);
 }
 
@@ -116,7 +115,19 @@ static int propose(const command_call *call, const plane *p, err *e)
         return EXIT_NO_ANSWER;
     if (!plane_fit(p, 0, p->n, (double)NAN, &b, &ignored))
         b = NULL;
-    int code = print(call, p, &reach, b, e) ? EXIT_DONE : EXIT_INPUT;
+    const settings *s = call->settings;
+    plan_take *takes = xcalloc((size_t)s->count, sizeof *takes);
+    plan_next(b, &reach, (size_t)s->count, takes);
+    int code = EXIT_NO_ANSWER;
+    bool limited = !isnan(s->lowest.st) || !isnan(s->highest.st);
+    if (limited && takes[0].now_st - takes[0].then_st < LEAST_GAIN_ST) /* not where they are NaN */
+        err_set(e,
+                "No slide or swell within these limits would tell more of where %s flips: set "
+                "--lowest and --highest wider.",
+                call->operands[0]);
+    else
+        code = print(call, p, &reach, b, takes, e) ? EXIT_DONE : EXIT_INPUT;
+    free(takes);
     boundary_free(b);
     return code;
 }

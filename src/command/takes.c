@@ -88,6 +88,8 @@ static int list(const command_call *call, journal *j, err *e)
         return EXIT_INPUT;
     bool fine = s->checks ? list_checks(call, j, takes, n, e) : list_takes(call, takes, n, e);
     journal_takes_free(takes, n);
+    if (s->vowel && n == 0)
+        message_warn("%s has no takes on the vowel \"%s\".", call->operands[0], s->vowel);
     return fine ? EXIT_DONE : EXIT_INPUT;
 }
 
