@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A batch of recordings on a terminal: how far it is and how long it takes still, Ctrl-C typed on a
- * pseudo-terminal again and again, and the same command, which goes on from there. Oracles: the
- * export of a journal into which the batch went without a stop, byte for byte; the clock. $BATCH:
- * how many recordings, a short form unless given. */
+ * pseudo-terminal again and again, and the same command, which goes on from there; changes that are
+ * stopped while registers are decoded anew. Oracles: the export of a journal into which the batch
+ * went without a stop, or without the change, byte for byte; the clock. $BATCH: how many
+ * recordings, a short form unless given. */
 #include <math.h>
 #include <poll.h>
 #include <setjmp.h>
@@ -10,6 +11,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <time.h>
 
@@ -278,11 +280,77 @@ static void test_stopped_again_and_again(void **state)
     free(whole);
 }
 
+static double children_s(void)
+{
+    struct rusage u;
+    assert_int_equal(getrusage(RUSAGE_CHILDREN, &u), 0);
+    return (double)u.ru_utime.tv_sec + 1e-6 * (double)u.ru_utime.tv_usec;
+}
+
+/* Runs the program with a Ctrl-C that came before and waits to be heard; returns what it says. */
+static char *run_stopped(const char *const *args)
+{
+    int status;
+    pid_t child = fork();
+    assert_true(child >= 0);
+    if (!child) {
+        sigset_t set;
+        sigemptyset(&set);
+        sigaddset(&set, SIGINT);
+        sigprocmask(SIG_BLOCK, &set, NULL);
+        raise(SIGINT);
+        dup2(open("stderr", O_RDWR | O_CREAT | O_TRUNC, 0600), STDERR_FILENO);
+        execv(program(), (char *const *)args);
+        _exit(99);
+    }
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFEXITED(status) && WEXITSTATUS(status) == EXIT_INPUT);
+    return read_file("stderr");
+}
+
+/* Each change first with Ctrl-C, which leaves the journal as it was and takes less time than to
+ * decode the registers, then without. */
+static void test_changes_are_stopped(void **state)
+{
+    (void)state;
+    said s = run("takes", "singer-0");
+    table *t = table_of(&s);
+    const char *take = cell(t, 0, "take");
+    const char *const acts[][7] = {{"seamline", "correct", take, "add", "1.2", "up"},
+                                   {"seamline", "journal", "remove", take, "--yes"},
+                                   {"seamline", "journal", "restore", take}};
+    for (size_t k = 0; k < sizeof acts / sizeof *acts; k++) {
+        char *before = exported();
+        double start_s = children_s();
+        char *told = run_stopped(acts[k]);
+        double stopped_s = children_s() - start_s;
+        assert_string_equal(told, "seamline: Stopped while the registers of singer-0 were "
+                                  "decoded: the journal is as it was.\n");
+        free(told);
+        char *after = exported();
+        assert_string_equal(after, before);
+        free(after);
+        start_s = children_s();
+        check_done(run_list(acts[k] + 1));
+        double whole_s = children_s() - start_s;
+        after = exported();
+        assert_string_not_equal(after, before);
+        free(after);
+        free(before);
+        print_message("%s %s: stopped after %.2f s of %.2f\n", acts[k][1], acts[k][2], stopped_s,
+                      whole_s);
+        assert_true(stopped_s < 0.5 * whole_s);
+    }
+    table_free(t);
+    said_clear(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_without_a_stop),
         cmocka_unit_test(test_stopped_again_and_again),
+        cmocka_unit_test(test_changes_are_stopped),
     };
     return cmocka_run_group_tests_name("batch", tests, enter, leave_folder);
 }

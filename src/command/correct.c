@@ -143,6 +143,17 @@ static bool print(const command_call *call, const journal_item *item, err *e)
     return table_writer_close(w, e);
 }
 
+typedef struct saying {
+    const char *code;
+    const correction *c;
+} saying;
+
+static bool say(journal *j, const void *a_saying, err *e)
+{
+    const saying *s = a_saying;
+    return corrections_say(j, s->code, s->c, e);
+}
+
 static bool correct(const command_call *call, journal *j, wish *wanted, journal_item *item, err *e)
 {
     if (!journal_named(j, call->operands[0], false, item, e))
@@ -152,8 +163,8 @@ static bool correct(const command_call *call, journal *j, wish *wanted, journal_
     if (!settle(j, item, &wanted->c, e))
         return false;
     interrupt_hold();
-    if (!corrections_say(j, item->take.code, &wanted->c, e) ||
-        !judge_singer(j, item->take.singer, NULL, call->shared->quiet, e))
+    saying s = {item->take.code, &wanted->c};
+    if (!judge_change(j, item->take.singer, say, &s, call->shared->quiet, e))
         return false;
     char *code = xstrdup(item->take.code);
     journal_item_clear(item);

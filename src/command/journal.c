@@ -94,11 +94,16 @@ static int backup(const care *c, err *e)
     return finish(w, true, e);
 }
 
+static bool rename_to(journal *j, const void *a_care, err *e)
+{
+    const care *c = a_care;
+    return care_rename(j, given(c, 0), given(c, 1), e);
+}
+
 static int rename_singer(const care *c, err *e)
 {
     interrupt_hold();
-    if (!care_rename(c->j, given(c, 0), given(c, 1), e) ||
-        !judge_singer(c->j, given(c, 1), NULL, c->call->shared->quiet, e))
+    if (!judge_change(c->j, given(c, 1), rename_to, c, c->call->shared->quiet, e))
         return EXIT_INPUT;
     table_writer *w = command_table(c->call, "singer was");
     table_text(w, given(c, 1));
@@ -117,6 +122,17 @@ static int print_take(const care *c, const journal_take *t, const char *state, e
     return finish(w, true, e);
 }
 
+typedef struct removal {
+    const char *code;
+    bool removed;
+} removal;
+
+static bool remove_or_restore(journal *j, const void *a_removal, err *e)
+{
+    const removal *r = a_removal;
+    return care_remove(j, r->code, r->removed, e);
+}
+
 static int change_take(const care *c, bool removed, err *e)
 {
     journal_item item = {0};
@@ -127,8 +143,9 @@ static int change_take(const care *c, bool removed, err *e)
                  item.take.file, item.take.singer);
         bool sure = !removed || agreed(c, question, e);
         interrupt_hold();
-        if (sure && care_remove(c->j, item.take.code, removed, e) &&
-            judge_singer(c->j, item.take.singer, NULL, c->call->shared->quiet, e))
+        removal r = {item.take.code, removed};
+        if (sure &&
+            judge_change(c->j, item.take.singer, remove_or_restore, &r, c->call->shared->quiet, e))
             code = print_take(c, &item.take, removed ? "removed" : "restored", e);
     }
     journal_item_clear(&item);

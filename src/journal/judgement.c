@@ -5,7 +5,6 @@
 #include "base/text.h"
 #include "journal/frames_long.h"
 #include "journal/item.h"
-#include "journal/item.h"
 #include "journal/take.h"
 #include "journal/waiting.h"
 
@@ -159,6 +158,21 @@ bool judgement_next(journal *j, const char *singer, const char *version, judgeme
     if (!fine || !*any)
         judgement_clear(out);
     return fine;
+}
+
+void judgement_slim(judgement *g)
+{
+    for (size_t i = 0; !g->store && i < g->n_before + g->n; i++) {
+        track *t = g->items[i].track;
+        if (i < g->n_before) {
+            track_free(t);
+            g->items[i].track = NULL;
+        } else {
+            free(t->harmonic_db);
+            free(t->noise_db);
+            t->harmonic_db = t->noise_db = NULL;
+        }
+    }
 }
 
 static bool insert_flip(const journal *j, long take, size_t number, const flip *f, err *e)

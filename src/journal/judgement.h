@@ -42,9 +42,13 @@ void judgement_clear(judgement *g);
 bool judgement_next(journal *j, const char *singer, const char *version, judgement *out, bool *any,
                     err *e);
 
+/* Once it is decoded, may be called: keeps of the frames only what judgement_store() needs. */
+void judgement_slim(judgement *g);
+
 /* Stores registers and flips of the part's own takes, with what is stated of them, and what was
  * learnt; they are shown from then on. `answer` says in a sentence what was found. Nothing is
- * stored and *stale set when what the part rests on has changed meanwhile. */
+ * stored and *stale set when what the part rests on has changed meanwhile. May be called again when
+ * what it stored was taken back. */
 bool judgement_store(journal *j, judgement *g, const char *version, const char *answer, bool *stale,
                      err *e);
 

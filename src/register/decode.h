@@ -22,7 +22,7 @@ typedef struct register_settings {
                                       more guess that the search starts from; NULL: nothing */
     struct known *opt_learnt;      /* another one: filled with what these takes tell; nothing known
                                       where not both registers are heard; NULL: not asked */
-    effort *opt_effort;            /* told how far it is; NULL: nobody asks */
+    effort *opt_effort;            /* told how far it is, and stops it; NULL: nobody asks */
 } register_settings;
 register_settings register_defaults(void);
 

@@ -32,6 +32,14 @@ effort effort_part(const effort *e, size_t k, size_t n)
     if (!e)
         return (effort){.show = NULL};
     double wide = (e->to - e->from) / (double)n;
-    return (effort){e->show, e->whose, e->from + (double)k * wide, e->from + (double)(k + 1) * wide,
-                    0,       0};
+    return (effort){.show = e->show,
+                    .whose = e->whose,
+                    .from = e->from + (double)k * wide,
+                    .to = e->from + (double)(k + 1) * wide,
+                    .opt_stop = e->opt_stop};
+}
+
+bool effort_stopped(const effort *e)
+{
+    return e && e->opt_stop && *e->opt_stop;
 }

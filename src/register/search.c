@@ -99,14 +99,15 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     return true;
 }
 
-/* EM from w->p2, rounds `from` to `to` of it, at least one. */
+/* EM from w->p2, rounds `from` to `to` of it, at least one. A search that is stopped determines
+ * nothing. */
 static bool climb(const evidence *ev, const search_settings *s, int from, int to, workspace *work,
                   world *w)
 {
     for (int round = from; round < to; round++) {
         pin(ev, w->p2);
         memcpy(work->before, w->p2, ev->n * sizeof *w->p2);
-        if (!fit_world(ev, s, work, w))
+        if (effort_stopped(s->opt_effort) || !fit_world(ev, s, work, w))
             return false;
         chain_inputs in = inputs(work, w, true);
         w->gain = chain_run(ev, &in, &s->chain, w->p2);
