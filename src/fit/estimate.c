@@ -21,8 +21,11 @@ enum { MANY = 150 };
 static const double CURVE_FLIPS = 11, CURVE_RANGE_DB = 8;
 /* What is less probable is left out. */
 static const double NEGLIGIBLE = 0.01;
-/* Offset over spread up to which the grid is fine enough; a finer one is made where needed. */
-static const double GRID_RATIO = 1.0, GRID_RATIO_MOST = 5.0;
+/* Offset over spread up to which the grid is fine enough; a finer one is made where needed. Many
+ * observations tell the ratio so well that a coarser one does, with less room above what was
+ * found. */
+static const double GRID_RATIO = 1.0, GRID_RATIO_MOST = 5.0, GRID_ROOM = 1.5;
+static const double MANY_RATIO = 0.3, MANY_ROOM = 1.2;
 
 estimate_settings estimate_defaults(void)
 {
@@ -115,18 +118,26 @@ static void fit_apart(estimate *e)
 
 static void grid_for_offset(estimate *e)
 {
-    double ratio = fmin(1.5 * offset_ratio(e), GRID_RATIO_MOST);
-    likelihood_grid_new(&e->likelihood, fmax(ratio, GRID_RATIO));
+    bool many = e->likelihood.n >= MANY;
+    double ratio = fmin((many ? MANY_ROOM : GRID_ROOM) * offset_ratio(e), GRID_RATIO_MOST);
+    likelihood_grid_new(&e->likelihood, fmax(ratio, many ? MANY_RATIO : GRID_RATIO));
+}
+
+/* Takes may turn out to differ by more than the grid is made for. */
+static void fit_finer(estimate *e)
+{
+    const likelihood *l = &e->likelihood;
+    if (l->offset && offset_ratio(e) > likelihood_grid_ratio(l)) {
+        grid_for_offset(e);
+        fit_one(e, e->fit.top.theta);
+    }
 }
 
 /* The straight boundary, all takes of one session. */
 static void fit_straight(estimate *e)
 {
     fit_one(e, NULL);
-    if (e->likelihood.offset && offset_ratio(e) > GRID_RATIO) {
-        grid_for_offset(e);
-        fit_one(e, e->fit.top.theta);
-    }
+    fit_finer(e);
     if (could_part(e) && !e->prior.slopes_known)
         fit_apart(e);
 }
@@ -151,6 +162,7 @@ static void fit_from_few(estimate *e)
         if (e->likelihood.offset)
             grid_for_offset(e);
         fit_one(e, few.fit.top.theta);
+        fit_finer(e);
     } else {
         fit_straight(e);
     }
@@ -176,6 +188,7 @@ static void fit_scatter(estimate *e)
         likelihood_grid_new(l, GRID_RATIO);
     insert(l, likelihood_scatter(l), log(scatter), start);
     fit_one(e, start);
+    fit_finer(e);
 }
 
 static bool could_bend(const estimate *e)

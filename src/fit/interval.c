@@ -184,12 +184,13 @@ static bool profile_end(const profile *p, double target, double side, double *sh
         }
         if (hi - lo < CLOSE * hi)
             return true;
-        double next;
+        double next, least = i ? 0.1 : 0; /* the first step is believed as it is */
         if (isfinite(r_hi)) {
             double part = (target - r_lo) / (r_hi - r_lo);
-            next = lo + (hi - lo) * fmin(fmax(part, 0.1), 0.9);
+            next = lo + (hi - lo) * fmin(fmax(part, least), 1 - least);
         } else {
-            next = isfinite(hi) ? 0.5 * (lo + hi) : lo * fmin(fmax(target / r_lo, 1.05), 2.0);
+            next = isfinite(hi) ? 0.5 * (lo + hi)
+                                : lo * fmin(fmax(target / r_lo, 1 + 0.5 * least), 2.0);
         }
         *shift = side * next;
     }

@@ -60,6 +60,7 @@ typedef struct nodes {
 } nodes;
 
 struct likelihood_grid {
+    double ratio;
     size_t most;           /* observations in a cluster */
     nodes *sizes;          /* [most + 1] */
     parts *parts;          /* [most][nodes]: of one cluster at all nodes */
@@ -101,6 +102,9 @@ static size_t session_end(const likelihood *l, size_t i)
     return end;
 }
 
+/* Observations from which on time counts. */
+enum { MANY = 150 };
+
 static void grid_sessions(const likelihood *l, likelihood_grid *g)
 {
     size_t sessions = 0, most = g->most;
@@ -109,13 +113,14 @@ static void grid_sessions(const likelihood *l, likelihood_grid *g)
         most = end - i > most ? end - i : most;
     }
     g->reduced = xmalloc(most, sizeof *g->reduced);
-    g->hermite = l->scatter ? hermite_new(LIKELIHOOD_PARAMETERS) : NULL;
+    g->hermite = l->scatter ? hermite_new(LIKELIHOOD_PARAMETERS, l->n >= MANY) : NULL;
     g->places = xcalloc(sessions, sizeof *g->places);
 }
 
 void likelihood_grid_new(likelihood *l, double ratio)
 {
     likelihood_grid *g = xcalloc(1, sizeof *g);
+    g->ratio = ratio;
     for (size_t i = 0, end; i < l->n; i = end) {
         end = cluster_end(l, i);
         g->most = end - i > g->most ? end - i : g->most;
@@ -127,6 +132,11 @@ void likelihood_grid_new(likelihood *l, double ratio)
     grid_sessions(l, g);
     likelihood_grid_free(l->grid);
     l->grid = g;
+}
+
+double likelihood_grid_ratio(const likelihood *l)
+{
+    return l->grid->ratio;
 }
 
 void likelihood_grid_free(likelihood_grid *g)

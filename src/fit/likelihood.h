@@ -69,6 +69,7 @@ size_t likelihood_scatter(const likelihood *l); /* only where l->scatter */
 /* Makes l->grid (frees an earlier one): for each size of cluster the nodes that integrate to 2e-5
  * while the offset is up to `ratio` times the spread, and room for every session. */
 void likelihood_grid_new(likelihood *l, double ratio);
+double likelihood_grid_ratio(const likelihood *l);
 void likelihood_grid_free(likelihood_grid *g);
 
 /* opt_gradient[likelihood_parameters] may be NULL. -INFINITY where the data are impossible.

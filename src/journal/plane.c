@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 
 static bool has(int bits, const char *dimension)
@@ -43,11 +42,7 @@ static double session_median(const journal_item *items, size_t n, long session)
             if (voiced(t, k))
                 levels[count++] = t->level_db[k];
     }
-    double median = (double)NAN;
-    if (count) {
-        gsl_sort(levels, 1, count);
-        median = gsl_stats_median_from_sorted_data(levels, 1, count);
-    }
+    double median = count ? gsl_stats_median(levels, 1, count) : (double)NAN;
     free(levels);
     return median;
 }
