@@ -483,7 +483,7 @@ static void test_scatter_integral(void **state)
         likelihood_grid_free(l.grid);
     }
     printf("integrated over the sessions' scatter: worst error %.1e\n", worst);
-    assert_true(worst < 0.05);
+    assert_true(worst < 0.02);
     gsl_integration_workspace_free(w);
     gsl_rng_free(r);
 }

@@ -12,7 +12,7 @@
 
 enum { NODES = 5, TRIES = 12, AGAIN = 3 };
 /* Places that serve: centre off by so many standard deviations, width off by this factor. At its
- * limit a normal weight is integrated to 6e-4 by five nodes, to 2e-3 by three. */
+ * limit a normal weight is integrated to 6e-4 by five nodes, to 4e-4 by four. */
 static const double OFF_CENTRE[2] = {0.4, 0.5}, OFF_WIDTH[2] = {1.15, 1.25};
 /* No narrower than that at one step: at first one node may have all the weight. */
 static const double NARROWER = 0.25;

@@ -23,9 +23,8 @@ typedef struct hermite_place {
 /* The log-likelihood at a shift; adds its derivatives to opt_gradient, unless NULL. */
 typedef double (*hermite_value)(const void *data, double shift, double *opt_gradient);
 
-/* For up to so many parameters. Five nodes reach 2.9 standard deviations to both sides and are exact
- * for powers up to the ninth; with few_nodes three reach 1.7, are exact up to the fifth, and serve
- * where the weight is about normal. */
+/* For up to so many parameters. Five nodes are exact for powers up to the ninth; few_nodes are
+ * four, exact up to the seventh, and their places have to be nearer. */
 hermite *hermite_new(size_t most_parameters, bool few_nodes);
 void hermite_free(hermite *h); /* NULL allowed */
 

@@ -55,35 +55,23 @@ EACH_PART fours normal_density(fours x)
  * ones apart. */
 EACH_PART fours normal_tail(fours x, fours density_at_x)
 {
-    static const double terms[] = {0,
-                                   -3.0074073118184025734e-15,
-                                   1.5860572106210739708e-14,
-                                   1.1973837654818257889e-13,
-                                   -3.9041447652380101649e-13,
-                                   -4.4723043595994996972e-12,
-                                   1.2041616039253181966e-11,
-                                   1.6906234471187369858e-10,
-                                   -5.5922085024159020698e-10,
-                                   -6.4652106997270417419e-9,
-                                   3.6614770141466078884e-8,
-                                   2.0837628359576988899e-7,
-                                   -2.6840528241435656585e-6,
-                                   2.4599671721462380434e-6,
-                                   1.5062772155096374801e-4,
-                                   -1.6784345634167547196e-3,
-                                   0.010925424402771375637,
-                                   -0.051778939479259549485,
-                                   0.19095382530942149941,
-                                   -0.56005355517089920967};
+    static const double terms[] = {
+        -3.0074073118184025734e-15, 1.5860572106210739708e-14,  1.1973837654818257889e-13,
+        -3.9041447652380101649e-13, -4.4723043595994996972e-12, 1.2041616039253181966e-11,
+        1.6906234471187369858e-10,  -5.5922085024159020698e-10, -6.4652106997270417419e-9,
+        3.6614770141466078884e-8,   2.0837628359576988899e-7,   -2.6840528241435656585e-6,
+        2.4599671721462380434e-6,   1.5062772155096374801e-4,   -1.6784345634167547196e-3,
+        0.010925424402771375637,    -0.051778939479259549485,   0.19095382530942149941,
+        -0.56005355517089920967};
     const double first = 0.43777864069674120560, reach = 38, middle = 4.5;
     const double end = (reach - middle) / (reach + middle);
     four_longs above = x > 0;
     fours far = fours_choose(above, x, -x), even = {0}, even_before = {0};
-    fours odd = {0}, odd_before = {0};
+    fours odd = fours_of(terms[0]), odd_before = {0};
     far = fours_choose(far < reach, far, fours_of(reach));
     fours t = (far - middle) / (far + middle), y = (2 * t + (1 - end)) / (1 + end);
     fours z = 2 * y * y - 1, twice = 2 * z;
-    for (size_t i = 0; i < sizeof terms / sizeof *terms; i += 2) {
+    for (size_t i = 1; i < sizeof terms / sizeof *terms; i += 2) {
         fours next = (terms[i] - even_before) + twice * even;
         even_before = even;
         even = next;
