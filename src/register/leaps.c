@@ -14,15 +14,21 @@ typedef struct side { /* sums over the frames on one side of a frame */
     double n, x, y, xx, xy;
 } side;
 
-static side sum_side(const evidence *ev, track *const *tracks, size_t lo_i, size_t hi_i, size_t now,
-                     double lo_s, double hi_s)
+typedef struct stretch { /* of voice without a break */
+    size_t n;
+    const double *pitch_st;
+    double *time_s;
+    double hop_s;
+} stretch;
+
+/* Of the frames lo_s..hi_s after frame i; *from is where those of the frame before it began. */
+static side sum_side(const stretch *v, size_t i, double lo_s, double hi_s, size_t *from)
 {
     side s = {0, 0, 0, 0, 0};
-    double at = evidence_time(ev, tracks, now);
-    for (size_t i = lo_i; i <= hi_i; i++) {
-        double x = evidence_time(ev, tracks, i) - at, y = ev->pitch_st[i] - ev->pitch_st[now];
-        if (x < lo_s - 1e-9 || x > hi_s + 1e-9)
-            continue;
+    while (*from < v->n && v->time_s[*from] - v->time_s[i] < lo_s - 1e-9)
+        ++*from;
+    for (size_t j = *from; j < v->n && v->time_s[j] - v->time_s[i] <= hi_s + 1e-9; j++) {
+        double x = v->time_s[j] - v->time_s[i], y = v->pitch_st[j] - v->pitch_st[i];
         s.n++;
         s.x += x;
         s.y += y;
@@ -39,12 +45,11 @@ static double slope(const side *s) /* a second */
 
 /* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the
  * two sides where both go the same way; 0 when either side lacks half of its frames. */
-static double leap_across(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i,
-                          double gap_s)
+static double leap_across(const stretch *v, size_t i, double gap_s, size_t from[2])
 {
-    side b = sum_side(ev, tracks, lo, hi, i, -gap_s - side_s, -gap_s);
-    side a = sum_side(ev, tracks, lo, hi, i, gap_s, gap_s + side_s);
-    double least = 0.5 * side_s / tracks[ev->take[i]]->hop_s;
+    side b = sum_side(v, i, -gap_s - side_s, -gap_s, &from[0]);
+    side a = sum_side(v, i, gap_s, gap_s + side_s, &from[1]);
+    double least = 0.5 * side_s / v->hop_s;
     if (b.n < least || a.n < least)
         return 0;
     double before = slope(&b), after = slope(&a);
@@ -53,16 +58,19 @@ static double leap_across(const evidence *ev, track *const *tracks, size_t lo, s
     return a.y / a.n - b.y / b.n - trend * (a.x / a.n - b.x / b.n);
 }
 
-/* The largest of the leaps over gaps from quick to slow; a slow one counts a little less. */
-static double leap_at(const evidence *ev, track *const *tracks, size_t lo, size_t hi, size_t i)
+/* At each frame the largest of the leaps over gaps from quick to slow; a slow one counts a little
+ * less. */
+static void leaps_across(const stretch *v, double *raw)
 {
     static const double gap_s[] = {0.010, 0.030, 0.060, 0.080}, counts[] = {1, 0.95, 0.9, 0.8};
-    double best = 0;
-    for (int k = 0; k < 4; k++) {
-        double leap = counts[k] * leap_across(ev, tracks, lo, hi, i, gap_s[k]);
-        best = fabs(leap) > fabs(best) ? leap : best;
+    size_t from[4][2] = {{0}};
+    for (size_t i = 0; i < v->n; i++) {
+        raw[i] = 0;
+        for (int k = 0; k < 4; k++) {
+            double leap = counts[k] * leap_across(v, i, gap_s[k], from[k]);
+            raw[i] = fabs(leap) > fabs(raw[i]) ? leap : raw[i];
+        }
     }
-    return best;
 }
 
 /* Frames at which |raw| is the largest within `reach` frames. */
@@ -151,12 +159,15 @@ static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
 
 void leaps_measure(evidence *ev, track *const *tracks, size_t first, size_t last)
 {
-    enum { REACH = 52 };
-    double *raw = xcalloc(last - first + 1, sizeof *raw);
-    for (size_t i = first; i <= last; i++) {
-        size_t lo = i - first > REACH ? i - REACH : first, hi = i + REACH < last ? i + REACH : last;
-        raw[i - first] = leap_at(ev, tracks, lo, hi, i);
-    }
-    keep_peaks(ev, first, last - first + 1, raw);
+    stretch v = {.n = last - first + 1,
+                 .pitch_st = ev->pitch_st + first,
+                 .hop_s = tracks[ev->take[first]]->hop_s};
+    double *raw = xmalloc(v.n, sizeof *raw);
+    v.time_s = xmalloc(v.n, sizeof *v.time_s);
+    for (size_t i = 0; i < v.n; i++)
+        v.time_s[i] = evidence_time(ev, tracks, first + i);
+    leaps_across(&v, raw);
+    keep_peaks(ev, first, v.n, raw);
+    free(v.time_s);
     free(raw);
 }

@@ -1,7 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "register/refine.h"
 
+#include "base/array.h"
+
 #include <math.h>
+#include <stdlib.h>
 
 /* 10-90 % times tried, seconds, half an octave apart, and the spread of the 30 ms Hann window of
  * the harmonics and of the pitch's correlation window, as 10-90 % times. */
@@ -24,45 +27,61 @@ static const double leap_share = 0.25, leap_more_st = 0.5; /* the pitch steps by
 static const double leap_width_s = 0.035, leap_width_sd = 1;
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
-typedef struct sums { /* of a fit of level, ramp and trend */
-    double a[3][3], b[3], yy;
-} sums;
-
-/* Cumulative normal with this 10-90 % time. */
-static double ramp(double x_s, double width_s)
+static double squared(double x)
 {
-    return 0.5 * (1 + erf(x_s * 1.8124 / width_s));
+    return x * x;
 }
 
-static void add(sums *s, double w, double x, double phi, double y)
+/* Cumulative normal by the distance from its middle in 10-90 % times; straight between the values
+ * held, within 1e-6. */
+enum { RAMP_REACH = 2, RAMP_STEPS = 512, RAMP_LAST = 2 * RAMP_REACH * RAMP_STEPS };
+typedef struct ramp {
+    double at[RAMP_LAST + 2];
+} ramp;
+
+static void ramp_fill(ramp *r)
 {
-    double v[3] = {1, x, phi};
-    for (int i = 0; i < 3; i++) {
-        s->b[i] += w * v[i] * y;
-        for (int j = 0; j < 3; j++)
-            s->a[i][j] += w * v[i] * v[j];
-    }
-    s->yy += w * y * y;
+    for (int k = 0; k < RAMP_LAST + 2; k++)
+        r->at[k] = 0.5 * (1 + erf(1.8124 * ((double)k / RAMP_STEPS - RAMP_REACH)));
 }
 
-/* The ramp's height is known to be near `height`. */
-static void expect(sums *s, double height, double sd)
+static inline double ramp_at(const ramp *r, double x)
 {
-    double w = 1 / (sd * sd);
-    s->a[2][2] += w;
-    s->b[2] += w * height;
-    s->yy += w * height * height;
+    double u = (x + RAMP_REACH) * RAMP_STEPS;
+    u = u < 0 ? 0 : u > RAMP_LAST ? RAMP_LAST : u;
+    int k = (int)u;
+    return r->at[k] + (u - k) * (r->at[k + 1] - r->at[k]);
 }
 
-/* Sum of squares that the best fit leaves, by elimination. */
-static double left_over(const sums *s)
+typedef struct point { /* what a frame says */
+    double x, y, w;    /* seconds from the middle, coordinate or pitch, weight */
+} point;
+
+/* What level, trend and ramp are fitted to; the ramp's height is known to be near `height`. */
+typedef struct points {
+    size_t n;
+    point *items;
+    double a00, a01, a11, b0, b1, yy; /* sums that are the same for every ramp */
+    double height, height_sd;
+} points;
+
+static void points_add(points *p, double x, double y, double w)
 {
-    double a[3][4], left = s->yy;
-    for (int i = 0; i < 3; i++) {
-        for (int j = 0; j < 3; j++)
-            a[i][j] = s->a[i][j] + (i == j ? 1e-6 * (1 + s->a[0][0]) : 0);
-        a[i][3] = s->b[i];
-    }
+    p->items[p->n++] = (point){x, y, w};
+    p->a00 += w;
+    p->a01 += w * x;
+    p->a11 += w * x * x;
+    p->b0 += w * y;
+    p->b1 += w * x * y;
+    p->yy += w * y * y;
+}
+
+/* Sum of squares that the best fit leaves of `left`, by elimination. */
+static double left_over(double a[3][4], double left)
+{
+    double slip = 1e-6 * (1 + a[0][0]);
+    for (int i = 0; i < 3; i++)
+        a[i][i] += slip;
     for (int c = 0; c < 3; c++) {
         left -= a[c][3] * a[c][3] / a[c][c];
         for (int r = c + 1; r < 3; r++)
@@ -72,56 +91,85 @@ static double left_over(const sums *s)
     return left;
 }
 
-typedef struct window {
-    size_t lo, hi;
-    double pitch_ref, height;
-    double leap_st;      /* the largest near by */
-    double pitch_counts; /* what a frame's pitch counts for, 1/st^2 */
-    bool leaps;          /* the pitch tells, too; without a leap it holds only vibrato */
-} window;
-
-/* What a ramp of the pitch leaves. */
-static double pitch_misfit(const evidence *ev, const double *time_s, const window *w, double tau,
-                           double width_s)
+/* What a ramp at tau seconds from the middle leaves. */
+static double misfit(const points *p, const ramp *r, double tau, double width_s)
 {
-    sums p = {.yy = 0};
-    double wide = hypot(width_s, pitch_s);
-    for (size_t i = w->lo; i <= w->hi; i++) {
-        double x = time_s[i] - tau;
-        add(&p, w->pitch_counts, x, ramp(x, wide), ev->pitch_st[i] - w->pitch_ref);
+    double known = 1 / squared(p->height_sd), over = 1 / width_s;
+    double a02 = 0, a12 = 0, a22 = known, b2 = known * p->height;
+    for (size_t i = 0; i < p->n; i++) {
+        const point *q = &p->items[i];
+        double phi = ramp_at(r, (q->x - tau) * over), part = q->w * phi;
+        a02 += part;
+        a12 += part * q->x;
+        a22 += part * phi;
+        b2 += part * q->y;
     }
-    expect(&p, w->leap_st, leap_share * fabs(w->leap_st) + leap_more_st);
-    return left_over(&p);
+    double a[3][4] = {
+        {p->a00, p->a01, a02, p->b0}, {p->a01, p->a11, a12, p->b1}, {a02, a12, a22, b2}};
+    return left_over(a, p->yy + known * squared(p->height));
 }
 
-static double misfit(const evidence *ev, const double *time_s, const saying *says, const window *w,
-                     double tau, double width_s)
+typedef struct window {
+    size_t lo, hi;
+    double lo_s, hi_s; /* its ends, from the middle */
+    double leap_st;    /* the largest near by */
+    bool leaps;        /* the pitch tells, too; without a leap it holds only vibrato */
+    points coordinate, pitch;
+    ramp phi;
+} window;
+
+static void window_bound(window *w, const evidence *ev, const double *time_s, size_t first,
+                         size_t last, double about)
 {
-    sums c = {.yy = 0};
-    double wide = hypot(width_s, harmonics_s);
+    while (w->lo > first && about - time_s[w->lo - 1] <= reach_s)
+        w->lo--;
+    while (w->hi < last && time_s[w->hi + 1] - about <= reach_s)
+        w->hi++;
+    w->lo_s = time_s[w->lo] - about;
+    w->hi_s = time_s[w->hi] - about;
+    for (size_t i = w->lo; i <= w->hi; i++)
+        if (fabs(ev->leap_st[i]) > fabs(w->leap_st) && fabs(time_s[i] - about) <= search_s)
+            w->leap_st = ev->leap_st[i];
+    w->leaps = fabs(w->leap_st) > least_leap_st;
+}
+
+static points coordinates_of(const window *w, const double *time_s, const saying *says,
+                             double about, bool up)
+{
+    points p = {.items = xmalloc(w->hi - w->lo + 1, sizeof *p.items),
+                .height = up ? 1 : -1,
+                .height_sd = height_sd};
     for (size_t i = w->lo; i <= w->hi; i++) {
-        double x = time_s[i] - tau, mass = says[i].mass * says[i].weight;
+        double mass = says[i].mass * says[i].weight;
         double spread = coordinate_sd * coordinate_sd + 1 / fmax(mass, 1e-3);
         if (mass > 0)
-            add(&c, coordinate_counts / spread, x, ramp(x, wide), says[i].z / says[i].mass);
+            points_add(&p, time_s[i] - about, says[i].z / says[i].mass, coordinate_counts / spread);
     }
-    expect(&c, w->height, height_sd);
-    double of_pitch = w->leaps ? pitch_misfit(ev, time_s, w, tau, width_s) : 0;
-    return left_over(&c) + of_pitch;
+    return p;
+}
+
+/* Each frame's pitch counts for `counts`, 1/st^2. */
+static points pitches_of(const window *w, const evidence *ev, const double *time_s, double about,
+                         size_t at, double counts)
+{
+    points p = {.items = xmalloc(w->hi - w->lo + 1, sizeof *p.items),
+                .height = w->leap_st,
+                .height_sd = leap_share * fabs(w->leap_st) + leap_more_st};
+    for (size_t i = w->lo; i <= w->hi; i++)
+        points_add(&p, time_s[i] - about, ev->pitch_st[i] - ev->pitch_st[at], counts);
+    return p;
 }
 
 /* Where vibrato goes on beside a leap, the frames' pitch scatters by that. */
-static void weigh_pitch(const evidence *ev, const double *time_s, double about, window *w)
+static points pitches_weighed(const window *w, const evidence *ev, const double *time_s,
+                              double about, size_t at)
 {
+    double counts = pitch_counts / (pitch_sd_st * pitch_sd_st);
     double frames = pitch_counts * (double)(w->hi - w->lo + 1);
-    w->pitch_counts = pitch_counts / (pitch_sd_st * pitch_sd_st);
-    double left = pitch_misfit(ev, time_s, w, about, leap_width_s);
-    w->pitch_counts /= fmax(1, left / frames);
-}
-
-static double squared(double x)
-{
-    return x * x;
+    points p = pitches_of(w, ev, time_s, about, at, counts);
+    double left = misfit(&p, &w->phi, 0, hypot(leap_width_s, pitch_s));
+    free(p.items);
+    return pitches_of(w, ev, time_s, about, at, counts / fmax(1, left / frames));
 }
 
 static double place_of(int k)
@@ -137,30 +185,24 @@ static double prior(const window *w, double off_s, double width_s)
     return squared(off_s / place_sd_s) + squared(log(width_s / usual) / sd);
 }
 
-refined refine_flip(const evidence *ev, const double *time_s, const saying *says, size_t first,
-                    size_t last, size_t at, bool up)
+/* Minus twice the log of what speaks for a change at place_of(j) of width k; infinite beyond the
+ * ends of the voice. */
+static double left_at(const window *w, int k, int j)
 {
-    double about = at > first ? 0.5 * (time_s[at] + time_s[at - 1]) : time_s[at];
-    window w = {.lo = at, .hi = at, .pitch_ref = ev->pitch_st[at], .height = up ? 1 : -1};
-    while (w.lo > first && about - time_s[w.lo - 1] <= reach_s)
-        w.lo--;
-    while (w.hi < last && time_s[w.hi + 1] - about <= reach_s)
-        w.hi++;
-    for (size_t i = w.lo; i <= w.hi; i++)
-        if (fabs(ev->leap_st[i]) > fabs(w.leap_st) && fabs(time_s[i] - about) <= search_s)
-            w.leap_st = ev->leap_st[i];
-    w.leaps = fabs(w.leap_st) > least_leap_st;
-    if (w.leaps)
-        weigh_pitch(ev, time_s, about, &w);
+    double tau = place_of(j), width_s = widths_s[k];
+    if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005)
+        return (double)INFINITY;
+    double by_pitch = w->leaps ? misfit(&w->pitch, &w->phi, tau, hypot(width_s, pitch_s)) : 0;
+    return prior(w, tau, width_s) + by_pitch +
+           misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
+}
+
+static refined mean_place(const window *w, double about)
+{
     double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
     for (int k = 0; k < WIDTHS; k++)
         for (int j = 0; j < PLACES; j++) {
-            double tau = about + place_of(j);
-            bool within = tau >= time_s[w.lo] + 0.005 && tau <= time_s[w.hi] - 0.005;
-            left[k][j] = (double)INFINITY;
-            if (within)
-                left[k][j] = prior(&w, place_of(j), widths_s[k]) +
-                             misfit(ev, time_s, says, &w, tau, widths_s[k]);
+            left[k][j] = left_at(w, k, j);
             least = fmin(least, left[k][j]);
         }
     for (int k = 0; k < WIDTHS; k++)
@@ -172,4 +214,20 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
         }
     return sum > 0 ? (refined){about + place / sum, 1000 * exp(width / sum)}
                    : (refined){about, (double)NAN};
+}
+
+refined refine_flip(const evidence *ev, const double *time_s, const saying *says, size_t first,
+                    size_t last, size_t at, bool up)
+{
+    double about = at > first ? 0.5 * (time_s[at] + time_s[at - 1]) : time_s[at];
+    window w = {.lo = at, .hi = at};
+    ramp_fill(&w.phi);
+    window_bound(&w, ev, time_s, first, last, about);
+    w.coordinate = coordinates_of(&w, time_s, says, about, up);
+    if (w.leaps)
+        w.pitch = pitches_weighed(&w, ev, time_s, about, at);
+    refined r = mean_place(&w, about);
+    free(w.coordinate.items);
+    free(w.pitch.items);
+    return r;
 }
