@@ -5,51 +5,31 @@
 
 #include <gsl/gsl_math.h>
 #include <math.h>
+#include <string.h>
 
-enum { INTERVALS = MODEL_SPLINES - 3, STRAYS = 512 };
+enum { STRAYS = 512 };
 static const double student_df = 8;
 static const double free_gain_db2 = 1e4;
 /* Formants stray: standard deviation of the frequency, in octaves, at which T is read. Those below
  * and above 1100 Hz stray apart. */
 static const double stray_octaves = 0.04, low_formants_hz = 1100;
 
-static int splines(const model *m, double warp, double w[4])
-{
-    double u = (warp - m->lo) / (m->hi - m->lo) * INTERVALS;
-    u = fmin(fmax(u, 0), INTERVALS - 1e-9);
-    int first = (int)u;
-    double x = u - first, y = 1 - x;
-    w[0] = y * y * y / 6;
-    w[1] = (3 * x * x * x - 6 * x * x + 4) / 6;
-    w[2] = (3 * y * y * y - 6 * y * y + 4) / 6;
-    w[3] = x * x * x / 6;
-    return first;
-}
-
-model_row model_row_of(const model *m, const evidence *ev, size_t i, int h)
-{
-    model_row r = {.h = h, .level = ev->level_db[i], .pitch = ev->pitch_st[i] - m->pitch_mid};
-    r.first = splines(m, (double)ev->warp[i][h], r.w);
-    return r;
-}
-
 double model_step(const model *m, int h, double level_db)
 {
     return m->beta[MODEL_D + h] + m->beta[MODEL_E + h] * level_db;
 }
 
-static double tract_at(const model *m, double warp)
+EACH_PART double tract_at(const model *m, double per_warp, double warp)
 {
-    double w[4], y = 0;
-    int first = splines(m, warp, w);
-    for (int k = 0; k < 4; k++)
-        y += w[k] * m->beta[first + k];
-    return y;
+    fours w, beta;
+    memcpy(&beta, m->beta + model_splines(m, per_warp, warp, &w), sizeof beta);
+    w *= beta;
+    return (w[0] + w[1]) + (w[2] + w[3]);
 }
 
 double model_tract(const model *m, double hz)
 {
-    return tract_at(m, evidence_warp(hz));
+    return tract_at(m, model_per_warp(m), evidence_warp(hz));
 }
 
 int model_residual(const model *m, const evidence *ev, size_t i, double s,
@@ -71,16 +51,20 @@ int model_residual(const model *m, const evidence *ev, size_t i, double s,
     return n;
 }
 
+EACH_PROCESSOR static void unexplained(const model *m, const evidence *ev, size_t i,
+                                       double r[HARMONICS])
+{
+    double level = ev->level_db[i], pitch = ev->pitch_st[i] - m->pitch_mid;
+    double per_warp = model_per_warp(m);
+    for (int h = 0; h < HARMONICS; h++)
+        r[h] = ev->y_db[i][h] - m->beta[MODEL_S + h] - m->beta[MODEL_A + h] * level -
+               m->beta[MODEL_C + h] * pitch - tract_at(m, per_warp, (double)ev->warp[i][h]);
+}
+
 void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS])
 {
     for (size_t i = 0; i < ev->n; i++) {
-        double level = ev->level_db[i], pitch = ev->pitch_st[i] - m->pitch_mid;
-        for (int h = 0; h < HARMONICS; h++)
-            r[i][h] = ev->y_db[i][h] - m->beta[MODEL_S + h] - m->beta[MODEL_A + h] * level -
-                      m->beta[MODEL_C + h] * pitch;
-        for (int h = 0; h < HARMONICS; h++)
-            if (!isnan(r[i][h]))
-                r[i][h] -= tract_at(m, (double)ev->warp[i][h]);
+        unexplained(m, ev, i, r[i]);
         model_residual(m, ev, i, 0, r[i], r[i]);
     }
 }

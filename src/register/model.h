@@ -10,6 +10,7 @@
  * B-splines, uniform in log2(1 + f / 300 Hz)), S the source, D the step of the source from M1 to
  * M2, a, e its slopes on level, c a slope on pitch. The frame's gain g is free. */
 
+#include "base/lanes.h"
 #include "register/evidence.h"
 
 enum { MODEL_SPLINES = 72, MODEL_SIZE = MODEL_SPLINES + 5 * HARMONICS };
@@ -29,15 +30,26 @@ typedef struct model {
     double pitch_mid;                    /* semitones at which c does nothing */
 } model;
 
-/* One harmonic of one frame as the regression sees it. */
-typedef struct model_row {
-    int h;
-    int first;    /* of the four splines that are not 0 at its frequency */
-    double w[4];  /* their values */
-    double level; /* l, dB */
-    double pitch; /* p, semitones from pitch_mid */
-} model_row;
-model_row model_row_of(const model *m, const evidence *ev, size_t i, int h);
+/* Intervals between T's splines in 1 of log2(1 + f / 300 Hz). */
+static inline double model_per_warp(const model *m)
+{
+    return (MODEL_SPLINES - 3) / (m->hi - m->lo);
+}
+
+/* w[0..3] become T's splines that are not 0 at `warp`, from the one returned. */
+EACH_PART int model_splines(const model *m, double per_warp, double warp, fours *w)
+{
+    static const fours cubic[] = {{1 / 6.0, 2 / 3.0, 1 / 6.0, 0},
+                                  {-0.5, 0, 0.5, 0},
+                                  {0.5, -1, 0.5, 0},
+                                  {-1 / 6.0, 0.5, -0.5, 1 / 6.0}};
+    double u = (warp - m->lo) * per_warp, last = MODEL_SPLINES - 3 - 1e-9;
+    u = u < 0 ? 0 : u > last ? last : u;
+    int first = (int)u;
+    double x = u - first;
+    *w = cubic[0] + x * (cubic[1] + x * (cubic[2] + x * cubic[3]));
+    return first;
+}
 
 /* What s multiplies in harmonic h; dB. */
 double model_step(const model *m, int h, double level_db);

@@ -8,14 +8,13 @@
 
 enum { D = 1, E = 3, T = NORMAL_PARTS * HARMONICS }; /* the parts that the register multiplies */
 
-/* y[0..3] += times x[0..3] */
-static inline void add_four(double *y, double times, const double x[4])
+/* y[0..3] += by */
+EACH_PART void add_four(double *y, fours by)
 {
-    fours a, b;
-    memcpy(&a, y, sizeof a);
-    memcpy(&b, x, sizeof b);
-    a += times * b;
-    memcpy(y, &a, sizeof a);
+    fours sum;
+    memcpy(&sum, y, sizeof sum);
+    sum += by;
+    memcpy(y, &sum, sizeof sum);
 }
 
 typedef struct row { /* one harmonic of what enters */
@@ -25,56 +24,49 @@ typedef struct row { /* one harmonic of what enters */
 } row;
 
 /* Four of T's splines with each other and with all else but those of the other frame. */
-static inline void add_splines(normal *eq, const row *r, int first, const double v[4],
-                               double mean[MODEL_SIZE])
+EACH_PART void add_splines(normal *eq, const row *r, int first, fours v, double *mean)
 {
+    fours weighed = r->w * v;
     for (int k = 0; k < 4; k++)
-        add_four(&eq->a[T + first + k][T + first], r->w * v[k], v);
+        add_four(&eq->a[T + first + k][T + first], weighed[k] * v);
     for (int q = 0; q < NORMAL_PARTS; q++)
-        add_four(&eq->a[q * HARMONICS + r->h][T + first], r->w * r->parts[q], v);
-    add_four(&eq->b[T + first], r->wy, v);
-    add_four(mean + T + first, r->w, v);
+        add_four(&eq->a[q * HARMONICS + r->h][T + first], r->parts[q] * weighed);
+    add_four(&eq->b[T + first], r->wy * v);
+    add_four(mean + T + first, weighed);
 }
 
 /* Both frames' splines, which often are the same four. */
-static inline void add_tract(normal *eq, const row *r, const model_row *now, const model_row *other,
-                             double rho, double mean[MODEL_SIZE])
+EACH_PART void add_tract(normal *eq, const row *r, int now, fours v, int other, fours o,
+                         double *mean)
 {
-    double v[4], o[4];
-    bool same = now->first == other->first;
-    for (int k = 0; k < 4; k++) {
-        o[k] = -rho * other->w[k];
-        v[k] = same ? now->w[k] + o[k] : now->w[k];
-    }
-    add_splines(eq, r, now->first, v, mean);
-    if (same || rho == 0)
+    if (now == other) {
+        add_splines(eq, r, now, v + o, mean);
         return;
-    add_splines(eq, r, other->first, o, mean);
+    }
+    add_splines(eq, r, now, v, mean);
+    add_splines(eq, r, other, o, mean);
     for (int k = 0; k < 4; k++) {
-        add_four(&eq->a[T + now->first + k][T + other->first], r->w * v[k], o);
-        add_four(&eq->a[T + other->first + k][T + now->first], r->w * o[k], v);
+        add_four(&eq->a[T + now + k][T + other], r->w * v[k] * o);
+        add_four(&eq->a[T + other + k][T + now], r->w * o[k] * v);
     }
 }
 
-/* a -= x' x for the rows of x, 8 columns of it at a time by 4 of its rows. */
-static inline void take_off(double *a, size_t stride, const double *x, size_t width, int rows)
+/* a -= x' x for the rows of x, 8 columns of it at a time by 8 of its rows. */
+EACH_PART void take_off(double *a, size_t stride, const float *x, size_t width, int rows)
 {
-    for (size_t p = 0; p < width; p += 4)
-        for (size_t q = p / 8 * 8; q < width; q += 8) {
-            fours sums[4][2] = {{{0}}};
+    for (size_t p = 0; p < width; p += LANES)
+        for (size_t q = p; q < width; q += LANES) {
+            lanes sums[LANES] = {{0}};
             for (int t = 0; t < rows; t++) {
-                const double *line = x + (size_t)t * width;
-                fours lo, hi;
-                memcpy(&lo, line + q, sizeof lo);
-                memcpy(&hi, line + q + 4, sizeof hi);
-                for (int k = 0; k < 4; k++) {
-                    sums[k][0] += line[p + (size_t)k] * lo;
-                    sums[k][1] += line[p + (size_t)k] * hi;
-                }
+                const float *line = x + (size_t)t * width;
+                lanes by;
+                memcpy(&by, line + q, sizeof by);
+                for (int k = 0; k < LANES; k++)
+                    sums[k] += line[p + (size_t)k] * by;
             }
-            for (size_t k = 0; k < 4; k++)
-                for (size_t j = 0; j < 8; j++)
-                    a[(p + k) * stride + q + j] -= sums[k][j / 4][j % 4];
+            for (size_t k = 0; k < LANES; k++)
+                for (size_t j = 0; j < LANES; j++)
+                    a[(p + k) * stride + q + j] -= (double)sums[k][j];
         }
 }
 
@@ -123,15 +115,15 @@ EACH_PROCESSOR static void add_rows(normal *eq, const model *m, const evidence *
                                   f->s * l - rho * f->s_other * lo, p - rho * po};
     double doubt[NORMAL_PARTS] = {
         [D] = f->sd - rho * f->sd_other, [E] = f->sd * l - rho * f->sd_other * lo};
-    double *mean = eq->mean[eq->held], over = 1 / sqrt(sum);
-    memset(mean, 0, sizeof eq->mean[0]);
+    double mean[MODEL_SIZE] = {0}, over = 1 / sqrt(sum), per_warp = model_per_warp(m);
     for (int h = 0; h < HARMONICS; h++) {
         if (w[h] <= 0)
             continue;
         row r = {h, w[h], w[h] * y[h], parts};
-        model_row now = model_row_of(m, ev, f->frame, h);
-        model_row other = rho != 0 ? model_row_of(m, ev, f->other, h) : now;
-        add_tract(eq, &r, &now, &other, rho, mean);
+        fours v, o;
+        int now = model_splines(m, per_warp, (double)ev->warp[f->frame][h], &v);
+        int other = model_splines(m, per_warp, (double)ev->warp[f->other][h], &o);
+        add_tract(eq, &r, now, v, other, -rho * o, mean);
         sum_y += w[h] * y[h];
     }
     for (int q = 0; q < NORMAL_PARTS; q++) {
@@ -145,11 +137,11 @@ EACH_PROCESSOR static void add_rows(normal *eq, const model *m, const evidence *
     }
     for (int k = 0; k < MODEL_SIZE; k++) {
         eq->b[k] -= mean[k] * (sum_y / sum);
-        mean[k] *= over;
+        eq->mean[eq->held][k] = (float)(mean[k] * over);
     }
     for (int h = 0; h < HARMONICS; h++) {
-        eq->doubt[eq->held][0][h] = doubt[D] * w[h] * over;
-        eq->doubt[eq->held][1][h] = doubt[E] * w[h] * over;
+        eq->doubt[eq->held][0][h] = (float)(doubt[D] * w[h] * over);
+        eq->doubt[eq->held][1][h] = (float)(doubt[E] * w[h] * over);
     }
     eq->held++;
 }

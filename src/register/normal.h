@@ -9,14 +9,15 @@
 
 #include <stdbool.h>
 
-enum { NORMAL_PARTS = 5, NORMAL_HELD = 16 }; /* S, D, a, e, c; frames held back */
+enum { NORMAL_PARTS = 5, NORMAL_HELD = 32 }; /* S, D, a, e, c; frames held back */
 
 typedef struct normal {
     double a[MODEL_SIZE][MODEL_SIZE], b[MODEL_SIZE]; /* of a, the upper triangle is what counts */
     double parts[NORMAL_PARTS][NORMAL_PARTS][HARMONICS]; /* of it, each part with each, j >= i */
-    /* Of the frames held back, what centring takes off: outer products of these. */
+    /* Of the frames held back, what centring takes off: outer products of these, which floats are
+     * good for. */
     int held;
-    double mean[NORMAL_HELD][MODEL_SIZE], doubt[NORMAL_HELD][2][HARMONICS];
+    float mean[NORMAL_HELD][MODEL_SIZE], doubt[NORMAL_HELD][2][HARMONICS];
 } normal;
 
 typedef struct normal_frame { /* what enters: a frame less rho times another */
