@@ -86,7 +86,7 @@ static void test_chain_is_the_sum_of_all_paths(void **state)
         odds[i] = (double)i - 4;
     }
     chain_inputs in = {says, up, down, odds};
-    chain_run(ev, &in, &s, got);
+    chain_run(ev, &in, &s, got, NULL);
     all_paths(N, &in, &s, want);
     for (size_t i = 0; i < N; i++)
         worst = fmax(worst, fabs(got[i] - want[i]));

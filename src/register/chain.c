@@ -152,12 +152,22 @@ static int gap_frames(const evidence *ev, size_t i)
     return (int)fmax(1, round(ev->gap_s[i] / ev->hop_s));
 }
 
-/* Returns the log-likelihood; opt_alpha[ev->n]: of each frame by what comes before it. */
-EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                     const chain_settings *s, states *opt_alpha)
+/* said[ev->n]: of each frame; returns the sum of the logs of their scales. */
+EACH_PROCESSOR static double emit_all(const grid *g, const evidence *ev, const chain_inputs *in,
+                                      const chain_settings *s, states *said)
 {
     double sum_log = 0;
-    states now = {.m1 = {0}}, e;
+    for (size_t i = 0; i < ev->n; i++)
+        sum_log += emit(g, ev, in, i, s, &said[i]);
+    return sum_log;
+}
+
+/* Returns the log-likelihood; opt_alpha[ev->n]: of each frame by what comes before it. */
+EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                     bool flips, const states *said, states *opt_alpha)
+{
+    double sum_log = 0;
+    states now = {.m1 = {0}};
     for (size_t i = 0; i < ev->n; i++) {
         if (isinf(ev->gap_s[i])) {
             float p2 = (float)(1 / (1 + exp(-in->place[i])));
@@ -166,15 +176,15 @@ EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const ch
                 now.m2[k] = g->stationary[k] * p2;
             }
         } else {
-            step_chain(g, &now, (float)in->up[i], (float)in->down[i], gap_frames(ev, i), false);
+            float up = flips ? (float)in->up[i] : 0, down = flips ? (float)in->down[i] : 0;
+            step_chain(g, &now, up, down, gap_frames(ev, i), false);
         }
-        sum_log += emit(g, ev, in, i, s, &e);
-        multiply(&now, &e, 1);
-        float sum = total(now.m1) + total(now.m2);
+        multiply(&now, &said[i], 1);
+        float sum = total(now.m1) + total(now.m2), over = 1 / sum;
         sum_log += log((double)sum);
         for (int k = 0; k < ROOM; k++) {
-            now.m1[k] /= sum;
-            now.m2[k] /= sum;
+            now.m1[k] *= over;
+            now.m2[k] *= over;
         }
         if (opt_alpha)
             opt_alpha[i] = now;
@@ -183,16 +193,15 @@ EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const ch
 }
 
 EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                    const chain_settings *s, states *alpha, double *p2)
+                                    const states *said, states *alpha, double *p2)
 {
-    states beta = {.m1 = {0}}, e;
+    states beta = {.m1 = {0}};
     for (size_t i = ev->n; i-- > 0;) {
         if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
             for (int k = 0; k < BINS; k++)
                 beta.m1[k] = beta.m2[k] = 1;
         } else {
-            emit(g, ev, in, i + 1, s, &e);
-            multiply(&beta, &e, 1 / (total(beta.m1) + total(beta.m2)));
+            multiply(&beta, &said[i + 1], 1 / (total(beta.m1) + total(beta.m2)));
             step_chain(g, &beta, (float)in->up[i + 1], (float)in->down[i + 1],
                        gap_frames(ev, i + 1), true);
         }
@@ -203,13 +212,18 @@ EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const cha
 }
 
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
-                 double *opt_p2)
+                 double *opt_p2, double *opt_without)
 {
     grid g = grid_new(s, ev->hop_s);
+    states *said = xmalloc(ev->n, sizeof *said);
     states *alpha = opt_p2 ? xmalloc(ev->n, sizeof *alpha) : NULL;
-    double log_p = forward(&g, ev, in, s, alpha);
+    double scale = emit_all(&g, ev, in, s, said);
+    double log_p = scale + forward(&g, ev, in, true, said, alpha);
+    if (opt_without)
+        *opt_without = scale + forward(&g, ev, in, false, said, NULL);
     if (alpha)
-        backward(&g, ev, in, s, alpha, opt_p2);
+        backward(&g, ev, in, said, alpha, opt_p2);
     free(alpha);
+    free(said);
     return log_p;
 }

@@ -28,9 +28,9 @@ typedef struct chain_inputs {
     const double *place; /* [n] log odds of M2 by pitch and level */
 } chain_inputs;
 
-/* Forward-backward. Out: opt_p2[n], or NULL; returns the log-likelihood (up to a constant that does
- * not depend on up, down). */
+/* Forward-backward. Out: opt_p2[n], or NULL; opt_without, or NULL: the log-likelihood without any
+ * flip. Returns that with flips; both up to the same constant. */
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
-                 double *opt_p2);
+                 double *opt_p2, double *opt_without);
 
 #endif

@@ -141,7 +141,7 @@ static void tell(work *w, fit *f)
             density += say(f, w->x[i], w->v[i], &w->says[i]);
     }
     chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
-    f->score = chain_run(w->ev, &in, &w->chain, w->p2) + w->chain.temper * density +
+    f->score = chain_run(w->ev, &in, &w->chain, w->p2, NULL) + w->chain.temper * density +
                prior_trust * prior(f);
 }
 

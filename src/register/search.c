@@ -30,13 +30,13 @@ search_settings search_defaults(void)
 
 typedef struct workspace { /* [n] each */
     double (*r)[HARMONICS];
-    double *up, *down, *never, *odds, *before, *up_step, *down_step;
+    double *up, *down, *odds, *up_step, *down_step;
 } workspace;
 
 static workspace workspace_new(const evidence *ev)
 {
     workspace w = {.r = xmalloc(ev->n, sizeof *w.r)};
-    double **all[] = {&w.up, &w.down, &w.never, &w.odds, &w.before, &w.up_step, &w.down_step};
+    double **all[] = {&w.up, &w.down, &w.odds, &w.up_step, &w.down_step};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
     return w;
@@ -47,9 +47,7 @@ static void workspace_clear(workspace *w)
     free(w->r);
     free(w->up);
     free(w->down);
-    free(w->never);
     free(w->odds);
-    free(w->before);
     free(w->up_step);
     free(w->down_step);
 }
@@ -60,14 +58,6 @@ void world_clear(world *w)
     free(w->says);
     free(w->steps);
     *w = (world){.p2 = NULL};
-}
-
-static chain_inputs inputs(const workspace *work, const world *w, bool flips)
-{
-    return (chain_inputs){.says = w->says,
-                          .up = flips ? work->up : work->never,
-                          .down = flips ? work->down : work->never,
-                          .place = work->odds};
 }
 
 static void pin(const evidence *ev, double *p2)
@@ -99,23 +89,19 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     return true;
 }
 
-/* EM from w->p2, rounds `from` to `to` of it, at least one. A search that is stopped determines
- * nothing. */
-static bool climb(const evidence *ev, const search_settings *s, int from, int to, workspace *work,
+/* EM from w->p2, some rounds of it, at least one. */
+static bool climb(const evidence *ev, const search_settings *s, int rounds, workspace *work,
                   world *w)
 {
-    for (int round = from; round < to; round++) {
+    for (int k = 1; k <= rounds; k++) {
+        double without = 0;
         pin(ev, w->p2);
-        memcpy(work->before, w->p2, ev->n * sizeof *w->p2);
-        if (effort_stopped(s->opt_effort) || !fit_world(ev, s, work, w))
+        if (!fit_world(ev, s, work, w))
             return false;
-        chain_inputs in = inputs(work, w, true);
-        w->gain = chain_run(ev, &in, &s->chain, w->p2);
-        if (round > 2 && moved(work->before, w->p2, ev->n) < settled)
-            break;
+        chain_inputs in = {w->says, work->up, work->down, work->odds};
+        w->gain = chain_run(ev, &in, &s->chain, w->p2, k == rounds ? &without : NULL);
+        w->gain -= without;
     }
-    chain_inputs without = inputs(work, w, false);
-    w->gain -= chain_run(ev, &without, &s->chain, NULL);
     if (w->tidy)
         standing_tidy(ev, w);
     return true;
@@ -138,14 +124,14 @@ static int by_standing(const void *a, const void *b)
 }
 
 /* Worlds that determine no model come last, and stay there. */
-static void climb_all(const evidence *ev, const search_settings *s, int from, int to,
-                      workspace *work, world *worlds, size_t n)
+static void climb_all(const evidence *ev, const search_settings *s, int rounds, workspace *work,
+                      world *worlds, size_t n)
 {
     for (size_t k = 0; k < n; k++) {
-        worlds[k].standing = worlds[k].standing >= 0 && climb(ev, s, from, to, work, &worlds[k])
+        worlds[k].standing = worlds[k].standing >= 0 && climb(ev, s, rounds, work, &worlds[k])
                                  ? standing_of(ev, &worlds[k])
                                  : -1;
-        effort_add(s->opt_effort, (double)ev->n * (to - from));
+        effort_add(s->opt_effort, (double)ev->n * rounds);
     }
     qsort(worlds, n, sizeof *worlds, by_standing);
 }
@@ -178,7 +164,7 @@ static void hear_take(const evidence *ev, const search_settings *s, workspace *w
     world worlds[N];
     evidence take = evidence_part(ev, lo, hi);
     start_all(&take, s, shares, N - 1, worlds);
-    climb_all(&take, s, 0, s->first_rounds, work, worlds, N);
+    climb_all(&take, s, s->first_rounds, work, worlds, N);
     double sure = 1 - exp(-fmax(0, worlds[0].standing));
     for (size_t i = lo; i < hi; i++)
         p2[i] = 0.5 + sure * (worlds[0].p2[i - lo] - 0.5);
@@ -222,7 +208,7 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
     copy_world(w, ev->n, &now);
     for (; round < s->rounds && by >= settled; round++) {
         memcpy(before, now.p2, ev->n * sizeof *before);
-        if (!climb(ev, s, round, round + 1, work, &now))
+        if (!climb(ev, s, 1, work, &now))
             break;
         effort_add(s->opt_effort, (double)ev->n);
         by = moved(before, now.p2, ev->n);
@@ -249,7 +235,7 @@ static size_t tidy_some(const evidence *ev, const search_settings *s, workspace 
         w->tidy = true;
         standing_tidy(ev, w);
     }
-    climb_all(ev, s, 0, s->tidied_rounds, work, tidied, n_tidied);
+    climb_all(ev, s, s->tidied_rounds, work, tidied, n_tidied);
     effort_add(s->opt_effort,
                (double)ev->n * s->tidied_rounds * (double)(s->tidied + 1 - n_tidied));
     if (n_tidied && tidied[0].standing >= 0)
@@ -284,7 +270,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     if (s->opt_known && s->opt_known->m.hi > s->opt_known->m.lo)
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, worlds[n++].p2);
     n += start_by_takes(ev, s, &work, worlds[n].p2);
-    climb_all(ev, s, 0, s->first_rounds, &work, worlds, n);
+    climb_all(ev, s, s->first_rounds, &work, worlds, n);
     size_t n_tidied = tidy_some(ev, s, &work, worlds, n, tidied);
     for (size_t k = 0; k < s->kept && worlds[k].standing >= 0; k++)
         climb_on(ev, s, &work, &worlds[k]);
@@ -311,7 +297,7 @@ static bool fill_in(const evidence *ev, const search_settings *s, const size_t *
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);
     workspace work = workspace_new(ev);
-    bool good = climb(ev, s, 0, s->full_rounds, &work, &all);
+    bool good = climb(ev, s, s->full_rounds, &work, &all);
     effort_add(s->opt_effort, (double)ev->n * s->full_rounds);
     workspace_clear(&work);
     *w = all;

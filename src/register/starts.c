@@ -38,7 +38,8 @@ static void run(const evidence *ev, const place *where, const saying *says, cons
     double *up = xmalloc(ev->n, sizeof *up), *down = xmalloc(ev->n, sizeof *down);
     place_measure(ev, where, odds);
     hazard_measure(ev, up_step, down_step, h, up, down);
-    chain_run(ev, &(chain_inputs){.says = says, .up = up, .down = down, .place = odds}, c, p2);
+    chain_run(ev, &(chain_inputs){.says = says, .up = up, .down = down, .place = odds}, c, p2,
+              NULL);
     free(down);
     free(up);
     free(odds);
