@@ -2,6 +2,7 @@
 #include "voice/spectrum.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 
 #include <assert.h>
 #include <complex.h>
@@ -17,7 +18,7 @@ static const int period_choices[] = {4, 6, 8, 12, 16, 24, 32, 48, 64}; /* quick 
 
 /* Interpolation by a sinc of 24 samples under a Kaiser window, which passes up to 0.39 of the rate
  * and has what it mirrors 80 dB down. */
-enum { SIDE = 12, TAPS = 2 * SIDE, STEPS = 256, LANES = 4 /* sums side by side */ };
+enum { SIDE = 12, TAPS = 2 * SIDE, STEPS = 256 };
 static const double kaiser_beta = 8;
 
 enum { PLANS = 32, LONGEST = 8192 };
@@ -113,29 +114,27 @@ static const plan *plan_of(spectrograph *g, int n)
 }
 
 /* The sound at `at` samples from its beginning. */
-static float sample(const spectrograph *g, double at)
+EACH_PART float sample(const spectrograph *g, double at)
 {
     double whole = floor(at), part = (at - whole) * STEPS;
     int step = (int)part;
-    float share = (float)(part - step), near[LANES] = {0}, next[LANES] = {0};
+    float share = (float)(part - step), edge[TAPS];
     long first = (long)whole - SIDE + 1;
-    const float *a = g->kernel[step], *b = g->kernel[step < STEPS ? step + 1 : step];
-    float edge[TAPS];
-    const float *x = edge;
+    const float *a = g->kernel[step], *b = g->kernel[step < STEPS ? step + 1 : step], *x = edge;
     if (first >= 0 && first + TAPS <= (long)g->x->n) {
         x = g->x->x + first;
     } else {
         for (long t = 0; t < TAPS; t++)
             edge[t] = first + t >= 0 && first + t < (long)g->x->n ? g->x->x[first + t] : 0;
     }
-    for (int t = 0; t < TAPS; t += LANES)
-        for (int i = 0; i < LANES; i++) {
-            near[i] += a[t + i] * x[t + i];
-            next[i] += b[t + i] * x[t + i];
-        }
-    float low = (near[0] + near[1]) + (near[2] + near[3]);
-    float high = (next[0] + next[1]) + (next[2] + next[3]);
-    return low + share * (high - low);
+    lanes sum = {0}, y, low, high;
+    for (int t = 0; t < TAPS; t += LANES) {
+        memcpy(&y, x + t, sizeof y);
+        memcpy(&low, a + t, sizeof low);
+        memcpy(&high, b + t, sizeof high);
+        sum += (low + share * (high - low)) * y;
+    }
+    return ((sum[0] + sum[4]) + (sum[1] + sum[5])) + ((sum[2] + sum[6]) + (sum[3] + sum[7]));
 }
 
 static double pitch_at(const spectrograph *g, long frame)
@@ -146,8 +145,8 @@ static double pitch_at(const spectrograph *g, long frame)
 /* Samples of a frame at `count` steps of phase, each 1 / per_period of a period, forwards or
  * backwards in time; the k-th goes to out[way * k], k from 0. Between frames the pitch runs
  * straight, so that the phase is a parabola. */
-static void walk(const spectrograph *g, size_t frame, int way, int per_period, int count,
-                 float *out)
+EACH_PROCESSOR static void walk(const spectrograph *g, size_t frame, int way, int per_period,
+                                int count, float *out)
 {
     long node = (long)frame;
     double passed = 0, from = pitch_at(g, node), to = pitch_at(g, node + way);

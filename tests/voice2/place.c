@@ -36,17 +36,23 @@ static shoebox shoebox_draw(gsl_rng *r)
     return b;
 }
 
-/* A band-limited pulse at a time between samples. */
+/* A band-limited pulse at a time between samples: from one to the next the sinc's sine turns by half
+ * a circle and the window's cosine by 1 / REACH of that. */
 static void pulse_add(double *h, size_t n, double at, double amplitude)
 {
     enum { REACH = 12 };
+    const double twice = 2 * cos(M_PI / REACH);
     long centre = lround(at);
+    double x = (double)(centre - REACH) - at, wave = sin(M_PI * x) / M_PI;
+    double bell = cos(M_PI * x / REACH), before = cos(M_PI * (x - 1) / REACH);
     for (long i = centre - REACH; i <= centre + REACH; i++) {
-        double x = (double)i - at;
-        if (i < 0 || (size_t)i >= n || fabs(x) >= REACH)
-            continue;
-        double sinc = fabs(x) < 1e-9 ? 1 : sin(M_PI * x) / (M_PI * x);
-        h[i] += amplitude * sinc * (0.5 + 0.5 * cos(M_PI * x / REACH));
+        x = (double)i - at;
+        double sinc = fabs(x) < 1e-9 ? 1 : wave / x, next = twice * bell - before;
+        if (i >= 0 && (size_t)i < n && fabs(x) < REACH)
+            h[i] += amplitude * sinc * (0.5 + 0.5 * bell);
+        wave = -wave;
+        before = bell;
+        bell = next;
     }
 }
 
@@ -141,14 +147,16 @@ static void room(const vocalist *v, clip *c)
 static void pink(gsl_rng *r, clip *c)
 {
     enum { POLES = 11 };
-    double y[POLES] = {0}, pole[POLES];
-    for (int i = 0; i < POLES; i++)
+    double y[POLES] = {0}, pole[POLES], weight[POLES];
+    for (int i = 0; i < POLES; i++) {
         pole[i] = exp(-2 * M_PI * 20 * pow(2, i) / c->rate_hz);
+        weight[i] = pow(2, -0.5 * i);
+    }
     for (size_t j = 0; j < c->n; j++) {
         double sum = 0, white = chance_bell(r, 1);
         for (int i = 0; i < POLES; i++) {
             y[i] = pole[i] * y[i] + (1 - pole[i]) * white;
-            sum += y[i] * pow(2, -0.5 * i);
+            sum += y[i] * weight[i];
         }
         c->samples[j] = sum;
     }
