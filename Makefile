@@ -36,7 +36,11 @@ OBJ := $(SRC:%.c=$(BUILD)/%.o) $(if $(filter show,$(STAGES)),$(PLOTS))
 VOICE := $(filter-out %/testvoice.c %/testvoice2.c,$(wildcard tests/voice/*.c tests/voice2/*.c tests/voice3/*.c))
 VOICE_OBJ := $(VOICE:%.c=$(BUILD)/%.o)
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(wildcard tests/test_*.c))
-RUNS := $(TESTS:$(BUILD)/%=run-%)
+# The longest first, so that at the end no processor waits for one of them.
+LONG_TESTS = voice2 check docs contact sheet_command boundary commands batch split pictures blocks \
+  trust faults readme trill journal
+RUNS := $(LONG_TESTS:%=run-test_%)
+RUNS += $(filter-out $(RUNS),$(TESTS:$(BUILD)/%=run-%))
 PROGRAMS := $(if $(wildcard src/main.c),$(BUILD)/seamline) \
   $(if $(wildcard tests/voice/testvoice.c),$(BUILD)/testvoice) \
   $(if $(wildcard tests/voice2/testvoice2.c),$(BUILD)/testvoice2)

@@ -82,13 +82,18 @@ static double open_at(const stage *g, size_t k, double weight, double pitch_st)
     return vocalist_open(g->v, weight, pitch_st, meant_db(g, k), g->more_h1h2[k] + slack);
 }
 
+/* Harmonics below 5 kHz of the lowest note. */
+enum { HARMONICS_MOST = 512 };
+
 double enact_pulses_db(const throat *t, double open, double skew, double tilt_hz, double pitch_st,
                        double rate_hz)
 {
     glottis p = {open, skew};
-    double f0 = note_to_hz(pitch_st), power = 0;
-    for (int h = 1; h * f0 < 5000; h++) {
-        double a = glottis_harmonic(&p, tilt_hz, f0, h) * throat_gain(t, open / 2, h * f0, rate_hz);
+    double f0 = note_to_hz(pitch_st), power = 0, gain[HARMONICS_MOST];
+    size_t n = (size_t)fmin(ceil(5000 / f0) - 1, HARMONICS_MOST);
+    throat_gains(t, open / 2, f0, rate_hz, n, gain);
+    for (int h = 1; h <= (int)n; h++) {
+        double a = glottis_harmonic(&p, tilt_hz, f0, h) * gain[h - 1];
         power += a * a / 2;
     }
     return 10 * log10(power);

@@ -38,7 +38,8 @@ static double damped(const throat *t, int i, double open)
 /* A low-pass resonator, gain 1 at 0 Hz; x is frequency re its own. */
 static double complex low(double x, double k)
 {
-    return 1 / (1 - x * x + I * k * x);
+    double re = 1 - x * x, im = k * x, over = 1 / (re * re + im * im);
+    return CMPLX(re * over, -im * over);
 }
 
 static double warped(double f_hz, double rate_hz)
@@ -46,52 +47,72 @@ static double warped(double f_hz, double rate_hz)
     return tan(M_PI * f_hz / rate_hz);
 }
 
-static double complex cascade(const throat *t, double open, double f_hz, double rate_hz)
+static void formants_warped(const throat *t, double rate_hz, double own[THROAT_FORMANTS])
+{
+    for (int i = 0; i < THROAT_FORMANTS; i++)
+        own[i] = warped(t->f_hz[i], rate_hz);
+}
+
+/* At the warped frequency f, the formants' own being own[]. */
+static double complex cascade(const throat *t, double open, double f,
+                              const double own[THROAT_FORMANTS])
 {
     double complex h = 1;
     for (int i = 0; i < THROAT_FORMANTS; i++)
-        h *= low(warped(f_hz, rate_hz) / warped(t->f_hz[i], rate_hz),
-                 damped(t, i, open) / t->f_hz[i]);
+        h *= low(f / own[i], damped(t, i, open) / t->f_hz[i]);
     return h;
 }
 
 /* Amplitudes of the parallel branches: at each formant about what a cascade would give there. */
 static void branches(const throat *t, double rate_hz, double amp[THROAT_FORMANTS])
 {
+    double own[THROAT_FORMANTS];
+    formants_warped(t, rate_hz, own);
     for (int i = 0; i < THROAT_FORMANTS; i++) {
-        double peak = cabs(cascade(t, 0, t->f_hz[i], rate_hz)) * t->b_hz[i] / t->f_hz[i];
+        double peak = cabs(cascade(t, 0, own[i], own)) * t->b_hz[i] / t->f_hz[i];
         amp[i] = (i % 2 ? -1 : 1) * peak * pow(10, t->odd_db[i] / 20);
     }
 }
 
-/* F1's branch is a low-pass, the others are band-passes. */
-static double complex parallel(const throat *t, double open, double f_hz, double rate_hz)
+/* F1's branch is a low-pass, the others are band-passes; amp[] is that of branches(). */
+static double complex parallel(const throat *t, double open, double f,
+                               const double own[THROAT_FORMANTS], const double amp[THROAT_FORMANTS])
 {
-    double amp[THROAT_FORMANTS];
     double complex sum = 0;
-    branches(t, rate_hz, amp);
     for (int i = 0; i < THROAT_FORMANTS; i++) {
-        double x = warped(f_hz, rate_hz) / warped(t->f_hz[i], rate_hz);
+        double x = f / own[i];
         double complex h = low(x, damped(t, i, open) / t->f_hz[i]);
         sum += amp[i] * h * (i == 0 ? 1 : I * x);
     }
     return sum;
 }
 
-static double complex pair(const throat *t, double f_hz, double rate_hz)
+static double complex pair(const throat *t, double f, double rate_hz)
 {
     if (t->pole_hz <= 0)
         return 1;
-    double f = warped(f_hz, rate_hz);
     return low(f / warped(t->pole_hz, rate_hz), t->pair_hz / t->pole_hz) /
            low(f / warped(t->zero_hz, rate_hz), t->pair_hz / t->zero_hz);
 }
 
+void throat_gains(const throat *t, double open, double f_hz, double rate_hz, size_t n, double *gain)
+{
+    double own[THROAT_FORMANTS], amp[THROAT_FORMANTS] = {0};
+    formants_warped(t, rate_hz, own);
+    if (t->parallel)
+        branches(t, rate_hz, amp);
+    for (size_t k = 0; k < n; k++) {
+        double f = warped((double)(k + 1) * f_hz, rate_hz);
+        double complex h = t->parallel ? parallel(t, open, f, own, amp) : cascade(t, open, f, own);
+        gain[k] = cabs(h * pair(t, f, rate_hz));
+    }
+}
+
 double throat_gain(const throat *t, double open, double f_hz, double rate_hz)
 {
-    double complex h =
-        t->parallel ? parallel(t, open, f_hz, rate_hz) : cascade(t, open, f_hz, rate_hz);
-    return cabs(h * pair(t, f_hz, rate_hz));
+    double gain;
+    throat_gains(t, open, f_hz, rate_hz, 1, &gain);
+    return gain;
 }
 
 typedef struct section { /* outputs of one state-variable filter */

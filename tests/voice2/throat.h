@@ -31,6 +31,9 @@ void throat_bandwidths(throat *t, double wide);
 
 /* Gain (linear) at f_hz for a glottis open by `open` (0..1), run at rate_hz. */
 double throat_gain(const throat *t, double open, double f_hz, double rate_hz);
+/* gain[n] of f_hz and of its multiples. */
+void throat_gains(const throat *t, double open, double f_hz, double rate_hz, size_t n,
+                  double *gain);
 
 typedef struct throat_run { /* memory and coefficients of a running tract */
     double s1[THROAT_SECTIONS], s2[THROAT_SECTIONS];
