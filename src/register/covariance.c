@@ -72,30 +72,35 @@ void covariance_add(covariance_sums *c, const double x[HARMONICS])
     add(c, x);
 }
 
-/* By elimination; what is not there varies by itself. */
-EACH_PROCESSOR static void weigh(covariance_four *f, fours *vw, fours *ww, fours *vv)
+/* By elimination; what is not there varies by itself. The gain, which would leave floats too few
+ * digits, by Sherman and Morrison's formula. */
+EACH_PROCESSOR static void weigh(covariance_group *f, float gain_db2, covariance_products *out)
 {
-    fours sums[3] = {{0}, {0}, {0}};
+    lanes vw = {0}, ww = {0}, vv = {0}, uv = {0}, uw = {0}, uu = {0}, u[HARMONICS];
+    memcpy(u, f->there, sizeof u);
     for (int k = 0; k < HARMONICS; k++) {
-        fours over = (double)1 / (f->c[k][k] + 1 - f->there[k]);
-        fours v = f->v[k] * over, w = f->w[k] * over;
-        sums[0] += f->v[k] * w;
-        sums[1] += f->w[k] * w;
-        sums[2] += f->v[k] * v;
+        lanes over = 1 / (f->c[k][k] + 1 - f->there[k]);
+        lanes v = f->v[k] * over, w = f->w[k] * over, all = u[k] * over;
+        vw += f->v[k] * w;
+        ww += f->w[k] * w;
+        vv += f->v[k] * v;
+        uv += u[k] * v;
+        uw += u[k] * w;
+        uu += u[k] * all;
         for (int a = k + 1; a < HARMONICS; a++) {
-            fours by = f->c[a][k] * over;
+            lanes by = f->c[a][k] * over;
             f->v[a] -= f->c[a][k] * v;
             f->w[a] -= f->c[a][k] * w;
+            u[a] -= f->c[a][k] * all;
             for (int b = k + 1; b <= a; b++)
                 f->c[a][b] -= by * f->c[b][k];
         }
     }
-    *vw = sums[0];
-    *ww = sums[1];
-    *vv = sums[2];
+    lanes gain = gain_db2 / (1 + gain_db2 * uu);
+    *out = (covariance_products){vw - gain * uv * uw, ww - gain * uw * uw, vv - gain * uv * uv};
 }
 
-void covariance_weigh(covariance_four *f, fours *vw, fours *ww, fours *vv)
+void covariance_weigh(covariance_group *f, float gain_db2, covariance_products *out)
 {
-    weigh(f, vw, ww, vv);
+    weigh(f, gain_db2, out);
 }

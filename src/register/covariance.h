@@ -19,14 +19,18 @@ void covariance_add(covariance_sums *c, const double x[HARMONICS]);
 /* Makes a symmetric matrix c[HARMONICS * HARMONICS] a covariance: eigenvalues at least `floor`. */
 void covariance_mend(double *c, double floor);
 
-/* Two vectors of each of four frames, a frame a lane; 0 for a harmonic that a frame lacks. */
-typedef struct covariance_four {
-    fours there[HARMONICS]; /* 1 or 0 */
-    fours v[HARMONICS], w[HARMONICS];
-    fours c[HARMONICS][HARMONICS]; /* the lower triangle of their covariance, which has to be
+/* Two vectors of each of LANES frames, a frame a lane; 0 for a harmonic that a frame lacks. */
+typedef struct covariance_group {
+    lanes there[HARMONICS]; /* 1 or 0 */
+    lanes v[HARMONICS], w[HARMONICS];
+    lanes c[HARMONICS][HARMONICS]; /* the lower triangle of their covariance C, which has to be
                                       positive definite; of a harmonic that a frame lacks: 0 */
-} covariance_four;
-/* Becomes v' C^-1 w, w' C^-1 w and v' C^-1 v in each lane; overwrites all but `there`. */
-void covariance_weigh(covariance_four *f, fours *vw, fours *ww, fours *vv);
+} covariance_group;
+typedef struct covariance_products { /* v' C^-1 w and so on, in each lane */
+    lanes vw, ww, vv;
+} covariance_products;
+/* To C is added a gain of variance gain_db2 that all of a frame's harmonics share. Overwrites all
+ * but `there`. */
+void covariance_weigh(covariance_group *f, float gain_db2, covariance_products *out);
 
 #endif

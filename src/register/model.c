@@ -9,7 +9,7 @@
 
 enum { STRAYS = 512 };
 static const double student_df = 8;
-static const double free_gain_db2 = 1e4;
+static const float free_gain_db2 = 1e4F;
 /* Formants stray: standard deviation of the frequency, in octaves, at which T is read. Those below
  * and above 1100 Hz stray apart. */
 static const double stray_octaves = 0.04, low_formants_hz = 1100;
@@ -76,7 +76,7 @@ double model_expected_step(int h)
 
 /* What a stray of the formants does along T's axis, dB: T's slope for either group. */
 typedef struct stray {
-    double low[STRAYS + 1], high[STRAYS + 1];
+    float low[STRAYS + 1], high[STRAYS + 1];
 } stray;
 
 static stray stray_of(const model *m)
@@ -88,30 +88,31 @@ static stray stray_of(const model *m)
         double hz = 300 * (exp2(m->lo + (m->hi - m->lo) * k / STRAYS) - 1);
         double slope = (model_tract(m, hz * near) - model_tract(m, hz / near)) / (2 * span);
         double share = 1 / (1 + gsl_pow_8(hz / low_formants_hz));
-        s.low[k] = stray_octaves * slope * share;
-        s.high[k] = stray_octaves * slope * (1 - share);
+        s.low[k] = (float)(stray_octaves * slope * share);
+        s.high[k] = (float)(stray_octaves * slope * (1 - share));
     }
     return s;
 }
 
-typedef struct group { /* four frames, a frame a lane */
-    covariance_four f; /* the residual and the step from M1 to M2 */
-    fours var[HARMONICS], low[HARMONICS], high[HARMONICS];
+typedef struct group {  /* a frame a lane */
+    covariance_group f; /* the residual and the step from M1 to M2 */
+    lanes var[HARMONICS], low[HARMONICS], high[HARMONICS];
 } group;
 
 static void put_in(group *g, size_t lane, const model *m, const evidence *ev, size_t i,
                    const double r[HARMONICS], const stray *s)
 {
-    double scale = STRAYS / (m->hi - m->lo);
+    double scale = STRAYS / (m->hi - m->lo), last = STRAYS - 1e-9;
     for (int h = 0; h < HARMONICS; h++) {
         bool there = !isnan(r[h]);
-        double at = fmin(fmax(((double)ev->warp[i][h] - m->lo) * scale, 0), STRAYS - 1e-9);
+        double at = ((double)ev->warp[i][h] - m->lo) * scale;
+        at = at < 0 ? 0 : at > last ? last : at;
         int k = (int)at;
-        double part = at - k;
+        float part = (float)(at - k);
         g->f.there[h][lane] = there;
-        g->f.v[h][lane] = there ? r[h] : 0;
-        g->f.w[h][lane] = there ? model_step(m, h, ev->level_db[i]) : 0;
-        g->var[h][lane] = there ? ev->var[i][h] : 0;
+        g->f.v[h][lane] = there ? (float)r[h] : 0;
+        g->f.w[h][lane] = there ? (float)model_step(m, h, ev->level_db[i]) : 0;
+        g->var[h][lane] = there ? (float)ev->var[i][h] : 0;
         g->low[h][lane] = there ? s->low[k] + part * (s->low[k + 1] - s->low[k]) : 0;
         g->high[h][lane] = there ? s->high[k] + part * (s->high[k + 1] - s->high[k]) : 0;
     }
@@ -121,9 +122,8 @@ EACH_PROCESSOR static void fill(group *g, const double *sigma)
 {
     for (int a = 0; a < HARMONICS; a++) {
         for (int b = 0; b <= a; b++)
-            g->f.c[a][b] =
-                g->f.there[a] * g->f.there[b] * (sigma[a * HARMONICS + b] + free_gain_db2) +
-                g->low[a] * g->low[b] + g->high[a] * g->high[b];
+            g->f.c[a][b] = g->f.there[a] * g->f.there[b] * (float)sigma[a * HARMONICS + b] +
+                           g->low[a] * g->low[b] + g->high[a] * g->high[b];
         g->f.c[a][a] += g->var[a];
     }
 }
@@ -140,18 +140,18 @@ void model_emissions(const model *m, const evidence *ev, double (*r)[HARMONICS],
 {
     stray s = stray_of(m);
     group g;
-    fours z, mass, whole;
-    for (size_t i = 0; i < ev->n; i += 4) {
-        fours n = {0};
-        for (size_t k = 0; k < 4; k++) {
+    covariance_products p;
+    for (size_t i = 0; i < ev->n; i += LANES) {
+        lanes n = {0};
+        for (size_t k = 0; k < LANES; k++) {
             size_t j = i + k < ev->n ? i + k : i;
             put_in(&g, k, m, ev, j, r[j], &s);
         }
         for (int h = 0; h < HARMONICS; h++)
             n += g.f.there[h];
         fill(&g, m->sigma);
-        covariance_weigh(&g.f, &z, &mass, &whole);
-        for (size_t k = 0; k < 4 && i + k < ev->n; k++)
-            out[i + k] = saying_of(z[k], mass[k], whole[k], n[k]);
+        covariance_weigh(&g.f, free_gain_db2, &p);
+        for (size_t k = 0; k < LANES && i + k < ev->n; k++)
+            out[i + k] = saying_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], (double)n[k]);
     }
 }

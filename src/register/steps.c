@@ -144,7 +144,7 @@ static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
 
 /* Puts frame i's difference and the step that a flip makes, less its mean, into a lane; returns how
  * many harmonics there are. */
-static double put_in(covariance_four *f, size_t lane, const model *m, double level_db,
+static double put_in(covariance_group *f, size_t lane, const model *m, double level_db,
                      const double d[HARMONICS])
 {
     double n = 0, mean = 0, step[HARMONICS];
@@ -154,18 +154,18 @@ static double put_in(covariance_four *f, size_t lane, const model *m, double lev
         n += there;
         mean += there ? step[h] : 0;
         f->there[h][lane] = there;
-        f->v[h][lane] = there ? d[h] : 0;
+        f->v[h][lane] = there ? (float)d[h] : 0;
     }
     for (int h = 0; h < HARMONICS; h++)
-        f->w[h][lane] = isnan(d[h]) ? 0 : step[h] - mean / n;
+        f->w[h][lane] = isnan(d[h]) ? 0 : (float)(step[h] - mean / n);
     return n;
 }
 
-EACH_PROCESSOR static void fill_usual(covariance_four *f, double c[HARMONICS][HARMONICS])
+EACH_PROCESSOR static void fill_usual(covariance_group *f, double c[HARMONICS][HARMONICS])
 {
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++)
-            f->c[a][b] = f->there[a] * f->there[b] * c[a][b];
+            f->c[a][b] = f->there[a] * f->there[b] * (float)c[a][b];
 }
 
 static harmonic_step step_of(double cross, double square, double whole, double n)
@@ -191,24 +191,24 @@ void steps_of_harmonics(const model *m, const evidence *ev, double (*r)[HARMONIC
                         harmonic_step *out)
 {
     double(*d)[HARMONICS] = xmalloc(ev->n, sizeof *d), scatter[HARMONICS][HARMONICS];
-    covariance_four f;
-    fours cross, square, whole;
+    covariance_group f;
+    covariance_products p;
     for (size_t i = 0, first = 0; i < ev->n; i++)
         if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
             differences(ev, r, first, i + 1, d);
             first = i + 1;
         }
     usual_scatter(ev, d, scatter);
-    for (size_t i = 0; i < ev->n; i += 4) {
-        double n[4];
-        for (size_t k = 0; k < 4; k++) {
+    for (size_t i = 0; i < ev->n; i += LANES) {
+        double n[LANES];
+        for (size_t k = 0; k < LANES; k++) {
             size_t j = i + k < ev->n ? i + k : i;
             n[k] = put_in(&f, k, m, ev->level_db[j], d[j]);
         }
         fill_usual(&f, scatter);
-        covariance_weigh(&f, &cross, &square, &whole);
-        for (size_t k = 0; k < 4 && i + k < ev->n; k++)
-            out[i + k] = step_of(cross[k], square[k], whole[k], n[k]);
+        covariance_weigh(&f, 0, &p);
+        for (size_t k = 0; k < LANES && i + k < ev->n; k++)
+            out[i + k] = step_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], n[k]);
     }
     free(d);
 }
