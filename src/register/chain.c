@@ -13,6 +13,7 @@ static const double widest_sd = 3; /* the grid reaches this many standard deviat
 static const double frame_s = 0.005;
 static const double never = 1e-37; /* where neither register goes with its neighbours */
 static const float least = 1e-30f; /* likelihood of a state that is barred */
+static const double least_product = 1e-200;
 
 chain_settings chain_defaults(void)
 {
@@ -24,75 +25,95 @@ chain_settings chain_defaults(void)
                             .hush_hi_s = 0.05};
 }
 
-/* A register's states, and room for lanes. */
-enum { ROOM = (BINS + 3) / 4 * 4 };
-typedef union states {
-    struct {
-        float m1[ROOM], m2[ROOM];
-    };
-    float all[2 * ROOM];
+/* Bin k of M1's drift is lane k / EACH of vector k % EACH, so that bin k + 1 is the same lane of the
+ * next vector; M2's are HALF lanes on. What is beyond BINS is 0. */
+enum { EACH = 5, HALF = LANES / 2, SLOTS = EACH * HALF };
+typedef struct states {
+    float of[EACH][LANES];
 } states;
 
 typedef struct grid {
-    double d[ROOM];
-    float stationary[ROOM];                   /* 0 beyond BINS, as all that follows */
-    float less[ROOM], more[ROOM], stay[ROOM]; /* per frame, a step down, up or none */
+    double widest;                       /* drift */
+    double c[EACH][LANES], sign[LANES];  /* register and drift; -1 in M1, 1 in M2 */
+    states stationary, less, more, stay; /* per frame, a step down, up or none */
 } grid;
+
+static void put_bin(states *s, int k, double value)
+{
+    s->of[k % EACH][k / EACH] = s->of[k % EACH][k / EACH + HALF] = (float)value;
+}
 
 static grid grid_new(const chain_settings *s, double hop_s)
 {
-    grid g = {.d = {0}};
-    double width = 2 * widest_sd * s->drift_sd / (BINS - 1), sum = 0, stationary[BINS];
+    grid g = {.widest = widest_sd * s->drift_sd};
+    double width = 2 * g.widest / (BINS - 1), sum = 0, stationary[BINS];
     double keep = exp(-hop_s / s->drift_s);
     double variance = s->drift_sd * s->drift_sd * (1 - keep * keep);
     for (int k = 0; k < BINS; k++) {
-        g.d[k] = (k - BINS / 2) * width;
-        double pull = -(1 - keep) * g.d[k];
+        double d = (k - BINS / 2) * width, pull = -(1 - keep) * d;
         double both = (variance + pull * pull) / (width * width);
         double more = k + 1 < BINS ? fmax(0, (both + pull / width) / 2) : 0;
         double less = k > 0 ? fmax(0, (both - pull / width) / 2) : 0;
-        g.more[k] = (float)more;
-        g.less[k] = (float)less;
-        g.stay[k] = (float)(1 - less - more);
-        stationary[k] = exp(-0.5 * g.d[k] * g.d[k] / (s->drift_sd * s->drift_sd));
+        put_bin(&g.more, k, more);
+        put_bin(&g.less, k, less);
+        put_bin(&g.stay, k, 1 - less - more);
+        stationary[k] = exp(-0.5 * d * d / (s->drift_sd * s->drift_sd));
         sum += stationary[k];
+        g.c[k % EACH][k / EACH] = d - 0.5;
+        g.c[k % EACH][k / EACH + HALF] = d + 0.5;
     }
     for (int k = 0; k < BINS; k++)
-        g.stationary[k] = (float)(stationary[k] / sum);
+        put_bin(&g.stationary, k, stationary[k] / sum);
+    for (int j = 0; j < LANES; j++)
+        g.sign[j] = j < HALF ? -1 : 1;
     return g;
 }
 
-/* One frame of drift within a register; backward: the same operator transposed. */
-static inline void drift(const grid *g, float v[ROOM], bool backward)
+EACH_PART lanes load(const states *s, int j)
 {
-    float room[ROOM + 2] = {0}, flow[ROOM + 2] = {0}, *at = room + 1, *from = flow + 1;
-    if (backward) {
-        memcpy(at, v, ROOM * sizeof *v);
-        for (int k = 0; k < ROOM; k++)
-            v[k] = g->stay[k] * at[k] + g->less[k] * at[k - 1] + g->more[k] * at[k + 1];
-        return;
-    }
-    for (int k = 0; k < ROOM; k++) {
-        at[k] = g->more[k] * v[k];
-        from[k] = g->less[k] * v[k];
-    }
-    for (int k = 0; k < ROOM; k++)
-        v[k] = g->stay[k] * v[k] + at[k - 1] + from[k + 1];
+    lanes v;
+    memcpy(&v, s->of[j], sizeof v);
+    return v;
 }
 
-static inline void step_chain(const grid *g, states *v, float up, float down, int frames,
-                              bool backward)
+/* The bins before those of the first vector, from the last one, and those after the last. */
+EACH_PART lanes before_first(lanes last)
 {
-    for (int f = 0; f < frames; f++) {
-        drift(g, v->m1, backward);
-        drift(g, v->m2, backward);
+    return __builtin_shufflevector(last, last, 3, 0, 1, 2, 7, 4, 5, 6);
+}
+
+EACH_PART lanes after_last(lanes first)
+{
+    return __builtin_shufflevector(first, first, 1, 2, 3, 0, 5, 6, 7, 4);
+}
+
+/* One frame of drift within a register; backward: the same operator transposed. */
+EACH_PART void drift(const grid *g, lanes v[EACH], bool backward)
+{
+    lanes up[EACH], down[EACH];
+    for (int j = 0; j < EACH; j++) {
+        up[j] = backward ? v[j] : load(&g->more, j) * v[j];
+        down[j] = backward ? v[j] : load(&g->less, j) * v[j];
     }
-    float a = backward ? up : down, b = backward ? down : up;
+    for (int j = 0; j < EACH; j++) {
+        lanes below = j > 0 ? up[j - 1] : before_first(up[EACH - 1]);
+        lanes above = j + 1 < EACH ? down[j + 1] : after_last(down[0]);
+        v[j] = load(&g->stay, j) * v[j] + (backward ? load(&g->less, j) * below : below) +
+               (backward ? load(&g->more, j) * above : above);
+    }
+}
+
+EACH_PART void step_chain(const grid *g, lanes v[EACH], float up, float down, int frames,
+                          bool backward)
+{
+    for (int f = 0; f < frames; f++)
+        drift(g, v, backward);
+    lanes leave = {up, up, up, up, down, down, down, down};
+    lanes enter = backward ? leave : __builtin_shufflevector(leave, leave, 4, 5, 6, 7, 0, 1, 2, 3);
     /* forward: new M1 = (1 - up) M1 + down M2; backward: new M1 = (1 - up) M1 + up M2 */
-    for (int k = 0; k < ROOM; k++) {
-        float m1 = v->m1[k], m2 = v->m2[k];
-        v->m1[k] = (1 - up) * m1 + a * m2;
-        v->m2[k] = (1 - down) * m2 + b * m1;
+    for (int j = 0; j < EACH; j++) {
+        lanes other = __builtin_shufflevector(v[j], v[j], 4, 5, 6, 7, 0, 1, 2, 3);
+        v[j] = (1 - leave) * v[j] + enter * other;
     }
 }
 
@@ -106,50 +127,49 @@ static double highest(saying w, double weight, double middle, double reach)
 
 /* Likelihood of the frame in every state, scaled so that the best is about 1; returns the log of
  * the scale. */
-static inline double emit(const grid *g, const evidence *ev, const chain_inputs *in, size_t i,
-                          const chain_settings *s, states *out)
+EACH_PART double emit(const grid *g, const evidence *ev, const chain_inputs *in, size_t i,
+                      const chain_settings *s, states *out)
 {
     saying w = in->says[i];
     double hush = (ev->edge_s[i] - s->hush_lo_s) / (s->hush_hi_s - s->hush_lo_s);
     double frames = ev->hop_s / frame_s;
     double weight = frames * s->temper * w.weight * fmin(fmax(hush, 0), 1);
     double by_place = 0.5 * frames * s->place * in->place[i];
-    bool may_m1 = ev->declared[i] != DECLARED_M2, may_m2 = ev->declared[i] != DECLARED_M1;
-    double best = fmax(highest(w, weight, -0.5, g->d[BINS - 1]) - by_place,
-                       highest(w, weight, 0.5, g->d[BINS - 1]) + by_place);
-    for (int k = 0; k < ROOM; k++) {
-        double c1 = g->d[k] - 0.5, c2 = g->d[k] + 0.5;
-        out->m1[k] = (float)(weight * (c1 * w.z - 0.5 * c1 * c1 * w.mass) - by_place - best);
-        out->m2[k] = (float)(weight * (c2 * w.z - 0.5 * c2 * c2 * w.mass) + by_place - best);
-    }
-    lanes_exp(out->all, 2 * ROOM);
-    for (int k = 0; k < ROOM; k++) {
-        out->m1[k] = (may_m1 ? out->m1[k] : 0) + least;
-        out->m2[k] = (may_m2 ? out->m2[k] : 0) + least;
-    }
+    float may[] = {ev->declared[i] != DECLARED_M2, ev->declared[i] != DECLARED_M1};
+    double best = fmax(highest(w, weight, -0.5, g->widest) - by_place,
+                       highest(w, weight, 0.5, g->widest) + by_place);
+    for (int j = 0; j < EACH; j++)
+        for (int k = 0; k < LANES; k++) {
+            double c = g->c[j][k];
+            out->of[j][k] =
+                (float)(weight * (c * w.z - 0.5 * c * c * w.mass) + g->sign[k] * by_place - best);
+        }
+    lanes_exp(out->of[0], EACH * LANES);
+    for (int j = 0; j < EACH; j++)
+        for (int k = 0; k < LANES; k++)
+            out->of[j][k] = may[k / HALF] * out->of[j][k] + least;
     return best;
 }
 
-static inline float total(const float v[ROOM])
+EACH_PART lanes total(const lanes v[EACH])
 {
-    float sum[4] = {0};
-    for (int k = 0; k < ROOM; k += 4)
-        for (int j = 0; j < 4; j++)
-            sum[j] += v[k + j];
+    return ((v[0] + v[1]) + (v[2] + v[3])) + v[4];
+}
+
+EACH_PART float of_m1(lanes sum)
+{
     return (sum[0] + sum[1]) + (sum[2] + sum[3]);
 }
 
-static inline void multiply(states *v, const states *by, float times)
+EACH_PART float of_m2(lanes sum)
 {
-    for (int k = 0; k < ROOM; k++) {
-        v->m1[k] *= by->m1[k] * times;
-        v->m2[k] *= by->m2[k] * times;
-    }
+    return (sum[4] + sum[5]) + (sum[6] + sum[7]);
 }
 
-static int gap_frames(const evidence *ev, size_t i)
+EACH_PART int gap_frames(const evidence *ev, size_t i)
 {
-    return (int)fmax(1, round(ev->gap_s[i] / ev->hop_s));
+    double frames = ev->gap_s[i] / ev->hop_s;
+    return frames > 1 ? (int)(frames + 0.5) : 1;
 }
 
 /* said[ev->n]: of each frame; returns the sum of the logs of their scales. */
@@ -162,51 +182,63 @@ EACH_PROCESSOR static double emit_all(const grid *g, const evidence *ev, const c
     return sum_log;
 }
 
+EACH_PART void begin(const grid *g, double odds, lanes now[EACH])
+{
+    float p2 = (float)(1 / (1 + exp(-odds))), p1 = 1 - p2;
+    lanes share = {p1, p1, p1, p1, p2, p2, p2, p2};
+    for (int j = 0; j < EACH; j++)
+        now[j] = load(&g->stationary, j) * share;
+}
+
 /* Returns the log-likelihood; opt_alpha[ev->n]: of each frame by what comes before it. */
 EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
                                      bool flips, const states *said, states *opt_alpha)
 {
-    double sum_log = 0;
-    states now = {.m1 = {0}};
+    double sum_log = 0, product = 1; /* of what is not in sum_log yet */
+    lanes now[EACH] = {{0}};
     for (size_t i = 0; i < ev->n; i++) {
-        if (isinf(ev->gap_s[i])) {
-            float p2 = (float)(1 / (1 + exp(-in->place[i])));
-            for (int k = 0; k < ROOM; k++) {
-                now.m1[k] = g->stationary[k] * (1 - p2);
-                now.m2[k] = g->stationary[k] * p2;
-            }
-        } else {
-            float up = flips ? (float)in->up[i] : 0, down = flips ? (float)in->down[i] : 0;
-            step_chain(g, &now, up, down, gap_frames(ev, i), false);
-        }
-        multiply(&now, &said[i], 1);
-        float sum = total(now.m1) + total(now.m2), over = 1 / sum;
-        sum_log += log((double)sum);
-        for (int k = 0; k < ROOM; k++) {
-            now.m1[k] *= over;
-            now.m2[k] *= over;
+        float up = flips ? (float)in->up[i] : 0, down = flips ? (float)in->down[i] : 0;
+        if (isinf(ev->gap_s[i]))
+            begin(g, in->place[i], now);
+        else
+            step_chain(g, now, up, down, gap_frames(ev, i), false);
+        for (int j = 0; j < EACH; j++)
+            now[j] *= load(&said[i], j);
+        lanes all = total(now);
+        float sum = of_m1(all) + of_m2(all), over = 1 / sum;
+        for (int j = 0; j < EACH; j++)
+            now[j] *= over;
+        product *= (double)sum;
+        if (product < least_product) {
+            sum_log += log(product);
+            product = 1;
         }
         if (opt_alpha)
-            opt_alpha[i] = now;
+            memcpy(&opt_alpha[i], now, sizeof opt_alpha[i]);
     }
-    return sum_log;
+    return sum_log + log(product);
 }
 
 EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                    const states *said, states *alpha, double *p2)
+                                    const states *said, const states *alpha, double *p2)
 {
-    states beta = {.m1 = {0}};
+    lanes beta[EACH] = {{0}}, both[EACH];
     for (size_t i = ev->n; i-- > 0;) {
         if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
-            for (int k = 0; k < BINS; k++)
-                beta.m1[k] = beta.m2[k] = 1;
+            for (int j = 0; j < EACH; j++)
+                beta[j] = 1 + (lanes){0};
         } else {
-            multiply(&beta, &said[i + 1], 1 / (total(beta.m1) + total(beta.m2)));
-            step_chain(g, &beta, (float)in->up[i + 1], (float)in->down[i + 1],
-                       gap_frames(ev, i + 1), true);
+            lanes all = total(beta);
+            float over = 1 / (of_m1(all) + of_m2(all));
+            for (int j = 0; j < EACH; j++)
+                beta[j] *= load(&said[i + 1], j) * over;
+            step_chain(g, beta, (float)in->up[i + 1], (float)in->down[i + 1], gap_frames(ev, i + 1),
+                       true);
         }
-        multiply(&alpha[i], &beta, 1);
-        double m1 = (double)total(alpha[i].m1), m2 = (double)total(alpha[i].m2);
+        for (int j = 0; j < EACH; j++)
+            both[j] = load(&alpha[i], j) * beta[j];
+        lanes all = total(both);
+        double m1 = (double)of_m1(all), m2 = (double)of_m2(all);
         p2[i] = (m2 + never) / (m1 + m2 + 2 * never);
     }
 }
