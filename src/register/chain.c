@@ -25,9 +25,9 @@ chain_settings chain_defaults(void)
                             .hush_hi_s = 0.05};
 }
 
-/* Bin k of M1's drift is lane k / EACH of vector k % EACH, so that bin k + 1 is the same lane of the
- * next vector; M2's are HALF lanes on. What is beyond BINS is 0. */
-enum { EACH = 5, HALF = LANES / 2, SLOTS = EACH * HALF };
+/* Bin k of M1's drift is lane k / EACH of vector k % EACH, so that bin k + 1 is the same lane of
+ * the next vector; M2's are HALF lanes on. What is beyond BINS is 0. */
+enum { EACH = 5, HALF = LANES / 2 };
 typedef struct states {
     float of[EACH][LANES];
 } states;
@@ -191,8 +191,8 @@ EACH_PART void begin(const grid *g, double odds, lanes now[EACH])
 }
 
 /* Returns the log-likelihood; opt_alpha[ev->n]: of each frame by what comes before it. */
-EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                     bool flips, const states *said, states *opt_alpha)
+EACH_PART double go_forward(const grid *g, const evidence *ev, const chain_inputs *in, bool flips,
+                            const states *said, states *opt_alpha)
 {
     double sum_log = 0, product = 1; /* of what is not in sum_log yet */
     lanes now[EACH] = {{0}};
@@ -219,8 +219,8 @@ EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const ch
     return sum_log + log(product);
 }
 
-EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                    const states *said, const states *alpha, double *p2)
+EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs *in,
+                           const states *said, const states *alpha, double *p2)
 {
     lanes beta[EACH] = {{0}}, both[EACH];
     for (size_t i = ev->n; i-- > 0;) {
@@ -241,6 +241,18 @@ EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const cha
         double m1 = (double)of_m1(all), m2 = (double)of_m2(all);
         p2[i] = (m2 + never) / (m1 + m2 + 2 * never);
     }
+}
+
+EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                     bool flips, const states *said, states *opt_alpha)
+{
+    return go_forward(g, ev, in, flips, said, opt_alpha);
+}
+
+EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                    const states *said, const states *alpha, double *p2)
+{
+    go_backward(g, ev, in, said, alpha, p2);
 }
 
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,

@@ -51,6 +51,16 @@ EACH_PART void add_tract(normal *eq, const row *r, int now, fours v, int other, 
     }
 }
 
+EACH_PART void add_harmonic(normal *eq, const model *m, const evidence *ev, const normal_frame *f,
+                            const row *r, double *mean)
+{
+    double per_warp = model_per_warp(m);
+    fours v, o;
+    int now = model_splines(m, per_warp, (double)ev->warp[f->frame][r->h], &v);
+    int other = model_splines(m, per_warp, (double)ev->warp[f->other][r->h], &o);
+    add_tract(eq, r, now, v, other, -f->rho * o, mean);
+}
+
 /* a -= x' x for the rows of x, 8 columns of it at a time by 8 of its rows. */
 EACH_PART void take_off(double *a, size_t stride, const float *x, size_t width, int rows)
 {
@@ -115,15 +125,12 @@ EACH_PROCESSOR static void add_rows(normal *eq, const model *m, const evidence *
                                   f->s * l - rho * f->s_other * lo, p - rho * po};
     double doubt[NORMAL_PARTS] = {
         [D] = f->sd - rho * f->sd_other, [E] = f->sd * l - rho * f->sd_other * lo};
-    double mean[MODEL_SIZE] = {0}, over = 1 / sqrt(sum), per_warp = model_per_warp(m);
+    double mean[MODEL_SIZE] = {0}, over = 1 / sqrt(sum);
     for (int h = 0; h < HARMONICS; h++) {
         if (w[h] <= 0)
             continue;
         row r = {h, w[h], w[h] * y[h], parts};
-        fours v, o;
-        int now = model_splines(m, per_warp, (double)ev->warp[f->frame][h], &v);
-        int other = model_splines(m, per_warp, (double)ev->warp[f->other][h], &o);
-        add_tract(eq, &r, now, v, other, -rho * o, mean);
+        add_harmonic(eq, m, ev, f, &r, mean);
         sum_y += w[h] * y[h];
     }
     for (int q = 0; q < NORMAL_PARTS; q++) {

@@ -36,8 +36,8 @@ static shoebox shoebox_draw(gsl_rng *r)
     return b;
 }
 
-/* A band-limited pulse at a time between samples: from one to the next the sinc's sine turns by half
- * a circle and the window's cosine by 1 / REACH of that. */
+/* A band-limited pulse at a time between samples: from one to the next the sinc's sine turns by
+ * half a circle and the window's cosine by 1 / REACH of that. */
 static void pulse_add(double *h, size_t n, double at, double amplitude)
 {
     enum { REACH = 12 };

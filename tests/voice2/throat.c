@@ -39,7 +39,7 @@ static double damped(const throat *t, int i, double open)
 static double complex low(double x, double k)
 {
     double re = 1 - x * x, im = k * x, over = 1 / (re * re + im * im);
-    return CMPLX(re * over, -im * over);
+    return re * over - I * (im * over);
 }
 
 static double warped(double f_hz, double rate_hz)
