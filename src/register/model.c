@@ -32,27 +32,41 @@ double model_tract(const model *m, double hz)
     return tract_at(m, model_per_warp(m), evidence_warp(hz));
 }
 
+EACH_PART double sum_of(const double x[HARMONICS])
+{
+    double sum[4] = {0};
+    for (int h = 0; h < HARMONICS; h += 4)
+        for (int k = 0; k < 4; k++)
+            sum[k] += x[h + k];
+    return (sum[0] + sum[1]) + (sum[2] + sum[3]);
+}
+
+EACH_PROCESSOR static int residual(const model *m, const evidence *ev, size_t i, double s,
+                                   const double *unexplained, double *r)
+{
+    double there[HARMONICS], w[HARMONICS], wr[HARMONICS];
+    for (int h = 0; h < HARMONICS; h++) {
+        double x = unexplained[h] - s * model_step(m, h, ev->level_db[i]);
+        bool is = !isnan(x);
+        r[h] = x;
+        there[h] = is ? 1 : 0;
+        w[h] = is ? 1 / (m->sigma[h * HARMONICS + h] + ev->var[i][h]) : 0;
+        wr[h] = is ? w[h] * x : 0;
+    }
+    double mean = sum_of(wr) / sum_of(w);
+    for (int h = 0; h < HARMONICS; h++)
+        r[h] -= mean;
+    return (int)sum_of(there);
+}
+
 int model_residual(const model *m, const evidence *ev, size_t i, double s,
                    const double *unexplained, double *r)
 {
-    double sum = 0, weight = 0;
-    int n = 0;
-    for (int h = 0; h < HARMONICS; h++) {
-        r[h] = unexplained[h] - s * model_step(m, h, ev->level_db[i]);
-        if (isnan(r[h]))
-            continue;
-        double w = 1 / (m->sigma[h * HARMONICS + h] + ev->var[i][h]);
-        sum += w * r[h];
-        weight += w;
-        n++;
-    }
-    for (int h = 0; h < HARMONICS && n; h++)
-        r[h] -= sum / weight;
-    return n;
+    return residual(m, ev, i, s, unexplained, r);
 }
 
-EACH_PROCESSOR static void unexplained(const model *m, const evidence *ev, size_t i,
-                                       double r[HARMONICS])
+EACH_PROCESSOR static void explain_frame(const model *m, const evidence *ev, size_t i,
+                                         double r[HARMONICS])
 {
     double level = ev->level_db[i], pitch = ev->pitch_st[i] - m->pitch_mid;
     double per_warp = model_per_warp(m);
@@ -61,12 +75,17 @@ EACH_PROCESSOR static void unexplained(const model *m, const evidence *ev, size_
                m->beta[MODEL_C + h] * pitch - tract_at(m, per_warp, (double)ev->warp[i][h]);
 }
 
+void model_unexplained(const model *m, const evidence *ev, double (*r)[HARMONICS])
+{
+    for (size_t i = 0; i < ev->n; i++)
+        explain_frame(m, ev, i, r[i]);
+}
+
 void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS])
 {
-    for (size_t i = 0; i < ev->n; i++) {
-        unexplained(m, ev, i, r[i]);
+    model_unexplained(m, ev, r);
+    for (size_t i = 0; i < ev->n; i++)
         model_residual(m, ev, i, 0, r[i], r[i]);
-    }
 }
 
 double model_expected_step(int h)

@@ -60,6 +60,8 @@ double model_step(const model *m, int h, double level_db);
 int model_residual(const model *m, const evidence *ev, size_t i, double s,
                    const double *unexplained, double *r);
 void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS]); /* at s = 0 */
+/* The same with the gain left in. */
+void model_unexplained(const model *m, const evidence *ev, double (*r)[HARMONICS]);
 
 /* What a frame says of its register coordinate c = s + drift: its log-likelihood is, up to a
  * constant, weight * (c z - c^2 mass / 2). */

@@ -53,8 +53,9 @@ static inline double ramp_at(const ramp *r, double x)
     return r->at[k] + (u - k) * (r->at[k + 1] - r->at[k]);
 }
 
-typedef struct point { /* what a frame says */
-    double x, y, w;    /* seconds from the middle, coordinate or pitch, weight */
+typedef struct point {         /* what a frame says */
+    double x, y, w;            /* seconds from the middle, coordinate or pitch, weight */
+    double w_on, wx_on, wy_on; /* sums from this frame on */
 } point;
 
 /* What level, trend and ramp are fitted to; the ramp's height is known to be near `height`. */
@@ -67,13 +68,25 @@ typedef struct points {
 
 static void points_add(points *p, double x, double y, double w)
 {
-    p->items[p->n++] = (point){x, y, w};
+    p->items[p->n++] = (point){.x = x, .y = y, .w = w};
     p->a00 += w;
     p->a01 += w * x;
     p->a11 += w * x * x;
     p->b0 += w * y;
     p->b1 += w * x * y;
     p->yy += w * y * y;
+}
+
+/* After the last of them; there is room for one more. */
+static void points_end(points *p)
+{
+    p->items[p->n] = (point){.w_on = 0};
+    for (size_t i = p->n; i-- > 0;) {
+        point *q = &p->items[i], *next = q + 1;
+        q->w_on = next->w_on + q->w;
+        q->wx_on = next->wx_on + q->w * q->x;
+        q->wy_on = next->wy_on + q->w * q->y;
+    }
 }
 
 /* Sum of squares that the best fit leaves of `left`, by elimination. */
@@ -96,14 +109,20 @@ static double misfit(const points *p, const ramp *r, double tau, double width_s)
 {
     double known = 1 / squared(p->height_sd), over = 1 / width_s;
     double a02 = 0, a12 = 0, a22 = known, b2 = known * p->height;
-    for (size_t i = 0; i < p->n; i++) {
-        const point *q = &p->items[i];
+    const point *q = p->items, *end = p->items + p->n;
+    while (q < end && q->x < tau - RAMP_REACH * width_s)
+        q++;
+    for (; q < end && q->x < tau + RAMP_REACH * width_s; q++) {
         double phi = ramp_at(r, (q->x - tau) * over), part = q->w * phi;
         a02 += part;
         a12 += part * q->x;
         a22 += part * phi;
         b2 += part * q->y;
     }
+    a02 += q->w_on;
+    a12 += q->wx_on;
+    a22 += q->w_on;
+    b2 += q->wy_on;
     double a[3][4] = {
         {p->a00, p->a01, a02, p->b0}, {p->a01, p->a11, a12, p->b1}, {a02, a12, a22, b2}};
     return left_over(a, p->yy + known * squared(p->height));
@@ -136,7 +155,7 @@ static void window_bound(window *w, const evidence *ev, const double *time_s, si
 static points coordinates_of(const window *w, const double *time_s, const saying *says,
                              double about, bool up)
 {
-    points p = {.items = xmalloc(w->hi - w->lo + 1, sizeof *p.items),
+    points p = {.items = xmalloc(w->hi - w->lo + 2, sizeof *p.items),
                 .height = up ? 1 : -1,
                 .height_sd = height_sd};
     for (size_t i = w->lo; i <= w->hi; i++) {
@@ -145,6 +164,7 @@ static points coordinates_of(const window *w, const double *time_s, const saying
         if (mass > 0)
             points_add(&p, time_s[i] - about, says[i].z / says[i].mass, coordinate_counts / spread);
     }
+    points_end(&p);
     return p;
 }
 
@@ -152,11 +172,12 @@ static points coordinates_of(const window *w, const double *time_s, const saying
 static points pitches_of(const window *w, const evidence *ev, const double *time_s, double about,
                          size_t at, double counts)
 {
-    points p = {.items = xmalloc(w->hi - w->lo + 1, sizeof *p.items),
+    points p = {.items = xmalloc(w->hi - w->lo + 2, sizeof *p.items),
                 .height = w->leap_st,
                 .height_sd = leap_share * fabs(w->leap_st) + leap_more_st};
     for (size_t i = w->lo; i <= w->hi; i++)
         points_add(&p, time_s[i] - about, ev->pitch_st[i] - ev->pitch_st[at], counts);
+    points_end(&p);
     return p;
 }
 

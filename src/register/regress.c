@@ -151,7 +151,7 @@ bool regress_fit(model *m, const evidence *ev, const double *p2, const regress_s
     free(eq);
     if (!good)
         return false;
-    model_residuals(m, ev, r);
+    model_unexplained(m, ev, r);
     fit_sigma(m, ev, p2, s, stride, r);
     for (size_t i = 0; i < ev->n; i++)
         model_residual(m, ev, i, 0, r[i], r[i]);
