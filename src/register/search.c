@@ -89,14 +89,14 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     return true;
 }
 
-/* EM from w->p2, some rounds of it, at least one. */
+/* EM from w->p2, some rounds of it, at least one. A search that is stopped determines nothing. */
 static bool climb(const evidence *ev, const search_settings *s, int rounds, workspace *work,
                   world *w)
 {
     for (int k = 1; k <= rounds; k++) {
         double without = 0;
         pin(ev, w->p2);
-        if (!fit_world(ev, s, work, w))
+        if (effort_stopped(s->opt_effort) || !fit_world(ev, s, work, w))
             return false;
         chain_inputs in = {w->says, work->up, work->down, work->odds};
         w->gain = chain_run(ev, &in, &s->chain, w->p2, k == rounds ? &without : NULL);
