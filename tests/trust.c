@@ -9,9 +9,9 @@
  * Each singer is heard five times: all takes; the same, of a third of which the registers are
  * stated (their changes do not count); a third of them; and two takes alone. A found change is a
  * flip when a true one of the same direction lies within 60 ms. The regression is penalised (a unit
- * of weight on standardised terms costs half a nat times `ridge`). It is learnt twice: each change
- * alone, then with what the singer's other changes come to (CUE_COMPANY) when weighed by a
- * regression that was learnt without that singer. */
+ * of weight on standardised terms costs half a nat times `ridge`). It is learnt three times: each
+ * change alone, then twice with what the singer's other changes come to (CUE_COMPANY) when weighed
+ * by the regression before, learnt without that singer. */
 
 #include "base/array.h"
 #include "register/decode.h"
@@ -237,12 +237,10 @@ static learnt learn_own(const examples *all)
     return l;
 }
 
-/* Each by itself: its log odds, by a regression that was learnt without its singer, and the one
- * learnt from all. */
-static learnt learn_alone(examples *all, double *nats)
+/* The log odds of each by a regression that was learnt without its singer, and the one learnt from
+ * all. */
+static learnt learn_nats(const examples *all, double *nats)
 {
-    for (size_t i = 0; i < all->n; i++)
-        all->items[i].x[company_term()] = 0;
     for (int fold = 0; fold < FOLDS; fold++) {
         learnt l = learn(all, fold);
         for (size_t i = 0; i < all->n; i++)
@@ -303,28 +301,43 @@ static void print_array(const char *name, const double *v, const double *divide_
     puts("};");
 }
 
-static void print_table(const learnt *own, const learnt *alone, const learnt *l)
+/* The weights, and the log odds where each term is at its mean in `about`. */
+static void print_weights(const char *suffix, const learnt *l, const learnt *about)
+{
+    double intercept = l->b[0];
+    for (int k = 0; k < TRUST_TERMS; k++)
+        intercept += l->b[k + 1] / l->sd[k] * (about->mean[k] - l->mean[k]);
+    char *name = xformat("weights%s", suffix);
+    printf("static const double intercept%s = %.4f;\n", suffix, intercept);
+    print_array(name, l->b + 1, l->sd);
+    free(name);
+}
+
+static void print_table(const learnt *own, const learnt *alone, const learnt *first,
+                        const learnt *l)
 {
     puts("/* SPDX-License-Identifier: GPL-3.0-or-later */\n"
          "/* Written by `make trust`: weights of register/trust.c's terms. */\n");
-    printf("static const double intercept_own = %.4f;\n", own->b[0]);
-    print_array("weights_own", own->b + 1, own->sd);
-    printf("static const double intercept_alone = %.4f;\n", alone->b[0]);
-    print_array("weights_alone", alone->b + 1, alone->sd);
-    printf("static const double intercept = %.4f;\n", l->b[0]);
     print_array("means", l->mean, NULL);
-    print_array("weights", l->b + 1, l->sd);
+    print_weights("_own", own, l);
+    print_weights("_alone", alone, l);
+    print_weights("_first", first, l);
+    print_weights("", l, l);
 }
 
-static void learn_twice(examples *all)
+static void learn_all(examples *all)
 {
     double *nats = xcalloc(all->n, sizeof *nats);
     learnt own = learn_own(all);
-    learnt alone = learn_alone(all, nats);
+    for (size_t i = 0; i < all->n; i++)
+        all->items[i].x[company_term()] = 0;
+    learnt alone = learn_nats(all, nats);
+    keep_company(all, nats);
+    learnt first = learn_nats(all, nats);
     keep_company(all, nats);
     learnt l = learn(all, -1);
     say_calibration(all);
-    print_table(&own, &alone, &l);
+    print_table(&own, &alone, &first, &l);
     free(nats);
 }
 
@@ -343,7 +356,7 @@ int main(int argc, char **argv)
     if (!ok)
         fprintf(stderr, "trust: %s\n", e.text);
     if (ok && all.n)
-        learn_twice(&all);
+        learn_all(&all);
     free(all.items);
     return ok && all.n ? 0 : 1;
 }

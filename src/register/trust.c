@@ -6,25 +6,30 @@
 #include <math.h>
 
 const trust_term trust_terms[TRUST_TERMS] = {
-    {CUE_CHAIN, 0, 6},         {CUE_LEAP, 0, 1.5},
-    {CUE_LEAP, 1.5, 4.5},      {CUE_SPEED, -1, 4},
-    {CUE_SLIDE, 0, 24},        {CUE_STEP, -3, 6},
-    {CUE_STEP, 6, 20},         {CUE_ODD, -1.2, 3},
-    {CUE_DIP, -1, 3},          {CUE_FALL, 0, 3},
-    {CUE_FAR, -0.5, 1},        {CUE_FAR, 1, 2.5},
-    {CUE_NEAR, -0.5, 1},       {CUE_STAY_BEFORE, -3.5, 0},
-    {CUE_STAY_AFTER, -3.5, 0}, {CUE_EDGE_AFTER, -3.5, -0.7},
-    {CUE_PLACE, -3, 3},        {CUE_BRIEF, 0, 1},
-    {CUE_GAIN, 0, 8},          {CUE_SOURCE, -1, 1},
-    {CUE_SIZE, 0, 4},          {CUE_LEAPS, -1, 3},
-    {CUE_WRONG, 0, 0.5},       {CUE_PITCH, 0, 1},
-    {CUE_VOICED, 0, 5},        {CUE_PAUSE, 0.015, 0.04},
-    {CUE_TOLD, 0, 2},          {CUE_COMPANY, -4, 4}};
+    {CUE_CHAIN, 0, 6, false},         {CUE_LEAP, 0, 1.5, false},
+    {CUE_LEAP, 1.5, 4.5, false},      {CUE_SPEED, -1, 4, false},
+    {CUE_SLIDE, 0, 24, false},        {CUE_STEP, -3, 6, false},
+    {CUE_STEP, 6, 20, false},         {CUE_ODD, -1.2, 3, false},
+    {CUE_DIP, -1, 3, false},          {CUE_FALL, 0, 3, false},
+    {CUE_FAR, -0.5, 1, false},        {CUE_FAR, 1, 2.5, false},
+    {CUE_NEAR, -0.5, 1, false},       {CUE_STAY_BEFORE, -3.5, 0, false},
+    {CUE_STAY_AFTER, -3.5, 0, false}, {CUE_EDGE_AFTER, -3.5, -0.7, false},
+    {CUE_PLACE, -3, 3, false},        {CUE_BRIEF, 0, 1, false},
+    {CUE_GAIN, 0, 8, false},          {CUE_SOURCE, -1, 1, false},
+    {CUE_SIZE, 0, 4, false},          {CUE_LEAPS, -1, 3, false},
+    {CUE_WRONG, 0, 0.5, false},       {CUE_PITCH, 0, 1, false},
+    {CUE_VOICED, 0, 5, false},        {CUE_PAUSE, 0.015, 0.04, false},
+    {CUE_TOLD, 0, 2, false},          {CUE_COMPANY, -4, 4, false},
+    {CUE_STEP, -3, 6, true},          {CUE_FAR, -0.5, 1, true},
+    {CUE_GAIN, 0, 8, true},           {CUE_VOICED, 0, 5, true},
+    {CUE_PITCH, 0, 1, true}};
+static const double full_leap_st = 1.5;
 
 double trust_term_value(int k, const double cues[CUES])
 {
     const trust_term *t = &trust_terms[k];
-    return fmax(t->lo, fmin(cues[t->from], t->hi));
+    double leap = t->leapless ? fmax(0, fmin(cues[CUE_LEAP] / full_leap_st, 1)) : 0;
+    return (1 - leap) * fmax(t->lo, fmin(cues[t->from], t->hi));
 }
 
 static const double most_nats = 4, usual_company = 4;
@@ -59,6 +64,9 @@ void trust_all(size_t n, double (*cues)[CUES], double *p)
     double nats[TRUST_TERMS];
     for (size_t k = 0; k < n; k++)
         p[k] = weigh(cues[k], intercept_alone, weights_alone, nats);
+    trust_company(n, p, cues);
+    for (size_t k = 0; k < n; k++)
+        p[k] = weigh(cues[k], intercept_first, weights_first, nats);
     trust_company(n, p, cues);
     for (size_t k = 0; k < n; k++)
         p[k] = 1 / (1 + exp(-trust_weigh(cues[k], nats)));

@@ -7,12 +7,16 @@
 
 #include "register/cues.h"
 
-enum { TRUST_TERMS = 28 };
+#include <stdbool.h>
+
+enum { TRUST_TERMS = 33 };
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
     cue from;
     double lo, hi;
+    bool leapless; /* all of it where the pitch does not leap the way of the flip, none from 1.5
+                      semitones on: what has no leap to show has to show more of the rest */
 } trust_term;
 extern const trust_term trust_terms[TRUST_TERMS];
 
@@ -24,7 +28,8 @@ double trust_term_value(int k, const double cues[CUES]);
 double trust_weigh(const double cues[CUES], double nats[TRUST_TERMS]);
 
 /* p: the probability of a flip of each of a singer's n changes. First each is weighed alone; what
- * the others come to is its cue CUE_COMPANY, which is set here. */
+ * the others come to is its cue CUE_COMPANY, which is set here, twice: by what they come to alone,
+ * and by what they come to in that company. */
 void trust_all(size_t n, double (*cues)[CUES], double *p);
 
 /* The same by each change's own cues, without those of its singer. */
