@@ -56,6 +56,13 @@ static double threshold(const simsinger *s, int reg, double z, gsl_rng *r)
     return draw;
 }
 
+/* Which part of the step before a frame lies after the moment at which `limit` was passed: a leap
+ * falls between frames, and has been found back from for so long. */
+static double part_after(double past_before, double past, double limit)
+{
+    return past_before < limit ? (past - limit) / (past - past_before) : 1;
+}
+
 static void burst(const simsinger *s, path *p, unsigned char *reg, double step_s, gsl_rng *r)
 {
     if (gsl_rng_uniform(r) >= s->false_share)
@@ -76,21 +83,26 @@ path simpath_new(const simsinger *s, const simtake *t, const char *take, gsl_rng
     double offset = gsl_ran_gaussian(r, s->offset_st);
     double start_st = intended_pitch(t, 0), start_db = sung_level(t, 0);
     int reg = beyond(s, 1, start_st, start_db, 0) < 0 ? 1 : 2;
-    double limit = threshold(s, reg, beyond(s, reg, start_st, start_db, offset), r);
+    double past_before = beyond(s, reg, start_st, start_db, offset);
+    double limit = threshold(s, reg, past_before, r);
     for (size_t i = 0; i < n; i++) {
         time[i] = t->step_s * (double)i;
         level[i] = sung_level(t, time[i]);
         shift *= exp(-t->step_s / LEAP_S);
         pitch[i] = intended_pitch(t, time[i]) + shift;
-        if (beyond(s, reg, pitch[i], level[i], offset) > limit) {
+        double past = beyond(s, reg, pitch[i], level[i], offset);
+        if (past > limit) {
             double leap = reg == 1 ? s->up_leap_st : s->down_leap_st;
             if (s->leap_sd_st > 0)
                 leap += gsl_ran_gaussian(r, s->leap_sd_st);
+            leap *= exp(-part_after(past_before, past, limit) * t->step_s / LEAP_S);
             shift += leap;
             pitch[i] += leap;
             reg = reg == 1 ? 2 : 1;
-            limit = threshold(s, reg, beyond(s, reg, pitch[i], level[i], offset), r);
+            past = beyond(s, reg, pitch[i], level[i], offset);
+            limit = threshold(s, reg, past, r);
         }
+        past_before = past;
         label[i] = (unsigned char)reg;
     }
     path p = {
