@@ -218,7 +218,7 @@ static void test_student_interval(void **state)
     double slope[MAXIMUM_PARAMETERS] = {0, 1};
     double nu = interval_freedom(&fit, slope), half = gsl_cdf_tdist_Pinv(0.975, N - 2) * sqrt(v11);
     close_to("degrees of freedom", N - 2, nu, 0.02);
-    assert_true(interval_profile(&fit, slope, interval_cut(nu), &lo, &hi));
+    assert_true(interval_profile(&fit, slope, interval_cuts(nu), &lo, &hi));
     close_to("lower end", c1 - half, lo, 0.006 * half);
     close_to("upper end", c1 + half, hi, 0.006 * half);
     printf("slope %.4f, Student's half-width %.4f, the profile's %.4f %.4f\n", c1, half, c1 - lo,

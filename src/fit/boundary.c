@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "fit/attempts.h"
+#include "fit/burst.h"
 #include "fit/estimate.h"
 #include "fit/figures.h"
 
@@ -137,8 +138,12 @@ bool boundary_fit(const path *paths, size_t n, const boundary_settings *s, bound
     for (size_t k = 0; k < n; k++)
         attempts_append(&b->attempts, &paths[k], k, &how);
     list_flips(b, paths);
-    b->estimate = estimate_new(&b->attempts, b->at_db, middle.pitch_st,
-                               s->like ? s->like->estimate : NULL, &fit);
+    const estimate *like = s->like ? s->like->estimate : NULL;
+    b->estimate = estimate_new(&b->attempts, b->at_db, middle.pitch_st, like, &fit);
+    if (burst_join(&b->attempts, b->estimate->real)) {
+        estimate_free(b->estimate);
+        b->estimate = estimate_new(&b->attempts, b->at_db, middle.pitch_st, like, &fit);
+    }
     find_levels(b);
     b->figures = figures_of(b->estimate, &b->attempts);
     *out = b;

@@ -68,6 +68,7 @@ static void fit_one(estimate *e, const double *opt_start)
     e->penalised = (penalised){&e->likelihood, &e->prior};
     e->fit.f = climb_objective(&e->penalised);
     e->fit.n_means = likelihood_log_s(&e->likelihood, 0);
+    e->fit.prior_precision = e->prior.slopes_known ? 0 : pow(e->prior.spread_sd, -2);
     e->fit.top = opt_start ? climb_from(&e->fit.f, &e->likelihood, opt_start)
                            : climb_anywhere(&e->fit.f, &e->likelihood);
 }

@@ -102,7 +102,7 @@ static void add_pitch(figures *f, const estimate *e, flip_direction d)
     estimate_contrast(e, d, 0, c);
     double middle = e->fit.top.theta[likelihood_b0(&e->likelihood, e->group[d])];
     double error = sqrt(fitted_variance(&e->fit, c));
-    if (!interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi)) {
+    if (!interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &lo, &hi)) {
         refuse(f, row, xformat("pitch not determined: its interval has no end"));
         return;
     }
@@ -133,7 +133,7 @@ static void add_slope(figures *f, const estimate *e, const attempts *a, flip_dir
                xformat("slope not determined: all flips within %.1f dB%s", most - least,
                        one_take(a, d, shared)));
     else if (sqrt(fitted_variance(&e->fit, c)) > TOLD_SLOPE * e->prior.slope_sd ||
-             !interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi))
+             !interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &lo, &hi))
         refuse(f, row,
                xformat("slope not determined: too few flips over %.1f dB%s", most - least,
                        one_take(a, d, shared)));
@@ -147,9 +147,8 @@ static void add_spread(figures *f, const estimate *e, flip_direction d)
     boundary_row row = figures_row(d, BOUNDARY_UP_SPREAD);
     size_t at = likelihood_log_s(&e->likelihood, e->group[d]);
     c[at] = 1;
-    double variance = fitted_variance(&e->fit, c);
     if (e->flips[d] < FEWEST_FLIPS ||
-        !interval_profile(&e->fit, c, interval_cut_spread(0.5 / variance), &lo, &hi))
+        !interval_profile(&e->fit, c, interval_cuts_spread(&e->fit, at), &lo, &hi))
         refuse(f, row, xformat("spread not determined: too few flips %s", way(d)));
     else
         tell(f, row, exp(e->fit.top.theta[at]), exp(lo), exp(hi));
@@ -182,7 +181,7 @@ static void add_hysteresis(figures *f, const estimate *e)
     estimate_contrast(e, FLIP_DOWN, 0, down);
     for (size_t i = 0; i < e->fit.f.n; i++)
         c[i] -= down[i];
-    if (interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &lo, &hi))
+    if (interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &lo, &hi))
         tell(f, BOUNDARY_HYSTERESIS,
              f->rows[BOUNDARY_UP_PITCH].estimate - f->rows[BOUNDARY_DOWN_PITCH].estimate, lo, hi);
     else
@@ -224,7 +223,7 @@ static figure curve_of(const estimate *e)
     size_t at = likelihood_b(&e->likelihood, 0, 1);
     c[at] = 1;
     f.estimate = e->fit.top.theta[at];
-    if (!interval_profile(&e->fit, c, interval_cut(interval_freedom(&e->fit, c)), &f.lo95, &f.hi95))
+    if (!interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &f.lo95, &f.hi95))
         f.lo95 = f.hi95 = (double)NAN;
     return f;
 }

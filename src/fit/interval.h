@@ -18,6 +18,9 @@ enum { INTERVAL_SPREADS = 4 };
 typedef struct fitted {
     objective f;
     size_t n_means; /* the first parameters; the others, at most INTERVAL_SPREADS, are spreads */
+    /* of the spreads' part of the curvature, what is a prior's that is wider than voices differ:
+     * 1 / its variance, 0 where there is none */
+    double prior_precision;
     maximum top;
     bool settled; /* the curvature is positive in every direction */
     square covariance;
@@ -30,14 +33,18 @@ typedef struct fitted {
 void fitted_settle(fitted *f);
 double fitted_variance(const fitted *f, const double *contrast);
 
+/* How far twice the fall of the profile may reach below and above the estimate. */
+typedef struct cuts {
+    double below, above;
+} cuts;
+
 /* Degrees of freedom of a contrast of the means; 0.75 at the least. */
 double interval_freedom(const fitted *f, const double *contrast);
-/* Cut for twice the fall of the profile: of a mean, nu > 0; of the log of a spread (Bartlett's
- * factor 1 + 1 / 3 nu on the chi-squared point). */
-double interval_cut(double nu);
-double interval_cut_spread(double nu);
+/* Of a mean, nu > 0; and of the log of a spread, the parameter at `at`. */
+cuts interval_cuts(double nu);
+cuts interval_cuts_spread(const fitted *f, size_t at);
 
 /* The ends of the interval of contrast'theta; false when an end was not reached. */
-bool interval_profile(const fitted *f, const double *contrast, double cut, double *lo, double *hi);
+bool interval_profile(const fitted *f, const double *contrast, cuts cut, double *lo, double *hi);
 
 #endif
