@@ -23,7 +23,7 @@ static void note_curve(const boundary *b, table_writer *w)
     else if (isfinite(curved))
         table_note(w, "curve", "straight with probability %.2f", 1 - curved);
     else
-        table_note(w, "curve", "straight: a curve is tried from 11 flips over 8 dB on");
+        table_note(w, "curve", "straight: a curve is tried from 9 flips over 8 dB on");
 }
 
 void boundary_table_notes(const boundary *b, table_writer *w)

@@ -18,7 +18,7 @@ struct boundary {
     estimate *estimate;
     boundary_flip *flips;
     size_t n_flips;
-    figures figures;
+    figures *figures; /* made when first asked for: much work, which a course's whole is spared */
     double level_lo_db[2], level_hi_db[2];
 };
 
@@ -35,7 +35,8 @@ void boundary_free(boundary *b)
 {
     if (!b)
         return;
-    figures_clear(&b->figures);
+    figures_clear(b->figures);
+    free(b->figures);
     attempts_clear(&b->attempts);
     estimate_free(b->estimate);
     free(b->flips);
@@ -130,6 +131,7 @@ bool boundary_fit(const path *paths, size_t n, const boundary_settings *s, bound
         return err_set(e, "No frame of %zu take%s says which register it is in: nothing to fit.", n,
                        n == 1 ? "" : "s");
     boundary *b = xcalloc(1, sizeof *b);
+    b->figures = xcalloc(1, sizeof *b->figures);
     attempt_settings how = attempt_defaults();
     estimate_settings fit = estimate_defaults();
     fit.opt_session = s->opt_session;
@@ -145,9 +147,15 @@ bool boundary_fit(const path *paths, size_t n, const boundary_settings *s, bound
         b->estimate = estimate_new(&b->attempts, b->at_db, middle.pitch_st, like, &fit);
     }
     find_levels(b);
-    b->figures = figures_of(b->estimate, &b->attempts);
     *out = b;
     return true;
+}
+
+static const figures *told(const boundary *b)
+{
+    if (!b->figures->done)
+        *b->figures = figures_of(b->estimate, &b->attempts);
+    return b->figures;
 }
 
 double boundary_at_db(const boundary *b)
@@ -157,7 +165,7 @@ double boundary_at_db(const boundary *b)
 
 figure boundary_figure(const boundary *b, boundary_row row)
 {
-    return b->figures.rows[row];
+    return told(b)->rows[row];
 }
 
 const char *boundary_row_name(boundary_row row)
@@ -172,19 +180,19 @@ const char *boundary_row_unit(boundary_row row)
 
 const char *boundary_reason(const boundary *b, boundary_row row)
 {
-    return b->figures.reasons[row];
+    return told(b)->reasons[row];
 }
 
 figure boundary_pitch_at(const boundary *b, flip_direction direction, double level_db)
 {
-    return figures_pitch(&b->figures, b->estimate, direction, level_db - b->at_db);
+    return figures_pitch(told(b), b->estimate, direction, level_db - b->at_db);
 }
 
 figure boundary_curve(const boundary *b, double *probability_or_null)
 {
     if (probability_or_null)
         *probability_or_null = b->estimate->curved;
-    return b->figures.curve;
+    return told(b)->curve;
 }
 
 double boundary_scatter(const boundary *b)

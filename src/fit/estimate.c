@@ -16,9 +16,9 @@
 
 /* Observations from which on the search starts from a part of them. */
 enum { MANY = 150 };
-/* A curve is tried from so many flips over such a range on: three more than its coefficients,
+/* A curve is tried from so many flips over such a range on: one more than its coefficients,
  * spreads and offset. With fewer, what is told of straight voices would get wide for nothing. */
-static const double CURVE_FLIPS = 11, CURVE_RANGE_DB = 8;
+static const double CURVE_FLIPS = 9, CURVE_RANGE_DB = 8;
 /* What is less probable is left out. */
 static const double NEGLIGIBLE = 0.01;
 /* Offset over spread up to which the grid is fine enough; a finer one is made where needed. Many

@@ -11,7 +11,7 @@
  * Takes have a random offset when at least two of them flipped twice, and sessions one of their own
  * when at least two of them have a flip.
  *
- * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 11 flips
+ * Straight or curved: a parabola, of one curvature for up and down, is fitted too from 9 flips
  * over 8 dB on. Before the takes both are taken to be as likely; after them the odds are those of
  * Savage and Dickey: the curvature's density at 0 under the prior over that under the posterior
  * (Dickey 1971, Annals of Mathematical Statistics 42:204), Student's t about the estimate. What the

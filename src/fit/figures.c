@@ -223,7 +223,8 @@ static figure curve_of(const estimate *e)
     size_t at = likelihood_b(&e->likelihood, 0, 1);
     c[at] = 1;
     f.estimate = e->fit.top.theta[at];
-    if (!interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &f.lo95, &f.hi95))
+    if (!interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &f.lo95,
+                          &f.hi95))
         f.lo95 = f.hi95 = (double)NAN;
     return f;
 }
@@ -231,7 +232,7 @@ static figure curve_of(const estimate *e)
 static figures told_by(const estimate *e, const attempts *a)
 {
     const double nan = (double)NAN;
-    figures f = {.curve = curve_of(e), .own = {{nan, nan}, {nan, nan}}};
+    figures f = {.done = true, .curve = curve_of(e), .own = {{nan, nan}, {nan, nan}}};
     add_direction(&f, e, a, FLIP_UP);
     add_direction(&f, e, a, FLIP_DOWN);
     add_hysteresis(&f, e);

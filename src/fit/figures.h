@@ -13,6 +13,7 @@ typedef struct ratios {
 } ratios;
 
 typedef struct figures {
+    bool done; /* false: the others are not yet made */
     figure rows[BOUNDARY_ROWS];
     char *reasons[BOUNDARY_ROWS]; /* NULL when told */
     figure curve;                 /* st/dB^2; NaN where the boundary is straight */

@@ -218,7 +218,8 @@ bool interval_profile(const fitted *f, const double *contrast, cuts cut, double 
     double centre = 0, below, above;
     for (size_t i = 0; i < f->f.n; i++)
         centre += contrast[i] * f->top.theta[i];
-    if (!profile_end(&p, sqrt(cut.below), -1, &below) || !profile_end(&p, sqrt(cut.above), 1, &above))
+    if (!profile_end(&p, sqrt(cut.below), -1, &below) ||
+        !profile_end(&p, sqrt(cut.above), 1, &above))
         return false;
     *lo = centre + below;
     *hi = centre + above;
