@@ -73,10 +73,11 @@ void fitted_settle(fitted *f)
     }
 }
 
-/* A prior that lets spreads differ more than voices do makes the curvature too small, and the
- * estimate scatters by less than it says, by this much of the prior's share of it: spreads are
- * thought to differ by a normal 0.57 in log, 0.2 to 1.9 st, where the prior lets them by 0.8. */
-static const double WIDER = 0.5;
+/* Voices' spreads are thought to differ by a normal 0.57 in log, 0.2 to 1.9 st, which is worth as
+ * much as so many degrees of freedom: 1 / (2 0.57^2). A prior that lets them differ by more makes
+ * the curvature too small: the estimate scatters by less than it says, by WIDER of the prior's
+ * share of it, 1 - 0.57^2 / 0.8^2. */
+static const double LEAST_FREEDOM = 1.54, WIDER = 0.5;
 
 static double quadratic(const square *a, size_t n, const double *c)
 {
@@ -109,7 +110,7 @@ double interval_freedom(const fitted *f, const double *contrast)
                    (2 * SPREAD_STEP);
     }
     double of_log_variance = quadratic(&f->covariance, f->f.n, slope);
-    return fmax(2.0 / of_log_variance, 0.75);
+    return fmax(2.0 / of_log_variance, LEAST_FREEDOM);
 }
 
 cuts interval_cuts(double nu)

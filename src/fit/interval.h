@@ -38,7 +38,7 @@ typedef struct cuts {
     double below, above;
 } cuts;
 
-/* Degrees of freedom of a contrast of the means; 0.75 at the least. */
+/* Degrees of freedom of a contrast of the means; 1.54 at the least, what is known beforehand. */
 double interval_freedom(const fitted *f, const double *contrast);
 /* Of a mean, nu > 0; and of the log of a spread, the parameter at `at`. */
 cuts interval_cuts(double nu);
