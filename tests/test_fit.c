@@ -199,7 +199,7 @@ static void test_student_interval(void **state)
     (void)state;
     static const double x[] = {-6, -4, -1, 0, 2, 3, 6}, y[] = {58, 60, 60.5, 62, 61, 63, 64.5};
     enum { N = sizeof x / sizeof *x };
-    double c0, c1, v00, v01, v11, rss, lo, hi;
+    double c0, c1, v00, v01, v11, rss, lo, hi, low_s, high_s;
     table t;
     table_begin(&t, 1);
     for (int i = 0; i < N; i++)
@@ -221,6 +221,12 @@ static void test_student_interval(void **state)
     assert_true(interval_profile(&fit, slope, interval_cuts(nu), &lo, &hi));
     close_to("lower end", c1 - half, lo, 0.006 * half);
     close_to("upper end", c1 + half, hi, 0.006 * half);
+    /* And that of the spread chi-squared's, to a fiftieth: RSS / s^2 has N - 2 degrees. */
+    double log_s[MAXIMUM_PARAMETERS] = {0, 0, 1};
+    assert_true(interval_profile(&fit, log_s, interval_cuts_spread(&fit, 2), &low_s, &high_s));
+    close_to("lowest spread", 0.5 * log(rss / gsl_cdf_chisq_Pinv(0.975, N - 2)), low_s, 0.02);
+    close_to("highest spread", 0.5 * log(rss / gsl_cdf_chisq_Pinv(0.025, N - 2)), high_s, 0.02);
+    printf("log spread %.4f to %.4f\n", low_s, high_s);
     printf("slope %.4f, Student's half-width %.4f, the profile's %.4f %.4f\n", c1, half, c1 - lo,
            hi - c1);
 }
