@@ -221,7 +221,16 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
     world_clear(&now);
 }
 
-/* Tidied copies of some of worlds[n], best first, one of which climbs on; returns how many. */
+static bool is_known(const world *w, const world *others, size_t n_others, size_t n)
+{
+    for (size_t k = 0; k < n_others; k++)
+        if (moved(w->p2, others[k].p2, n) < settled)
+            return true;
+    return false;
+}
+
+/* Tidied copies of some of worlds[n], best first, one of which climbs on; returns how many, since
+ * those that come out alike are one. */
 static size_t tidy_some(const evidence *ev, const search_settings *s, workspace *work,
                         const world *worlds, size_t n, world *tidied)
 {
@@ -229,11 +238,15 @@ static size_t tidy_some(const evidence *ev, const search_settings *s, workspace 
     for (size_t k = 0; k < n && worlds[k].standing >= 0; k++) {
         if (k >= s->tidied && !worlds[k].by_leaps)
             continue;
-        world *w = &tidied[n_tidied++];
+        world *w = &tidied[n_tidied];
         *w = world_new(ev->n);
         copy_world(&worlds[k], ev->n, w);
         w->tidy = true;
         standing_tidy(ev, w);
+        if (is_known(w, tidied, n_tidied, ev->n))
+            world_clear(w);
+        else
+            n_tidied++;
     }
     climb_all(ev, s, s->tidied_rounds, work, tidied, n_tidied);
     effort_add(s->opt_effort,
