@@ -52,14 +52,6 @@ static void workspace_clear(workspace *w)
     free(w->down_step);
 }
 
-void world_clear(world *w)
-{
-    free(w->p2);
-    free(w->says);
-    free(w->steps);
-    *w = (world){.p2 = NULL};
-}
-
 static void pin(const evidence *ev, double *p2)
 {
     for (size_t i = 0; i < ev->n; i++)
@@ -105,15 +97,6 @@ static bool climb(const evidence *ev, const search_settings *s, int rounds, work
     if (w->tidy)
         standing_tidy(ev, w);
     return true;
-}
-
-static world world_new(size_t n)
-{
-    world w = {.p2 = xmalloc(n, sizeof *w.p2),
-               .says = xmalloc(n, sizeof *w.says),
-               .steps = xmalloc(n, sizeof *w.steps)};
-    w.m.hi = 0;
-    return w;
 }
 
 /* Best first. */
@@ -186,18 +169,6 @@ static bool start_by_takes(const evidence *ev, const search_settings *s, workspa
     return several;
 }
 
-static void copy_world(const world *from, size_t n, world *to)
-{
-    world kept = *to;
-    *to = *from;
-    to->p2 = kept.p2;
-    to->says = kept.says;
-    to->steps = kept.steps;
-    memcpy(to->p2, from->p2, n * sizeof *to->p2);
-    memcpy(to->says, from->says, n * sizeof *to->says);
-    memcpy(to->steps, from->steps, n * sizeof *to->steps);
-}
-
 /* Climbs on, and keeps what stood up best on the way: later rounds of EM may explain the harmonics
  * better by something else than the register. */
 static void climb_on(const evidence *ev, const search_settings *s, workspace *work, world *w)
@@ -205,7 +176,7 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
     world now = world_new(ev->n);
     double by = (double)INFINITY, *before = xmalloc(ev->n, sizeof *before);
     int round = s->first_rounds;
-    copy_world(w, ev->n, &now);
+    world_copy(w, ev->n, &now);
     for (; round < s->rounds && by >= settled; round++) {
         memcpy(before, now.p2, ev->n * sizeof *before);
         if (!climb(ev, s, 1, work, &now))
@@ -214,7 +185,7 @@ static void climb_on(const evidence *ev, const search_settings *s, workspace *wo
         by = moved(before, now.p2, ev->n);
         now.standing = standing_of(ev, &now);
         if (now.standing > w->standing)
-            copy_world(&now, ev->n, w);
+            world_copy(&now, ev->n, w);
     }
     effort_add(s->opt_effort, (double)ev->n * (s->rounds - round));
     free(before);
@@ -240,7 +211,7 @@ static size_t tidy_some(const evidence *ev, const search_settings *s, workspace 
             continue;
         world *w = &tidied[n_tidied];
         *w = world_new(ev->n);
-        copy_world(&worlds[k], ev->n, w);
+        world_copy(&worlds[k], ev->n, w);
         w->tidy = true;
         standing_tidy(ev, w);
         if (is_known(w, tidied, n_tidied, ev->n))

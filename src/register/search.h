@@ -10,7 +10,7 @@
 #include "register/hazard.h"
 #include "register/known.h"
 #include "register/regress.h"
-#include "register/steps.h"
+#include "register/world.h"
 
 typedef struct search_settings {
     regress_settings regress;
@@ -28,20 +28,7 @@ typedef struct search_settings {
 } search_settings;
 search_settings search_defaults(void);
 
-typedef struct world { /* where one start ended */
-    model m;
-    place where;
-    double gain;     /* log of the likelihood with flips over that without, nats */
-    bool by_leaps;   /* where EM began */
-    bool tidy;       /* after every round it loses the changes that have nothing to show */
-    double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
-    double *p2;      /* [n] probability of M2 */
-    saying *says;    /* [n] what the frames say under m */
-    harmonic_step *steps; /* [n] of the harmonics under m */
-} world;
-
 /* The best world; false when the evidence determines none. */
 bool search_run(const evidence *ev, const search_settings *s, world *best);
-void world_clear(world *w);
 
 #endif

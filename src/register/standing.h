@@ -4,7 +4,8 @@
 
 /* How well a world's changes of register stand up, each asked for evidence of its own. */
 
-#include "register/search.h"
+#include "register/evidence.h"
+#include "register/world.h"
 
 /* -log of the probability that none of the changes is a flip, 0 without any. The chain's own
  * likelihood is surest of worlds in which vowels or leaps are registers. */
