@@ -68,7 +68,7 @@ static void sessions_and_their_trend(void **state)
     const char *all = "2025-01-01/2025-04-01";
     assert_int_equal(call(state, "progress", "wren", "--since", "2025-03-01"), 0);
     table *t = result(state);
-    assert_int_equal(t->n_rows, 4 * 9 + 2 * 5 * 3);
+    assert_int_equal(t->n_rows, 4 * (9 + 2 * 3 + 2) + 2 * 5 * 3);
     assert_true(fabs(cell(t, "2025-02-01", "up.pitch", "estimate") - 64) < 0.3);
     assert_true(fabs(cell(t, "2025-04-01", "down.pitch", "estimate") - 61) < 0.3);
     assert_true(cell(t, all, "up.pitch.trend", "lo95") <= 0);
@@ -77,6 +77,8 @@ static void sessions_and_their_trend(void **state)
     assert_true(fabs(cell(t, all, "up.pitch.trend.scatter", "estimate")) < 0.1);
     assert_true(fabs(cell(t, "2025-03-01", "up.pitch.shift", "estimate")) < 0.1);
     assert_string_equal(table_note_value(t, "sessions_before"), "2");
+    assert_true(cell(t, "2025-01-01", "zone", "estimate") > 0);
+    assert_true(isnan(cell(t, "2025-01-01", "seam", "estimate"))); /* these takes have no flips */
     table_free(t);
     assert_says(state, ".out", "no sure change");
 }
@@ -108,6 +110,32 @@ static void singers_compared(void **state)
     table_free(t);
     assert_says(state, ".out", "# assumed");
     assert_int_equal(size_of(state, ".said"), 0);
+}
+
+/* Whoever is named first, the others come in one order. */
+static void singers_sorted(void **state)
+{
+    char *firsts[2];
+    for (int k = 0; k < 2; k++) {
+        assert_int_equal(
+            call(state, "compare", "owl", k ? "wren" : "rook", k ? "rook" : "wren", "--at", "0"),
+            0);
+        table *t = result(state);
+        double last = -INFINITY;
+        firsts[k] = xstrdup(table_cell(t, 9, 0));
+        for (size_t i = 0; i < t->n_rows; i++)
+            if (strcmp(table_cell(t, i, table_column(t, "parameter")), "up.pitch.difference") ==
+                0) {
+                double off = cell(t, table_cell(t, i, 0), "up.pitch.difference", "estimate");
+                assert_true(off >= last);
+                last = off;
+            }
+        assert_true(last > -INFINITY);
+        table_free(t);
+    }
+    assert_string_equal(firsts[0], firsts[1]);
+    free(firsts[0]);
+    free(firsts[1]);
 }
 
 /* A singer without calibration: everybody on the own scale, and a word about it. */
@@ -187,6 +215,7 @@ int main(void)
         cmocka_unit_test(sessions_and_their_trend),
         cmocka_unit_test(few_sessions),
         cmocka_unit_test(singers_compared),
+        cmocka_unit_test(singers_sorted),
         cmocka_unit_test(unlike_scales),
         cmocka_unit_test(levels_that_are_not_known),
         cmocka_unit_test(takes_to_record_next),

@@ -45,7 +45,7 @@ static void defaults(void *p)
 
 typedef struct comparison {
     size_t n, n_levels, middle; /* singers; levels, and which of them is the middle */
-    const char *const *names;   /* [n] */
+    const char **names;         /* [n] */
     plane *planes;              /* [n] */
     double at_db[LEVELS];
     course *courses; /* [n * LEVELS] */
@@ -62,6 +62,7 @@ static void comparison_clear(comparison *c)
         plane_clear(&c->planes[i]);
     for (size_t i = 0; i < c->n * LEVELS; i++)
         course_clear(&c->courses[i]);
+    free(c->names);
     free(c->planes);
     free(c->courses);
 }
@@ -148,15 +149,42 @@ static bool difference(const comparison *c, size_t other, size_t level, boundary
     return told;
 }
 
+static void swap_singers(comparison *c, size_t i, size_t k)
+{
+    const char *name = c->names[i];
+    plane p = c->planes[i];
+    course levels[LEVELS];
+    memcpy(levels, &c->courses[i * LEVELS], sizeof levels);
+    c->names[i] = c->names[k];
+    c->planes[i] = c->planes[k];
+    memcpy(&c->courses[i * LEVELS], &c->courses[k * LEVELS], sizeof levels);
+    c->names[k] = name;
+    c->planes[k] = p;
+    memcpy(&c->courses[k * LEVELS], levels, sizeof levels);
+}
+
+static double up_from_first(const comparison *c, size_t other, double assumed)
+{
+    scatter_fit f;
+    bool told = difference(c, other, c->middle, BOUNDARY_UP_PITCH, assumed, &f);
+    return told ? scatter_figure(&f, 1).estimate : INFINITY;
+}
+
+/* All but the first by where they flip going up, the lowest first, and those not told last. */
+static void sort_singers(comparison *c, double assumed)
+{
+    for (size_t i = 2; i < c->n; i++)
+        for (size_t k = i; k > 1 && up_from_first(c, k, assumed) < up_from_first(c, k - 1, assumed);
+             k--)
+            swap_singers(c, k, k - 1);
+}
+
 static void print_singer(const comparison *c, size_t i, table_writer *w)
 {
     follow_boundary(w, c->names[i], c->at_db[c->middle], course_at(c, i, c->middle)->whole);
     for (size_t k = 0; k < c->n_levels; k++)
-        for (int r = 0; k != c->middle && r < 3; r++) {
-            table_text(w, c->names[i]);
-            follow_cells(w, c->at_db[k], boundary_row_name(follow_rows[r]),
-                         boundary_figure(course_at(c, i, k)->whole, follow_rows[r]), "st");
-        }
+        if (k != c->middle)
+            follow_pitches(w, c->names[i], c->at_db[k], course_at(c, i, k)->whole);
 }
 
 /* Pitches and hysteresis at every level, leaps once. */
@@ -304,6 +332,7 @@ static int compare(const command_call *call, comparison *c, picture *where, err 
     plane_scale(c->planes, c->n);
     if (!choose_levels(call, c, e) || !fit(c, e))
         return EXIT_NO_ANSWER;
+    sort_singers(c, s->scatter_st);
     char *words = all_words(c, s->scatter_st);
     bool ok = print(call, c, words, e) && draw(call, c, words, where, e);
     free(words);
@@ -314,7 +343,7 @@ static int run(const command_call *call, err *e)
 {
     const settings *s = call->settings;
     picture where;
-    comparison c = {.names = call->operands};
+    comparison c = {.n = 0};
     if (!picture_choose(s->out, WIDTH_PX, WIDTH_PX, &where, e))
         return EXIT_USAGE;
     for (size_t i = 1; i < call->n; i++)
@@ -323,6 +352,8 @@ static int run(const command_call *call, err *e)
                 err_set(e, "%s is named twice.", call->operands[i]);
                 return EXIT_USAGE;
             }
+    c.names = xmalloc(call->n, sizeof *c.names);
+    memcpy(c.names, call->operands, call->n * sizeof *c.names);
     c.planes = xcalloc(call->n, sizeof *c.planes);
     c.courses = xcalloc(call->n * LEVELS, sizeof *c.courses);
     int code = compare(call, &c, &where, e);
@@ -335,7 +366,8 @@ const command command_compare = {
     .summary = "singers side by side: their maps, and by how much they differ",
     .usage = "SINGER SINGER...",
     .detail = "Prints each singer's boundary where all have sung, soft, middle and loud, then the "
-              "difference\nof each from the first with a 95 % interval that allows for the scatter "
+              "difference\nof each from the first, lowest up-flip first, with a 95 % interval that "
+              "allows for the scatter "
               "between sessions.\nLevels are sound pressure when all are calibrated, else each "
               "session's own scale.",
     .examples = "seamline compare robin wren -o both.png",

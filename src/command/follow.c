@@ -92,6 +92,15 @@ void follow_boundary(table_writer *w, const char *who, double at_db, const bound
     }
 }
 
+void follow_pitches(table_writer *w, const char *who, double at_db, const boundary *b_or_null)
+{
+    for (int r = 0; r < 3; r++) {
+        table_text(w, who);
+        follow_cells(w, at_db, boundary_row_name(follow_rows[r]),
+                     b_or_null ? boundary_figure(b_or_null, follow_rows[r]) : untold, "st");
+    }
+}
+
 static void change_row(table_writer *w, const char *who, double at_db, boundary_row row,
                        const char *what, figure f, const char *unit)
 {

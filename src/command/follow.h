@@ -28,6 +28,8 @@ bool follow_levels(const plane *p, double at_db, double assumed_scatter_st, prog
 void follow_cells(table_writer *w, double at_db, const char *parameter, figure f, const char *unit);
 /* All rows of a boundary, each with `who` before it; b NULL gives them empty. */
 void follow_boundary(table_writer *w, const char *who, double at_db, const boundary *b_or_null);
+/* Those that hang on the level: both pitches and the hysteresis. */
+void follow_pitches(table_writer *w, const char *who, double at_db, const boundary *b_or_null);
 /* What a coefficient says: PARAMETER.what, the least detectable size of it, and the scatter between
  * sessions; f NULL gives them empty. `per` is the unit. */
 void follow_change(table_writer *w, const char *who, double at_db, boundary_row row,

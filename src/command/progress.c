@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* progress SINGER: the boundary of each session at one level, what moved, and whether that is more
  * than sessions scatter. */
+#include "base/array.h"
 #include "command/command.h"
 #include "command/follow.h"
 #include "command/from_journal.h"
 #include "command/option_rows.h"
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
+#include "register/seam.h"
 #include "show/progress.h"
 #include "sound/date.h"
 
@@ -80,8 +82,35 @@ static void print_changes(const settings *s, const plane *p, const course *c, ta
     }
 }
 
-static bool print(const command_call *call, const plane *p, const progress *shown,
-                  const progress_labels *labels, err *e)
+/* Of the flips in the session's takes that count. */
+static double seam_of_session(const plane *p, const plane_session *s)
+{
+    flips *found = xcalloc(s->n, sizeof *found);
+    size_t n = 0;
+    for (size_t i = s->first; i < s->first + s->n; i++)
+        if (p->use[i] == PLANE_COUNTS)
+            found[n++] = p->items[i].flips;
+    double seam = seam_median(found, n);
+    free(found);
+    return seam;
+}
+
+/* The boundary at the middle level, its pitches at the others, and what hangs on no level. */
+static void print_session(const plane *p, const progress_levels *all, size_t i, table_writer *w)
+{
+    const double nan = (double)NAN;
+    const char *date = p->sessions[i].date;
+    follow_boundary(w, date, all->courses[0].at_db, all->courses[0].sessions[i]);
+    for (size_t k = 1; k < all->n; k++)
+        follow_pitches(w, date, all->courses[k].at_db, all->courses[k].sessions[i]);
+    table_text(w, date);
+    follow_cells(w, nan, "zone", all->zones[i], "st*dB");
+    table_text(w, date);
+    follow_cells(w, nan, "seam", (figure){seam_of_session(p, &p->sessions[i]), nan, nan}, "JND");
+}
+
+static bool print(const command_call *call, const plane *p, const progress_levels *all,
+                  const progress *shown, const progress_labels *labels, err *e)
 {
     const settings *s = call->settings;
     const course *c = shown->course;
@@ -96,7 +125,7 @@ static bool print(const command_call *call, const plane *p, const progress *show
     free(words);
     note_reasons(p, c, w);
     for (size_t i = 0; i < c->n; i++)
-        follow_boundary(w, p->sessions[i].date, c->at_db, c->sessions[i]);
+        print_session(p, all, i, w);
     print_changes(s, p, c, w);
     return table_writer_close(w, e);
 }
@@ -115,7 +144,7 @@ static int follow(const command_call *call, const plane *p, picture *where, err 
                               .a4_hz = call->shared->a4_hz,
                               .pitch_only = p->pitch_only};
     progress shown = progress_of(&all.courses[0], all.first_day, s->scatter_st);
-    int code = print(call, p, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
+    int code = print(call, p, &all, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
                    ? EXIT_DONE
                    : EXIT_INPUT;
     progress_levels_clear(&all);
