@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/text.h"
 #include "command/command.h"
+#include "command/comparison.h"
 #include "command/follow.h"
 #include "command/from_journal.h"
 #include "command/option_rows.h"
@@ -18,7 +19,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { WIDTH_PX = 1200, LEVELS = COMPARE_LEVELS };
+enum { WIDTH_PX = 1200 };
 /* Levels closer than this are not soft and loud. */
 static const double NARROW_DB = 2;
 
@@ -43,30 +44,6 @@ static void defaults(void *p)
     *(settings *)p = (settings){.at_db = (double)NAN, .scatter_st = COURSE_SCATTER_ST};
 }
 
-typedef struct comparison {
-    size_t n, n_levels, middle; /* singers; levels, and which of them is the middle */
-    const char **names;         /* [n] */
-    plane *planes;              /* [n] */
-    double at_db[LEVELS];
-    course *courses; /* [n * LEVELS] */
-} comparison;
-
-static const course *course_at(const comparison *c, size_t singer, size_t level)
-{
-    return &c->courses[singer * LEVELS + level];
-}
-
-static void comparison_clear(comparison *c)
-{
-    for (size_t i = 0; i < c->n; i++)
-        plane_clear(&c->planes[i]);
-    for (size_t i = 0; i < c->n * LEVELS; i++)
-        course_clear(&c->courses[i]);
-    free(c->names);
-    free(c->planes);
-    free(c->courses);
-}
-
 static bool load(const command_call *call, comparison *c, err *e)
 {
     const settings *s = call->settings;
@@ -74,6 +51,7 @@ static bool load(const command_call *call, comparison *c, err *e)
     bool ok = journal_open(call->shared->journal, JOURNAL_READ, &j, e);
     if (!ok)
         return false;
+    ok = journal_snapshot(j, e);
     for (size_t i = 0; ok && i < call->n; i++) {
         const char *vowel = s->vowel ? s->vowel : i ? c->planes[0].vowel : NULL;
         ok = load_plane(j, call->operands[i], vowel, s->gain, &c->planes[i], e);
@@ -113,9 +91,9 @@ static bool choose_levels(const command_call *call, comparison *c, err *e)
         c->at_db[0] = 0.5 * (lo + hi);
         return true;
     }
-    c->n_levels = LEVELS;
+    c->n_levels = COMPARE_LEVELS;
     c->middle = 1;
-    for (int k = 0; k < LEVELS; k++)
+    for (int k = 0; k < COMPARE_LEVELS; k++)
         c->at_db[k] = lo + (hi - lo) * (0.1 + 0.4 * k);
     return true;
 }
@@ -124,67 +102,17 @@ static bool fit(comparison *c, err *e)
 {
     for (size_t i = 0; i < c->n; i++)
         for (size_t k = 0; k < c->n_levels; k++)
-            if (!follow_course(&c->planes[i], c->at_db[k], &c->courses[i * LEVELS + k], e))
+            if (!follow_course(&c->planes[i], c->at_db[k], &c->courses[i * COMPARE_LEVELS + k], e))
                 return false;
     return true;
 }
 
-/* The sessions of two singers on whether it is the second. */
-static bool difference(const comparison *c, size_t other, size_t level, boundary_row row,
-                       double assumed, scatter_fit *out)
-{
-    const course *both[2] = {course_at(c, 0, level), course_at(c, other, level)};
-    scatter_point *points = xcalloc(both[0]->n + both[1]->n, sizeof *points);
-    size_t n = 0;
-    for (int k = 0; k < 2; k++) {
-        scatter_point *own = course_points(both[k], row, NULL);
-        for (size_t i = 0; i < both[k]->n; i++) {
-            points[n] = own[i];
-            points[n++].x[1] = k;
-        }
-        free(own);
-    }
-    bool told = scatter_regress(points, n, 2, assumed, out);
-    free(points);
-    return told;
-}
-
-static void swap_singers(comparison *c, size_t i, size_t k)
-{
-    const char *name = c->names[i];
-    plane p = c->planes[i];
-    course levels[LEVELS];
-    memcpy(levels, &c->courses[i * LEVELS], sizeof levels);
-    c->names[i] = c->names[k];
-    c->planes[i] = c->planes[k];
-    memcpy(&c->courses[i * LEVELS], &c->courses[k * LEVELS], sizeof levels);
-    c->names[k] = name;
-    c->planes[k] = p;
-    memcpy(&c->courses[k * LEVELS], levels, sizeof levels);
-}
-
-static double up_from_first(const comparison *c, size_t other, double assumed)
-{
-    scatter_fit f;
-    bool told = difference(c, other, c->middle, BOUNDARY_UP_PITCH, assumed, &f);
-    return told ? scatter_figure(&f, 1).estimate : INFINITY;
-}
-
-/* All but the first by where they flip going up, the lowest first, and those not told last. */
-static void sort_singers(comparison *c, double assumed)
-{
-    for (size_t i = 2; i < c->n; i++)
-        for (size_t k = i; k > 1 && up_from_first(c, k, assumed) < up_from_first(c, k - 1, assumed);
-             k--)
-            swap_singers(c, k, k - 1);
-}
-
 static void print_singer(const comparison *c, size_t i, table_writer *w)
 {
-    follow_boundary(w, c->names[i], c->at_db[c->middle], course_at(c, i, c->middle)->whole);
+    follow_boundary(w, c->names[i], c->at_db[c->middle], comparison_course(c, i, c->middle)->whole);
     for (size_t k = 0; k < c->n_levels; k++)
         if (k != c->middle)
-            follow_pitches(w, c->names[i], c->at_db[k], course_at(c, i, k)->whole);
+            follow_pitches(w, c->names[i], c->at_db[k], comparison_course(c, i, k)->whole);
 }
 
 /* Pitches and hysteresis at every level, leaps once. */
@@ -194,7 +122,7 @@ static void print_difference(const comparison *c, size_t other, double assumed, 
     for (size_t k = 0; k < c->n_levels; k++)
         for (int r = 0; r < (k == c->middle ? FOLLOW_ROWS : 3); r++) {
             scatter_fit f;
-            bool told = difference(c, other, k, follow_rows[r], assumed, &f);
+            bool told = comparison_difference(c, other, k, follow_rows[r], assumed, &f);
             follow_change(w, who, c->at_db[k], follow_rows[r], "difference", told ? &f : NULL,
                           "st");
         }
@@ -208,7 +136,7 @@ static char *words_of(const comparison *c, size_t other, flip_direction d, doubl
     scatter_fit f;
     const char *way = d == FLIP_UP ? "Going up" : "Coming down";
     boundary_row row = d == FLIP_UP ? BOUNDARY_UP_PITCH : BOUNDARY_DOWN_PITCH;
-    if (!difference(c, other, c->middle, row, assumed, &f))
+    if (!comparison_difference(c, other, c->middle, row, assumed, &f))
         return xformat("%s: not both of %s and %s are told.", way, who, first);
     char at[64] = ""; /* nothing where levels are not known */
     if (!c->planes[0].pitch_only)
@@ -251,7 +179,7 @@ static void note_counts(const comparison *c, double assumed, table_writer *w)
                    "left out",
                    c->names[i], *p->vowel ? p->vowel : "not stated", p->n, p->n_sessions,
                    plane_count(p, PLANE_HELD), plane_count(p, PLANE_AT_WILL));
-        const boundary *b = course_at(c, i, c->middle)->whole;
+        const boundary *b = comparison_course(c, i, c->middle)->whole;
         for (int row = 0; row < BOUNDARY_ROWS; row++)
             if (boundary_reason(b, (boundary_row)row))
                 table_note(w, "singer", "%s: %s: %s", c->names[i],
@@ -260,7 +188,7 @@ static void note_counts(const comparison *c, double assumed, table_writer *w)
     }
     for (size_t i = 1; i < c->n; i++) {
         scatter_fit f;
-        if (difference(c, i, c->middle, BOUNDARY_UP_PITCH, assumed, &f) && f.assumed)
+        if (comparison_difference(c, i, c->middle, BOUNDARY_UP_PITCH, assumed, &f) && f.assumed)
             table_note(w, "assumed", "sessions scatter by %.2f st: too few of %s and %s to tell",
                        f.scatter, c->names[0], c->names[i]);
     }
@@ -289,7 +217,7 @@ static compare_difference *differences(const comparison *c, double assumed)
         for (size_t k = 0; k < c->n_levels; k++)
             for (int d = 0; d < 2; d++) {
                 scatter_fit f;
-                bool told = difference(c, i, k, rows[d], assumed, &f);
+                bool told = comparison_difference(c, i, k, rows[d], assumed, &f);
                 all[i - 1].at[k][d] = told ? scatter_figure(&f, 1) : (figure){NAN, NAN, NAN};
             }
     return all;
@@ -314,7 +242,7 @@ static bool draw(const command_call *call, const comparison *c, const char *word
     for (size_t i = 0; i < c->n; i++) {
         const plane *p = &c->planes[i];
         labels.sessions += p->n_sessions;
-        map_gather(p->paths, p->n, course_at(c, i, c->middle)->whole, &maps[i]);
+        map_gather(p->paths, p->n, comparison_course(c, i, c->middle)->whole, &maps[i]);
     }
     bool ok = compare_draw(&shown, &labels, where, e);
     for (size_t i = 0; i < c->n; i++)
@@ -332,7 +260,7 @@ static int compare(const command_call *call, comparison *c, picture *where, err 
     plane_scale(c->planes, c->n);
     if (!choose_levels(call, c, e) || !fit(c, e))
         return EXIT_NO_ANSWER;
-    sort_singers(c, s->scatter_st);
+    comparison_sort(c, s->scatter_st);
     char *words = all_words(c, s->scatter_st);
     bool ok = print(call, c, words, e) && draw(call, c, words, where, e);
     free(words);
@@ -355,7 +283,7 @@ static int run(const command_call *call, err *e)
     c.names = xmalloc(call->n, sizeof *c.names);
     memcpy(c.names, call->operands, call->n * sizeof *c.names);
     c.planes = xcalloc(call->n, sizeof *c.planes);
-    c.courses = xcalloc(call->n * LEVELS, sizeof *c.courses);
+    c.courses = xcalloc(call->n * COMPARE_LEVELS, sizeof *c.courses);
     int code = compare(call, &c, &where, e);
     comparison_clear(&c);
     return code;

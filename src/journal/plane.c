@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "journal/plane.h"
+
 #include "base/array.h"
 #include "base/text.h"
+#include "journal/sql.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -134,9 +136,14 @@ bool plane_load(journal *j, const char *singer, const char *vowel_or_null, plane
 {
     journal_item *all;
     size_t n;
+    bool begun;
     *out = (plane){0};
-    if (!choose_vowel(j, singer, vowel_or_null, out, e) ||
-        !journal_tracks(j, singer, NULL, &all, &n, e)) {
+    if (!sql_begin_read(j, &begun, e))
+        return false;
+    bool fine = choose_vowel(j, singer, vowel_or_null, out, e) &&
+                journal_tracks(j, singer, NULL, &all, &n, e);
+    sql_end_read(j, begun);
+    if (!fine) {
         plane_clear(out);
         return false;
     }

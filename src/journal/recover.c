@@ -159,6 +159,9 @@ static bool recover_into(const char *path, journal *to, size_t *takes, size_t *l
     char *plain = xformat("%s%s", path[0] == '/' ? "" : "./", path);
     bool fine = sqlite3_open_v2(plain, &r.from, SQLITE_OPEN_READWRITE, NULL) == SQLITE_OK ||
                 err_set(e, "The journal %s cannot be opened.", path);
+    /* Otherwise SQLite reads nothing of a file that is shorter than its first page says. */
+    if (fine)
+        sqlite3_exec(r.from, "PRAGMA writable_schema = ON", NULL, NULL, NULL);
     fine = fine && rescue_all(&r, takes, lost, e);
     sqlite3_close(r.from);
     free(plain);
