@@ -94,6 +94,17 @@ static void test_columns(void **state)
     assert_int_equal(text_columns("a\xFF\xFE"), 3);
 }
 
+/* As many characters as asked for, the ellipsis among them; what fits is not cut. */
+static void test_shown(void **state)
+{
+    (void)state;
+    char *cut = text_shown("a" BIRD "cde", 4), *whole = text_shown("a" BIRD "c\n", 5);
+    assert_string_equal(cut, "a" BIRD "c\xE2\x80\xA6");
+    assert_string_equal(whole, "a" BIRD "c\\n");
+    free(cut);
+    free(whole);
+}
+
 /* Three birds take as much room as six letters. */
 static void test_wrapped(void **state)
 {
@@ -291,11 +302,17 @@ static int enter(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_pitches),       cmocka_unit_test(test_names_come_back),
-        cmocka_unit_test(test_columns),       cmocka_unit_test(test_wrapped),
-        cmocka_unit_test(test_aligned),       cmocka_unit_test(test_table_on_a_terminal),
-        cmocka_unit_test(test_narrow_screen), cmocka_unit_test(test_progress),
-        cmocka_unit_test(test_suggestions),   cmocka_unit_test(test_next_within),
+        cmocka_unit_test(test_pitches),
+        cmocka_unit_test(test_names_come_back),
+        cmocka_unit_test(test_columns),
+        cmocka_unit_test(test_shown),
+        cmocka_unit_test(test_wrapped),
+        cmocka_unit_test(test_aligned),
+        cmocka_unit_test(test_table_on_a_terminal),
+        cmocka_unit_test(test_narrow_screen),
+        cmocka_unit_test(test_progress),
+        cmocka_unit_test(test_suggestions),
+        cmocka_unit_test(test_next_within),
     };
     return cmocka_run_group_tests_name("terminal", tests, enter, leave_folder);
 }
