@@ -237,6 +237,11 @@ static size_t reason_is_true(const known *k, const table *t, size_t row)
         return n;
     n += range_is_true(k, why, "in chest voice from ", 1, st);
     n += range_is_true(k, why, "in light voice from ", 2, st);
+    const char *stop = after(why, "then stop near ");
+    if (stop) {
+        assert_true(note_was_sung(&k->plane, 2, st, strtod(stop, NULL) - 0.5));
+        n++;
+    }
     if (middle) {
         is_db(middle, k->reach.middle_db);
         n++;

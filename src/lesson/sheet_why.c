@@ -208,7 +208,8 @@ static void light_low_why(say *y)
                 say_note(y, low->lo_st), low->lowered ? "" : "still ",
                 low->lowered ? "" : "the middle level, ", say_db(y, low->db), PLACES_SPARE_DB);
         if (isfinite(low->flip_st))
-            fprintf(y->out, ", above the flip back near %s", say_note(y, low->flip_st));
+            fprintf(y->out, ", %sabove the flip back near %s",
+                    lround(low->flip_st) == low->lo_st ? "just " : "", say_note(y, low->flip_st));
         fputs(".", y->out);
     } else {
         fputs("Every note was sung in that register.", y->out);
@@ -222,8 +223,10 @@ static void turns(say *y)
     const sheet_line *l = y->l;
     double up = l->turn_db[FLIP_UP], down = l->turn_db[FLIP_DOWN];
     if (down > l->room.hi_db)
-        fputs(" Growing, it may well stay in light voice at these levels; do not force it over.",
-              y->out);
+        fprintf(y->out,
+                " Growing, it may well stay in light voice: then stop near %s, below its loudest "
+                "there, and do not force it over.",
+                say_db(y, fmin(l->room.hi_db, places_room_of(&y->s->sung, 2, l->zone[0]).hi_db)));
     else if (isfinite(down))
         fprintf(y->out, " Growing, it turns to chest voice near %s.",
                 say_db(y, fmax(down, l->room.lo_db)));
@@ -274,13 +277,14 @@ static void shared(say *y)
 {
     const sheet_line *l = y->l;
     double middle = y->s->sung.middle_db;
+    bool at_middle = lround(l->db) == lround(middle); /* as they are said */
     fprintf(y->out, "%s was sung in both registers", say_note(y, l->zone[0]));
     if (levels(y)) {
         fputs(", and both have room there from ", y->out);
         span(y, l->room.lo_db, l->room.hi_db);
-        fprintf(y->out, l->db == middle ? "; %s is the middle level" : "; %s is nearest",
+        fprintf(y->out, at_middle ? "; %s is the middle level" : "; %s is nearest",
                 say_db(y, l->db));
-        if (l->db != middle)
+        if (!at_middle)
             fprintf(y->out, " to the middle level, %s", say_db(y, middle));
     }
     fputs(".", y->out);

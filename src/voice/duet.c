@@ -133,12 +133,13 @@ static bool harmonic_of(double hz, double f0, double slack_hz)
     return fabs(hz - number_of(hz, f0) * f0) <= fmax(slack_hz, 0.012 * hz);
 }
 
-/* Is one pitch a simple part or multiple of the other? */
+/* Is one pitch a simple part or multiple of the other? A single voice whose formants lie on its
+ * second and third harmonics seems to be two a fifth apart, either way. */
 static bool related(double f0, double f2)
 {
     for (int up = 1; up <= 6; up++)
         for (int down = 1; down <= 4; down++)
-            if ((up == 1 || down <= 2) && fabs(f2 / f0 * down / up - 1) < 0.02)
+            if ((up <= 2 || down <= 2) && fabs(f2 / f0 * down / up - 1) < 0.02)
                 return true;
     return false;
 }
