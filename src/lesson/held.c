@@ -12,6 +12,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+static const double silence_s = 0.15; /* a longer gap ends a stretch of voice: voice/run.h */
+
 held_settings held_defaults(void)
 {
     return (held_settings){.pitch_st = 1,
@@ -176,21 +178,37 @@ static double chance_of_change(const flips *found)
     return 1 - none;
 }
 
-/* Sets the register's bit of moved or untold, or neither. */
-static void find_register(const flips *found, const held_settings *s, held_score *out)
+/* Whether one register ends and the other begins after a silence, where no flip is to be heard. */
+static bool changes_in_silence(const track *t)
 {
-    double chance = chance_of_change(found);
-    bool moved = chance >= FLIP_ASSERTED || (out->register_share < s->register_share &&
-                                             out->register_share > 1 - s->register_share);
-    if (moved && !s->hummed)
+    size_t last = 0;
+    for (size_t i = 0; i < t->n; i++) {
+        if (!t->reg[i])
+            continue;
+        if (t->reg[last] && t->reg[last] != t->reg[i] && (double)(i - last) * t->hop_s > silence_s)
+            return true;
+        last = i;
+    }
+    return false;
+}
+
+/* Sets the register's bit of moved or untold, or neither. */
+static void find_register(const track *t, const flips *found, const held_settings *s,
+                          held_score *out)
+{
+    double chance = chance_of_change(found), share = out->register_share;
+    bool both = share < s->register_share && share > 1 - s->register_share;
+    if (s->hummed)
+        out->untold |= LESSON_REGISTER;
+    else if (chance >= FLIP_ASSERTED || (both && changes_in_silence(t)))
         out->moved |= LESSON_REGISTER;
-    else if (s->hummed || chance >= s->doubt || isnan(out->register_share))
+    else if (both || chance >= s->doubt || isnan(share))
         out->untold |= LESSON_REGISTER;
 }
 
 static void find_moved(const track *t, const flips *found, const held_settings *s, held_score *out)
 {
-    find_register(found, s, out);
+    find_register(t, found, s, out);
     flips at = flips_from(found, out->moved & LESSON_REGISTER ? 0 : FLIP_ASSERTED);
     if (out->flips)
         leap_add(t, out->pitch_step_cents / 200, &at);
