@@ -13,12 +13,12 @@
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_linalg.h>
 
-enum { REPEATS = 20, MOST_ATTEMPTS = 64, PARAMETERS = 7 };
+enum { REPEATS = 20, MOST_ATTEMPTS = 64, PARAMETERS = SIMBOUND_PARAMETERS };
 /* Coarser frames than the fit's lose nothing here: 0.05 st of a slide. */
 static const double STEP_S = 0.025;
 
 /* up, down; slopes; log spreads; offset. */
-enum { UP, DOWN, UP_SLOPE, DOWN_SLOPE, UP_SPREAD, DOWN_SPREAD, OFFSET };
+enum { UP, DOWN, UP_SLOPE = SIMBOUND_UP_SLOPE, DOWN_SLOPE, UP_SPREAD, DOWN_SPREAD, OFFSET };
 
 static threshold_point point_of(level_pitch p, double at_db)
 {
@@ -74,18 +74,18 @@ static void score_of(const path *p, double at_db, const double *theta, double sc
     attempts_clear(&a);
 }
 
-static void add_information(const simsinger *s, simtake take, double at_db, gsl_rng *r,
-                            gsl_matrix *information)
+void simbound_information(const simsinger *s, simtake take, double at_db, size_t times, gsl_rng *r,
+                          gsl_matrix *information)
 {
     double theta[PARAMETERS], score[PARAMETERS];
     truth_of(s, at_db, theta);
     take.step_s = STEP_S;
-    for (int k = 0; k < REPEATS; k++) {
+    for (size_t k = 0; k < times; k++) {
         path p = simpath_new(s, &take, "take", r);
         memset(score, 0, sizeof score);
         score_of(&p, at_db, theta, score);
         gsl_vector_view v = gsl_vector_view_array(score, PARAMETERS);
-        gsl_blas_dsyr(CblasLower, 1.0 / REPEATS, &v.vector, information);
+        gsl_blas_dsyr(CblasLower, 1.0 / (double)times, &v.vector, information);
         simpath_free(&p);
     }
 }
@@ -95,7 +95,7 @@ bool simbound_add(const simsinger *s, const simtake *takes, size_t n, double at_
 {
     gsl_matrix *m = gsl_matrix_calloc(PARAMETERS, PARAMETERS);
     for (size_t i = 0; i < n; i++)
-        add_information(s, takes[i], at_db, r, m);
+        simbound_information(s, takes[i], at_db, REPEATS, r, m);
     gsl_error_handler_t *handler = gsl_set_error_handler_off();
     bool told = gsl_linalg_cholesky_decomp1(m) == GSL_SUCCESS;
     gsl_set_error_handler(handler);

@@ -11,6 +11,15 @@
 
 #include "voice/simpath.h"
 
+#include <gsl/gsl_matrix.h>
+
+enum { SIMBOUND_UP_SLOPE = 2, SIMBOUND_PARAMETERS = 7 };
+
+/* Adds one take's information, the mean of so many times, to the lower half of a matrix of
+ * SIMBOUND_PARAMETERS rows. */
+void simbound_information(const simsinger *s, simtake take, double at_db, size_t times, gsl_rng *r,
+                          gsl_matrix *information);
+
 /* Adds to variance[row], up.pitch to hysteresis, in their units squared. False, and nothing added,
  * when the takes do not tell all. */
 bool simbound_add(const simsinger *s, const simtake *takes, size_t n, double at_db, gsl_rng *r,
