@@ -144,6 +144,33 @@ static inline table *table_of(const said *s)
     return t;
 }
 
+static inline char *all_exported(void)
+{
+    said s = run("export");
+    if (s.code != EXIT_DONE)
+        fail_msg("export: %s", s.err);
+    free(s.err);
+    return s.out;
+}
+
+/* Each take whose name begins a line of `rows` is in `all`, an export; how many there are. */
+static inline size_t check_there(const char *rows, const char *all, const char *what)
+{
+    size_t n = 0;
+    for (const char *at = rows; *at;) {
+        size_t length = strcspn(at, "\n"), digits = strspn(at, "0123456789abcdef");
+        if (at[length] && at[digits] == '\t' && digits >= 10) {
+            char *name = xformat("\t%.*s", (int)digits, at);
+            if (!strstr(all, name))
+                fail_msg("%s: take %s was reported and is not there", what, name + 1);
+            free(name);
+            n++;
+        }
+        at += length + (at[length] == '\n');
+    }
+    return n;
+}
+
 static inline size_t rows_of(const said *s)
 {
     table *t = table_of(s);

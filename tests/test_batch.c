@@ -133,15 +133,6 @@ static void end(showing *s)
     free(s);
 }
 
-static char *exported(void)
-{
-    said s = run("export");
-    if (s.code != EXIT_DONE)
-        fail_msg("export: %s", s.err);
-    free(s.err);
-    return s.out;
-}
-
 /* The journal is sound, and every take that was printed is in it. */
 static size_t check_kept(void)
 {
@@ -149,18 +140,8 @@ static size_t check_kept(void)
     if (s.code != EXIT_DONE)
         fail_msg("verify: %s%s", s.out, s.err);
     said_clear(&s);
-    char *rows = read_file("printed"), *all = exported();
-    size_t n = 0;
-    for (char *at = strstr(rows, "take\tfile\t"); at; n++) {
-        at = strchr(at, '\n');
-        if (!at || !at[1])
-            break;
-        at++;
-        char *name = xformat("\t%.*s", (int)strcspn(at, "\t\n"), at);
-        if (!strstr(all, name))
-            fail_msg("take %s was printed and is not there", name + 1);
-        free(name);
-    }
+    char *rows = read_file("printed"), *all = all_exported();
+    size_t n = check_there(rows, all, "printed");
     free(rows);
     free(all);
     return n;
@@ -241,7 +222,7 @@ static void test_without_a_stop(void **state)
     assert_non_null(strstr(s->text, " s left"));
     /* a machine that does other work by turns may be off by so much */
     assert_true(told < 10 || (ratio > 1.0 / 3 && ratio < 3));
-    whole = exported();
+    whole = all_exported();
     end(s);
 }
 
@@ -274,7 +255,7 @@ static void test_stopped_again_and_again(void **state)
     assert_int_equal(check_kept(), n);
     assert_non_null(strstr(s->text, "were in the journal already"));
     end(s);
-    char *all = exported();
+    char *all = all_exported();
     assert_string_equal(all, whole);
     free(all);
     free(whole);
@@ -320,20 +301,20 @@ static void test_changes_are_stopped(void **state)
                                    {"seamline", "journal", "remove", take, "--yes"},
                                    {"seamline", "journal", "restore", take}};
     for (size_t k = 0; k < sizeof acts / sizeof *acts; k++) {
-        char *before = exported();
+        char *before = all_exported();
         double start_s = children_s();
         char *told = run_stopped(acts[k]);
         double stopped_s = children_s() - start_s;
         assert_string_equal(told, "seamline: Stopped while the registers of singer-0 were "
                                   "decoded: the journal is as it was.\n");
         free(told);
-        char *after = exported();
+        char *after = all_exported();
         assert_string_equal(after, before);
         free(after);
         start_s = children_s();
         check_done(run_list(acts[k] + 1));
         double whole_s = children_s() - start_s;
-        after = exported();
+        after = all_exported();
         assert_string_not_equal(after, before);
         free(after);
         free(before);

@@ -142,15 +142,6 @@ static ending run_act(const world *w, const act *a, fault f)
                     read_file("stderr")};
 }
 
-static char *exported(void)
-{
-    said s = run("export");
-    if (s.code != EXIT_DONE)
-        fail_msg("export: %s", s.err);
-    free(s.err);
-    return s.out;
-}
-
 static void shell(const char *line)
 {
     if (system(line) != 0)
@@ -160,24 +151,6 @@ static void shell(const char *line)
 static void stand(void)
 {
     shell("rm -f j.db* copy.db*; cp before.db j.db");
-}
-
-/* A row of take names at the beginning of lines, after `skip` bytes, each of which is in `all`. */
-static size_t check_there(const char *rows, const char *all, const char *what)
-{
-    size_t n = 0;
-    for (const char *at = rows; *at;) {
-        size_t length = strcspn(at, "\n"), digits = strspn(at, "0123456789abcdef");
-        if (at[length] && at[digits] == '\t' && digits >= 10) {
-            char *name = xformat("\t%.*s", (int)digits, at);
-            if (!strstr(all, name))
-                fail_msg("%s: take %s was reported and is not there", what, name + 1);
-            free(name);
-            n++;
-        }
-        at += length + (at[length] == '\n');
-    }
-    return n;
 }
 
 static void check_none_lost(const char *before, const char *all, const char *what)
@@ -216,7 +189,7 @@ static void check_goes_on(const world *w, const act *a, const char *now, const c
     if (x.code != EXIT_DONE)
         fail_msg("%s: said again it ends with %d: %s", what, x.code, x.err);
     ending_clear(&x);
-    char *all = exported();
+    char *all = all_exported();
     if (strcmp(all, a->after) != 0) {
         write_file("got", all);
         write_file("want", a->after);
@@ -262,7 +235,7 @@ static const char *what_it_says(const world *w, act *a, const char *what)
         if (memcmp(a->seen[i].digest, now.digest, sizeof now.digest) == 0)
             return a->seen[i].says;
     check_sound(what);
-    now.says = exported();
+    now.says = all_exported();
     check_goes_on(w, a, now.says, what);
     array_reserve((void **)&a->seen, &a->room_seen, a->n_seen + 1, sizeof *a->seen);
     a->seen[a->n_seen++] = now;
@@ -307,7 +280,7 @@ static void rehearse(world *w)
             fail_msg("%s %s: %d, %s", a->args[0], a->args[1], x.code, x.err);
         ending_clear(&x);
         read_steps(a);
-        a->after = exported();
+        a->after = all_exported();
         stand();
         long start = now_us();
         x = run_act(w, a, (fault){0});
@@ -445,7 +418,7 @@ static void prepare(world *w)
     check_done(run("add", "robin", "v/take-00.wav@1-1.8", "v/take-00.wav@2-2.8", "--date",
                    "2024-01-01", "--vowel", "a"));
     check_done(run("add", "wren", "v/take-01.wav@1-1.8", "--date", "2024-01-01", "--vowel", "a"));
-    w->before = exported();
+    w->before = all_exported();
     said s = run("takes", "robin");
     table *t = table_of(&s);
     w->take = xstrdup(cell(t, 0, "take"));
