@@ -14,8 +14,6 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_statistics_double.h>
 
-/* Observations from which on the search starts from a part of them. */
-enum { MANY = 150 };
 /* A curve is tried from so many flips over such a range on: one more than its coefficients,
  * spreads and offset. With fewer, what is told of straight voices would get wide for nothing. */
 static const double CURVE_FLIPS = 9, CURVE_RANGE_DB = 8;
@@ -119,7 +117,7 @@ static void fit_apart(estimate *e)
 
 static void grid_for_offset(estimate *e)
 {
-    bool many = e->likelihood.n >= MANY;
+    bool many = e->likelihood.n >= LIKELIHOOD_MANY;
     double ratio = fmin((many ? MANY_ROOM : GRID_ROOM) * offset_ratio(e), GRID_RATIO_MOST);
     likelihood_grid_new(&e->likelihood, fmax(ratio, many ? MANY_RATIO : GRID_RATIO));
 }
@@ -146,7 +144,7 @@ static void fit_straight(estimate *e)
 /* With many observations it is sought among every so-manieth cluster, and from there among all. */
 static void fit_from_few(estimate *e)
 {
-    size_t every = e->likelihood.n / MANY + 1, n = 0;
+    size_t every = e->likelihood.n / LIKELIHOOD_MANY + 1, n = 0;
     estimate few = *e;
     few.likelihood.obs = xmalloc(e->likelihood.n, sizeof *few.likelihood.obs);
     for (size_t i = 0; every > 1 && i < e->likelihood.n; i++)

@@ -102,9 +102,6 @@ static size_t session_end(const likelihood *l, size_t i)
     return end;
 }
 
-/* Observations from which on time counts. */
-enum { MANY = 150 };
-
 static void grid_sessions(const likelihood *l, likelihood_grid *g)
 {
     size_t sessions = 0, most = g->most;
@@ -113,7 +110,7 @@ static void grid_sessions(const likelihood *l, likelihood_grid *g)
         most = end - i > most ? end - i : most;
     }
     g->reduced = xmalloc(most, sizeof *g->reduced);
-    g->hermite = l->scatter ? hermite_new(LIKELIHOOD_PARAMETERS, l->n >= MANY) : NULL;
+    g->hermite = l->scatter ? hermite_new(LIKELIHOOD_PARAMETERS, l->n >= LIKELIHOOD_MANY) : NULL;
     g->places = xcalloc(sessions, sizeof *g->places);
 }
 

@@ -66,6 +66,10 @@ size_t likelihood_log_s(const likelihood *l, unsigned group);
 size_t likelihood_offset(const likelihood *l);  /* only where l->offset */
 size_t likelihood_scatter(const likelihood *l); /* only where l->scatter */
 
+/* Observations from which on time counts: the search starts from a part of them, and integrals are
+ * taken with fewer nodes. */
+enum { LIKELIHOOD_MANY = 150 };
+
 /* Makes l->grid (frees an earlier one): for each size of cluster the nodes that integrate to 2e-5
  * while the offset is up to `ratio` times the spread, and room for every session. */
 void likelihood_grid_new(likelihood *l, double ratio);
