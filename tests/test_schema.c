@@ -14,6 +14,7 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 #include <cmocka.h>
@@ -209,19 +210,66 @@ static void test_all_or_nothing(void **state)
     free(level);
 }
 
+/* In a process of its own, at its word when GO is a pipe; the process fails where the journal does
+ * not open. */
+static void open_aside(journal_mode mode, const int *go)
+{
+    if (fork() != 0)
+        return;
+    char word;
+    journal *j = NULL;
+    err e;
+    bool fine = (!go || read(go[0], &word, 1) == 1) && journal_open(file, mode, &j, &e);
+    journal_close(j);
+    _exit(fine ? 0 : 1);
+}
+
+static int say_go;
+
+/* While an empty file is looked at, another process has a fifth of a second to begin the journal. */
+static int begin_meanwhile(unsigned what, void *c, void *statement, void *text)
+{
+    (void)what, (void)c, (void)statement;
+    if (say_go && strcmp(text, "PRAGMA user_version") == 0) {
+        assert_int_equal(write(say_go, "!", 1), 1);
+        say_go = 0;
+        nanosleep(&(struct timespec){.tv_nsec = 200000000}, NULL);
+    }
+    return 0;
+}
+
+static int watch(sqlite3 *db, char **why, const struct sqlite3_api_routines *api)
+{
+    (void)why, (void)api;
+    return sqlite3_trace_v2(db, SQLITE_TRACE_STMT, begin_meanwhile, NULL);
+}
+
+static void test_begun_meanwhile(void **state)
+{
+    (void)state;
+    int go[2];
+    unlink(file);
+    assert_int_equal(pipe(go), 0);
+    open_aside(JOURNAL_WRITE, go);
+    say_go = go[1];
+    sqlite3_auto_extension((void (*)(void))watch);
+    journal *j = open_journal(file, JOURNAL_WRITE);
+    sqlite3_reset_auto_extension();
+    assert_int_equal(say_go, 0);
+    journal_close(j);
+    wait_for_all();
+    close(go[0]);
+    close(go[1]);
+    expect_sql("PRAGMA user_version", "4\n");
+}
+
 static void test_many_at_once(void **state)
 {
     (void)state;
     enum { PROCESSES = 6 };
     version(1);
     for (int k = 0; k < PROCESSES; k++)
-        if (fork() == 0) {
-            journal *j = NULL;
-            err e;
-            bool fine = journal_open(file, k % 2 ? JOURNAL_READ : JOURNAL_WRITE, &j, &e);
-            journal_close(j);
-            _exit(fine ? 0 : 1);
-        }
+        open_aside(k % 2 ? JOURNAL_READ : JOURNAL_WRITE, NULL);
     wait_for_all();
     expect_sql("SELECT count(lzeq_db) FROM takes", "3\n");
     expect_sql("PRAGMA user_version", "4\n");
@@ -233,7 +281,7 @@ int main(void)
         cmocka_unit_test(test_nothing_is_lost),   cmocka_unit_test(test_unknown_stays_unknown),
         cmocka_unit_test(test_calibration_stays), cmocka_unit_test(test_like_a_new_one),
         cmocka_unit_test(test_is_read),           cmocka_unit_test(test_all_or_nothing),
-        cmocka_unit_test(test_many_at_once),
+        cmocka_unit_test(test_begun_meanwhile),   cmocka_unit_test(test_many_at_once),
     };
     return cmocka_run_group_tests(tests, NULL, remove_file);
 }

@@ -181,11 +181,17 @@ typedef struct identity {
     long application, version, objects;
 } identity;
 
+/* All at one moment: another process may be making the tables. */
 static bool identify(const journal *j, identity *who, err *e)
 {
-    return sql_long(j, "PRAGMA application_id", 0, &who->application, e, "") &&
-           sql_long(j, "PRAGMA user_version", 0, &who->version, e, "") &&
-           sql_long(j, "SELECT count(*) FROM sqlite_schema", 0, &who->objects, e, "");
+    bool begun;
+    if (!sql_begin_read(j, &begun, e))
+        return false;
+    bool fine = sql_long(j, "PRAGMA application_id", 0, &who->application, e, "") &&
+                sql_long(j, "PRAGMA user_version", 0, &who->version, e, "") &&
+                sql_long(j, "SELECT count(*) FROM sqlite_schema", 0, &who->objects, e, "");
+    sql_end_read(j, begun);
+    return fine;
 }
 
 static bool empty(const identity *who)
