@@ -31,40 +31,71 @@ static double still_rate(const marks *m)
     return (double)m->still_false / m->still_minutes;
 }
 
+/* The next cell of a row; a dash where there is nothing to take a figure of. */
+static void cell(double x, int decimals)
+{
+    if (isnan(x))
+        printf(" - |");
+    else
+        printf(" %.*f |", decimals, x);
+}
+
+static void bold_cell(double x, int decimals)
+{
+    if (isnan(x))
+        cell(x, decimals);
+    else
+        printf(" **%.*f** |", decimals, x);
+}
+
 static void flips_line(const char *name, const marks *m)
 {
     double wrong = (double)(m->found_flips - m->matched);
-    printf("| %s | %zu | %zu | %.2f | %.2f | **%.2f** | %.1f | %.1f | %.2f | %.1f |\n", name,
-           m->takes, m->true_flips, marks_precision(m), marks_recall(m), marks_f1(m),
-           wrong / m->minutes, numbers_quantile(&m->time_ms, 0.5),
-           numbers_quantile(&m->leap_st, 0.5), share(m->reg_right, m->reg_frames));
+    printf("| %s | %zu | %zu |", name, m->takes, m->true_flips);
+    cell(marks_precision(m), 2);
+    cell(marks_recall(m), 2);
+    bold_cell(marks_f1(m), 2);
+    cell(wrong / m->minutes, 1);
+    cell(numbers_quantile(&m->time_ms, 0.5), 1);
+    cell(numbers_quantile(&m->leap_st, 0.5), 2);
+    cell(share(m->reg_right, m->reg_frames), 1);
+    puts("");
 }
 
 static void still_line(const char *name, const marks *m)
 {
-    printf("| %s | %zu | %.1f | %zu | **%.1f** | %.1f | %zu of %zu | %zu | %zu |\n", name,
-           m->still_takes, m->still_minutes, m->still_false, still_rate(m),
-           share(m->reg_right, m->reg_frames), m->misnamed, m->singles, m->true_flips, m->matched);
+    printf("| %s | %zu | %.1f | %zu |", name, m->still_takes, m->still_minutes, m->still_false);
+    bold_cell(still_rate(m), 1);
+    cell(share(m->reg_right, m->reg_frames), 1);
+    printf(" %zu of %zu | %zu | %zu |\n", m->misnamed, m->singles, m->true_flips, m->matched);
 }
 
 static void rest_line(const char *name, const marks *m)
 {
-    printf("| %s | %.2f | %.2f | %.1f | %.1f | %.2f | %.2f | %.2f | %.2f | %zu of %zu | %zu |\n",
-           name, share(m->gross[0] + m->gross[1], m->voiced[0] + m->voiced[1]),
-           share(m->gross[0], m->voiced[0]), share(m->gross[1], m->voiced[1]),
-           share(m->false_voiced, m->silent), numbers_quantile(&m->cents, 0.5),
-           numbers_quantile(&m->level_db, 0.5), numbers_quantile(&m->boundary_st, 0.5),
-           numbers_quantile(&m->boundary_st, 1), m->told, m->boundaries, m->covered);
+    printf("| %s |", name);
+    cell(share(m->gross[0] + m->gross[1], m->voiced[0] + m->voiced[1]), 2);
+    cell(share(m->gross[0], m->voiced[0]), 2);
+    cell(share(m->gross[1], m->voiced[1]), 1);
+    cell(share(m->false_voiced, m->silent), 1);
+    cell(numbers_quantile(&m->cents, 0.5), 2);
+    cell(numbers_quantile(&m->level_db, 0.5), 2);
+    cell(numbers_quantile(&m->boundary_st, 0.5), 2);
+    cell(numbers_quantile(&m->boundary_st, 1), 2);
+    printf(" %zu of %zu | %zu |\n", m->told, m->boundaries, m->covered);
 }
 
 static void contact_line(const char *name, const marks *m)
 {
     const contact_marks *c = &m->contact;
     const agreement *a = &c->agreed;
-    printf("| %s | %.1f | %.1f | %.1f | %.3f | %.3f | %.1f | %zu | %zu | %zu |\n", name,
-           fmin(100, 100 * a->egg_s / 60 / m->minutes), share(c->usable, c->voiced),
-           share(c->lost_usable, c->lost), contact_marks_off(c, 0.5), contact_marks_off(c, 0.95),
-           share(a->same, a->frames), a->egg_flips, a->mic_flips, a->matched);
+    printf("| %s |", name);
+    cell(fmin(100, 100 * a->egg_s / 60 / m->minutes), 1);
+    cell(share(c->usable, c->voiced), 1);
+    cell(share(c->lost_usable, c->lost), 1);
+    cell(contact_marks_off(c, 0.5), 3);
+    cell(contact_marks_off(c, 0.95), 3);
+    cell(share(a->same, a->frames), 1);
+    printf(" %zu | %zu | %zu |\n", a->egg_flips, a->mic_flips, a->matched);
 }
 
 /* Worst first. */
