@@ -2,7 +2,8 @@
 #include "show/page_style.h"
 
 /* Ink and tints are those of plots/map.gp. What is wider than the page scrolls by itself, so that
- * the page never does; printed, it wraps. */
+ * the page never does; printed, it wraps. On paper a figure has its key and words beside it, and is
+ * low enough for two and the words between them on a page. */
 const char page_style[] =
     ":root { color-scheme: light; }\n"
     "* { box-sizing: border-box; }\n"
@@ -18,11 +19,9 @@ const char page_style[] =
     ".quiet { color: #444; font-size: .92rem; }\n"
     ".warning { border-left: 4px solid #a33b00; padding-left: .7rem; }\n"
     "figure { margin: 1rem 0; }\n"
-    "figure svg { display: block; width: 100%; height: auto; break-inside: avoid;\n"
-    "  break-after: avoid; }\n"
+    "figure svg { display: block; width: 100%; height: auto; }\n"
     ".key { display: flex; flex-wrap: wrap; gap: .2rem 1.1rem; margin: .5rem 0; padding: 0;\n"
-    "  list-style: none; font-size: .92rem;\n"
-    "  break-inside: avoid; }\n"
+    "  list-style: none; font-size: .92rem; }\n"
     ".key li { display: flex; align-items: center; gap: .45rem; }\n"
     ".key svg { flex: none; width: 2.4rem; height: 1.1rem; }\n"
     ".wide { overflow-x: auto; margin: .8rem 0; }\n"
@@ -40,6 +39,7 @@ const char page_style[] =
     "  body { font-size: 10pt; line-height: 1.4; }\n"
     "  h1 { font-size: 16pt; }\n"
     "  h2 { margin: 1.2rem 0 .4rem; font-size: 13pt; }\n"
+    "  h3 { margin: .9rem 0 .2rem; }\n"
     "  .quiet, .key, table { font-size: 9pt; }\n"
     "  p { margin: .3rem 0; orphans: 3; widows: 3; }\n"
     "  main { max-width: none; padding: 0; }\n"
@@ -51,8 +51,9 @@ const char page_style[] =
     "  .wide { margin: .5rem 0; }\n"
     "  th, td { padding: .12rem .4rem .12rem 0; }\n"
     "  thead th.short { white-space: normal; overflow-wrap: normal; }\n"
-    "  td:not(.short), tbody th:not(.short) { min-width: 0; }\n"
-    "  figure { margin: .5rem 0; }\n"
-    "  figure svg { max-height: 96mm; }\n"
-    "  figure:first-of-type > svg { max-height: 112mm; }\n"
+    "  td:not(.short), tbody th:not(.short) { min-width: 7em; }\n"
+    "  figure { display: grid; grid-template: auto 1fr / 60% 1fr; column-gap: 4mm;\n"
+    "    margin: .5rem 0; break-inside: avoid; }\n"
+    "  figure > svg { grid-row: 1 / span 2; max-height: 96mm; }\n"
+    "  main > :last-child { break-before: avoid; }\n"
     "}\n";
