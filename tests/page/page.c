@@ -379,6 +379,29 @@ static void printed_pages_are_a4_and_nothing_is_cut(void **state)
     }
 }
 
+/* Words reach into the last quarter of every page but the last. */
+static void no_printed_page_is_a_quarter_empty(void **state)
+{
+    const double quarter = 0.75 * 841.9;
+    studio *s = the(state);
+    browser_open(s->b, s->pages[0], DESK_PX);
+    browser_print(s->b, "one.pdf");
+    char *text = read_pdf("-bbox", "one.pdf");
+    const char *word = text, *next;
+    int pages = 0;
+    for (const char *page = strstr(text, "<page "); (next = strstr(page + 1, "<page "));
+         page = next, pages++) {
+        double lowest = 0, y;
+        for (; (word = strstr(word, "<word ")) && word < next; word++)
+            if (sscanf(strstr(word, "yMax="), "yMax=\"%lf\"", &y) == 1)
+                lowest = fmax(lowest, y);
+        print_message("page %d ends at %.0f of 842 pt\n", pages + 1, lowest);
+        assert_true(lowest > quarter);
+    }
+    assert_true(pages > 3);
+    free(text);
+}
+
 /* Every fault on one page: each check above has to notice its own. */
 static void faults_are_noticed(void **state)
 {
@@ -423,6 +446,7 @@ int main(void)
         cmocka_unit_test(figures_have_names_and_words),
         cmocka_unit_test(printed_pages_have_every_figure),
         cmocka_unit_test(printed_pages_are_a4_and_nothing_is_cut),
+        cmocka_unit_test(no_printed_page_is_a_quarter_empty),
     };
     return cmocka_run_group_tests_name("page", tests, open_studio, close_studio);
 }
