@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "command/boundary_table.h"
 
+#include "show/far_level.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -26,9 +28,23 @@ static void note_curve(const boundary *b, table_writer *w)
         table_note(w, "curve", "straight: a curve is tried from 9 flips over 8 dB on");
 }
 
+void boundary_table_far(const boundary *b, const char *key, const char *who, table_writer *w)
+{
+    for (int d = 0; d < 2; d++) {
+        double lo, hi;
+        if (!far_level(b, (flip_direction)d))
+            continue;
+        boundary_levels(b, (flip_direction)d, &lo, &hi);
+        table_note(w, key, "%s%s was sung from %.1f to %.1f dB: at %.1f dB the line is prolonged",
+                   who, boundary_row_name(d == FLIP_UP ? BOUNDARY_UP_PITCH : BOUNDARY_DOWN_PITCH),
+                   lo + 0.0, hi + 0.0, boundary_at_db(b) + 0.0);
+    }
+}
+
 void boundary_table_notes(const boundary *b, table_writer *w)
 {
     table_note(w, "at_db", "%.2f", boundary_at_db(b));
+    boundary_table_far(b, "far", "", w);
     note_attempts(b, FLIP_UP, "up.attempts", w);
     note_attempts(b, FLIP_DOWN, "down.attempts", w);
     note_curve(b, w);

@@ -15,6 +15,9 @@
  * each row that is not told the reason. */
 void boundary_table_notes(const boundary *b, table_writer *w);
 void boundary_table_rows(const boundary *b, table_writer *w);
+/* A note for each direction whose pitch is stated outside the levels that were sung, with `who`
+ * before it. */
+void boundary_table_far(const boundary *b, const char *key, const char *who, table_writer *w);
 /* One more row. */
 void boundary_table_row(table_writer *w, const char *parameter, figure f, const char *unit);
 

@@ -3,6 +3,7 @@
  * first, with the scatter between sessions taken into account. */
 #include "base/array.h"
 #include "base/text.h"
+#include "command/boundary_table.h"
 #include "command/command.h"
 #include "command/comparison.h"
 #include "command/follow.h"
@@ -12,6 +13,7 @@
 #include "command/plane_notes.h"
 #include "command/plane_scale.h"
 #include "show/compare_draw.h"
+#include "show/far_level.h"
 #include "show/session_maps.h"
 
 #include <math.h>
@@ -102,7 +104,10 @@ static bool fit(comparison *c, err *e)
 {
     for (size_t i = 0; i < c->n; i++)
         for (size_t k = 0; k < c->n_levels; k++)
-            if (!follow_course(&c->planes[i], c->at_db[k], &c->courses[i * COMPARE_LEVELS + k], e))
+            if (!follow_course(&c->planes[i], c->at_db[k], &c->courses[i * COMPARE_LEVELS + k],
+                               e) ||
+                !(c->planes[i].pitch_only ||
+                  far_level_check(comparison_course(c, i, k)->whole, c->names[i], e)))
                 return false;
     return true;
 }
@@ -151,9 +156,20 @@ static char *words_of(const comparison *c, size_t other, flip_direction d, doubl
                    way, at, who, first, x.lo95, x.hi95, scatter_detectable(&f, 1));
 }
 
+static bool anybody_far(const comparison *c)
+{
+    for (size_t i = 0; i < c->n; i++) {
+        const boundary *b = comparison_course(c, i, c->middle)->whole;
+        if (!c->planes[i].pitch_only && (far_level(b, FLIP_UP) || far_level(b, FLIP_DOWN)))
+            return true;
+    }
+    return false;
+}
+
 static char *all_words(const comparison *c, double assumed)
 {
-    char *all = xstrdup("Flipping higher or lower is no score.");
+    char *all = xformat("Flipping higher or lower is no score.%s%s", anybody_far(c) ? "\n" : "",
+                        anybody_far(c) ? far_level_words : "");
     char *first = text_shown(c->names[0], COMPARE_NAME);
     for (size_t i = 1; i < c->n; i++) {
         char *who = text_shown(c->names[i], COMPARE_NAME);
@@ -180,6 +196,9 @@ static void note_counts(const comparison *c, double assumed, table_writer *w)
                    c->names[i], *p->vowel ? p->vowel : "not stated", p->n, p->n_sessions,
                    plane_count(p, PLANE_HELD), plane_count(p, PLANE_AT_WILL));
         const boundary *b = comparison_course(c, i, c->middle)->whole;
+        char *who = xformat("%s: ", c->names[i]);
+        boundary_table_far(b, "singer", who, w);
+        free(who);
         for (int row = 0; row < BOUNDARY_ROWS; row++)
             if (boundary_reason(b, (boundary_row)row))
                 table_note(w, "singer", "%s: %s: %s", c->names[i],

@@ -12,6 +12,7 @@
 #include "fit/least_step.h"
 #include "fit/ranges.h"
 #include "journal/plane.h"
+#include "show/far_level.h"
 #include "show/map.h"
 #include "show/session_maps.h"
 
@@ -139,7 +140,9 @@ static int map_singer(const command_call *call, const plane *p, picture *where, 
         return print_ranges(call, p, e) ? EXIT_DONE : EXIT_INPUT;
     if (!plane_fit(p, 0, p->n, s->at_db, &b, e))
         return EXIT_NO_ANSWER;
-    int code = print(call, p, b, e) && draw(call, p, b, where, e) ? EXIT_DONE : EXIT_INPUT;
+    int code = EXIT_NO_ANSWER;
+    if (p->pitch_only || far_level_check(b, call->operands[0], e))
+        code = print(call, p, b, e) && draw(call, p, b, where, e) ? EXIT_DONE : EXIT_INPUT;
     boundary_free(b);
     return code;
 }

@@ -2,6 +2,7 @@
 /* progress SINGER: the boundary of each session at one level, what moved, and whether that is more
  * than sessions scatter. */
 #include "base/array.h"
+#include "command/boundary_table.h"
 #include "command/command.h"
 #include "command/follow.h"
 #include "command/from_journal.h"
@@ -9,6 +10,7 @@
 #include "command/plane_gain.h"
 #include "command/plane_notes.h"
 #include "register/seam.h"
+#include "show/far_level.h"
 #include "show/progress.h"
 #include "sound/date.h"
 
@@ -123,6 +125,7 @@ static bool print(const command_call *call, const plane *p, const progress_level
     char *words = progress_words(shown, labels);
     plane_notes_say(words, w);
     free(words);
+    boundary_table_far(c->whole, "far", "", w);
     note_reasons(p, c, w);
     for (size_t i = 0; i < c->n; i++)
         print_session(p, all, i, w);
@@ -144,7 +147,9 @@ static int follow(const command_call *call, const plane *p, picture *where, err 
                               .a4_hz = call->shared->a4_hz,
                               .pitch_only = p->pitch_only};
     progress shown = progress_of(&all.courses[0], all.first_day, s->scatter_st);
-    int code = print(call, p, &all, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
+    int code = EXIT_NO_ANSWER;
+    if (p->pitch_only || far_level_check(all.courses[0].whole, labels.singer, e))
+        code = print(call, p, &all, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
                    ? EXIT_DONE
                    : EXIT_INPUT;
     progress_levels_clear(&all);

@@ -2,6 +2,7 @@
 #include "show/progress.h"
 
 #include "base/array.h"
+#include "show/far_level.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -60,11 +61,14 @@ char *progress_words(const progress *p, const progress_labels *labels)
 {
     char *up = direction_words(p, FLIP_UP), *down = direction_words(p, FLIP_DOWN);
     char *scatter = scatter_words(p);
+    const boundary *whole = p->course->whole;
+    bool far = !labels->pitch_only && (far_level(whole, FLIP_UP) || far_level(whole, FLIP_DOWN));
     char *at = labels->pitch_only
                    ? xstrdup("Whatever the level")
                    : xformat("At %.1f %s", p->course->at_db + 0.0, labels->level_scale);
-    char *all = xformat("%s, %s to %s. A move either way is no score.\n%s\n%s%s", at, labels->first,
-                        labels->last, up, down, scatter);
+    char *all =
+        xformat("%s, %s to %s. A move either way is no score.\n%s\n%s%s%s%s", at, labels->first,
+                labels->last, up, down, scatter, far ? "\n" : "", far ? far_level_words : "");
     free(at);
     free(up);
     free(down);
