@@ -13,6 +13,7 @@
 #include <cmocka.h>
 
 #include "call_program.h"
+#include "show/far_level.h"
 
 #define SLIDE(who, day, vowel, level, full)                                                        \
     {                                                                                              \
@@ -150,6 +151,28 @@ static void unlike_scales(void **state)
     assert_says(state, ".said", "calibrated");
 }
 
+/* A line that is prolonged to a level at which nothing was sung says so; one that is prolonged by
+ * more than it is long says nothing. wren sang 20 dB, owl and rook 60 to 82 dB. */
+static void levels_that_were_not_sung(void **state)
+{
+    const char *const calls[][4] = {{"map", "wren", "--at=15", "--at=100"},
+                                    {"progress", "wren", "--at=15", "--at=-100"},
+                                    {"compare", "owl", "--at=90", "--at=130"}};
+    for (size_t i = 0; i < N_OF(calls); i++) {
+        const char *who = calls[i][1], *rook = i == 2 ? "rook" : "--quiet";
+        assert_int_equal(call(state, calls[i][0], who, rook, calls[i][2]), 0);
+        assert_says(state, ".out", "the line is prolonged");
+        if (i)
+            assert_says(state, ".out", far_level_words);
+        assert_int_equal(call(state, calls[i][0], who, rook, calls[i][3]), 3);
+        assert_says(state, ".said", "Nothing is known of");
+    }
+    assert_int_equal(call(state, "progress", "wren", "--at", "2"), 0);
+    table *t = result(state);
+    assert_null(table_note_value(t, "far"));
+    table_free(t);
+}
+
 /* Left out on demand: one level, and no slope. */
 static void levels_that_are_not_known(void **state)
 {
@@ -217,6 +240,7 @@ int main(void)
         cmocka_unit_test(singers_compared),
         cmocka_unit_test(singers_sorted),
         cmocka_unit_test(unlike_scales),
+        cmocka_unit_test(levels_that_were_not_sung),
         cmocka_unit_test(levels_that_are_not_known),
         cmocka_unit_test(takes_to_record_next),
         cmocka_unit_test(pictures),

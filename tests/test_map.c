@@ -78,6 +78,7 @@ static void pitches_are_stated_at_the_level_asked_for(void **state)
     assert_int_equal(call(state, "map", "wren", "--at", "-3.5"), 0);
     table *t = result(state);
     assert_string_equal(table_note_value(t, "at_db"), "-3.50");
+    assert_null(table_note_value(t, "far"));
     table_free(t);
     assert_int_equal(call(state, "map", "owl"), 0);
     t = result(state);

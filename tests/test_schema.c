@@ -226,7 +226,7 @@ static void open_aside(journal_mode mode, const int *go)
 
 static int say_go;
 
-/* While an empty file is looked at, another process has a fifth of a second to begin the journal. */
+/* While an empty file is looked at, another process has 0.2 s to begin the journal. */
 static int begin_meanwhile(unsigned what, void *c, void *statement, void *text)
 {
     (void)what, (void)c, (void)statement;

@@ -168,8 +168,7 @@ static bool anybody_far(const comparison *c)
 
 static char *all_words(const comparison *c, double assumed)
 {
-    char *all = xformat("Flipping higher or lower is no score.%s%s", anybody_far(c) ? "\n" : "",
-                        anybody_far(c) ? far_level_words : "");
+    char *all = xstrdup("Flipping higher or lower is no score.");
     char *first = text_shown(c->names[0], COMPARE_NAME);
     for (size_t i = 1; i < c->n; i++) {
         char *who = text_shown(c->names[i], COMPARE_NAME);
@@ -183,6 +182,11 @@ static char *all_words(const comparison *c, double assumed)
         free(who);
     }
     free(first);
+    if (anybody_far(c)) {
+        char *longer = xformat("%s\n%s", all, far_level_words);
+        free(all);
+        all = longer;
+    }
     return all;
 }
 
