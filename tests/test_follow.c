@@ -167,6 +167,8 @@ static void levels_that_were_not_sung(void **state)
         assert_int_equal(call(state, calls[i][0], who, rook, calls[i][3]), 3);
         assert_says(state, ".said", "Nothing is known of");
     }
+    assert_int_equal(call(state, "map", "wren", "--at=2", "--gain=automatic"), 3);
+    assert_says(state, ".said", "Levels are not known");
     assert_int_equal(call(state, "progress", "wren", "--at", "2"), 0);
     table *t = result(state);
     assert_null(table_note_value(t, "far"));

@@ -106,8 +106,7 @@ static bool fit(comparison *c, err *e)
         for (size_t k = 0; k < c->n_levels; k++)
             if (!follow_course(&c->planes[i], c->at_db[k], &c->courses[i * COMPARE_LEVELS + k],
                                e) ||
-                !(c->planes[i].pitch_only ||
-                  far_level_check(comparison_course(c, i, k)->whole, c->names[i], e)))
+                !far_level_check(comparison_course(c, i, k)->whole, c->names[i], e))
                 return false;
     return true;
 }
@@ -160,7 +159,7 @@ static bool anybody_far(const comparison *c)
 {
     for (size_t i = 0; i < c->n; i++) {
         const boundary *b = comparison_course(c, i, c->middle)->whole;
-        if (!c->planes[i].pitch_only && (far_level(b, FLIP_UP) || far_level(b, FLIP_DOWN)))
+        if (far_level(b, FLIP_UP) || far_level(b, FLIP_DOWN))
             return true;
     }
     return false;
@@ -281,7 +280,7 @@ static int compare(const command_call *call, comparison *c, picture *where, err 
     if (!load(call, c, e))
         return EXIT_INPUT;
     plane_scale(c->planes, c->n);
-    if (!choose_levels(call, c, e) || !fit(c, e))
+    if (!plane_gain_at(&c->planes[0], s->at_db, e) || !choose_levels(call, c, e) || !fit(c, e))
         return EXIT_NO_ANSWER;
     comparison_sort(c, s->scatter_st);
     char *words = all_words(c, s->scatter_st);

@@ -138,10 +138,10 @@ static int map_singer(const command_call *call, const plane *p, picture *where, 
     boundary *b;
     if (s->ranges)
         return print_ranges(call, p, e) ? EXIT_DONE : EXIT_INPUT;
-    if (!plane_fit(p, 0, p->n, s->at_db, &b, e))
+    if (!plane_gain_at(p, s->at_db, e) || !plane_fit(p, 0, p->n, s->at_db, &b, e))
         return EXIT_NO_ANSWER;
     int code = EXIT_NO_ANSWER;
-    if (p->pitch_only || far_level_check(b, call->operands[0], e))
+    if (far_level_check(b, call->operands[0], e))
         code = print(call, p, b, e) && draw(call, p, b, where, e) ? EXIT_DONE : EXIT_INPUT;
     boundary_free(b);
     return code;

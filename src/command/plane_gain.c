@@ -5,6 +5,13 @@
 
 #include <math.h>
 
+bool plane_gain_at(const plane *p, double at_db, err *e)
+{
+    return isnan(at_db) || !p->pitch_only ||
+           err_set(e, "Levels are not known where the gain turns by itself, so there is none to "
+                      "state pitches --at: leave it out, or keep the levels by --gain fixed.");
+}
+
 void plane_gain(plane *p, int choice)
 {
     gain_signs signs = {0};

@@ -20,5 +20,7 @@ typedef enum gain_choice { GAIN_HEARD, GAIN_FIXED, GAIN_AUTOMATIC } gain_choice;
 /* Sets all levels of the plane to 0 where its gain is automatic, and says so once; silence stays
  * silence. */
 void plane_gain(plane *p, int choice);
+/* False when a level is asked for (at_db, else NaN) and levels were left out. */
+bool plane_gain_at(const plane *p, double at_db, err *e);
 
 #endif

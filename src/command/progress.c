@@ -137,7 +137,7 @@ static int follow(const command_call *call, const plane *p, picture *where, err 
 {
     const settings *s = call->settings;
     progress_levels all;
-    if (!follow_levels(p, s->at_db, s->scatter_st, &all, e))
+    if (!plane_gain_at(p, s->at_db, e) || !follow_levels(p, s->at_db, s->scatter_st, &all, e))
         return EXIT_NO_ANSWER;
     progress_labels labels = {.singer = call->operands[0],
                               .vowel = p->vowel,
@@ -148,7 +148,7 @@ static int follow(const command_call *call, const plane *p, picture *where, err 
                               .pitch_only = p->pitch_only};
     progress shown = progress_of(&all.courses[0], all.first_day, s->scatter_st);
     int code = EXIT_NO_ANSWER;
-    if (p->pitch_only || far_level_check(all.courses[0].whole, labels.singer, e))
+    if (far_level_check(all.courses[0].whole, labels.singer, e))
         code = print(call, p, &all, &shown, &labels, e) && progress_draw(&all, &labels, where, e)
                    ? EXIT_DONE
                    : EXIT_INPUT;

@@ -62,7 +62,7 @@ char *progress_words(const progress *p, const progress_labels *labels)
     char *up = direction_words(p, FLIP_UP), *down = direction_words(p, FLIP_DOWN);
     char *scatter = scatter_words(p);
     const boundary *whole = p->course->whole;
-    bool far = !labels->pitch_only && (far_level(whole, FLIP_UP) || far_level(whole, FLIP_DOWN));
+    bool far = far_level(whole, FLIP_UP) || far_level(whole, FLIP_DOWN);
     char *at = labels->pitch_only
                    ? xstrdup("Whatever the level")
                    : xformat("At %.1f %s", p->course->at_db + 0.0, labels->level_scale);
