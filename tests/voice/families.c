@@ -159,6 +159,22 @@ static const family_row rows[FAMILIES] = {
                       0.5,
                       {14, 22},
                       {0.3, 0.6}},
+    [FAMILY_DWINDLING] = {"dwindling",
+                          "Contact dwindles within M1 as the pitch rises, and the source steps "
+                          "either way where the pitch leaps.",
+                          SEX_EITHER,
+                          'a',
+                          {0.5, 5},
+                          {10, 120},
+                          {-3, 3},
+                          false,
+                          {0.6, 1.8},
+                          {-34, -24},
+                          {0, 8},
+                          {35, 60},
+                          0.5,
+                          {14, 22},
+                          {0.3, 0.6}},
     [FAMILY_ONE_REGISTER] =
         USUAL("one-register", "No flip: slides, holds and notes in one register.", SEX_EITHER, 'a'),
     [FAMILY_PORTAMENTO] =
@@ -191,13 +207,15 @@ const family_row *family_get(family f)
 
 family_more family_extra(family f)
 {
-    family_more more = {{0, 0}, {0, 0}};
+    family_more more = {.edge_st = {0, 0}};
     if (f == FAMILY_WOMAN_LOW)
-        more = (family_more){{62, 67}, {0, 0}};
+        more = (family_more){.edge_st = {62, 67}};
     else if (f == FAMILY_WOMAN_HIGH)
-        more = (family_more){{68, 73}, {0, 0}};
+        more = (family_more){.edge_st = {68, 73}};
     else if (f == FAMILY_VIBRATO)
-        more = (family_more){{0, 0}, {0.5, 1.2}};
+        more = (family_more){.vibrato_st = {0.5, 1.2}};
+    else if (f == FAMILY_DWINDLING)
+        more = (family_more){.m1_per_st = {0.6, 1.5}, .m2_gain_db = {-4, 3}};
     return more;
 }
 

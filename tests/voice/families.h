@@ -24,6 +24,7 @@ typedef enum family {
     FAMILY_WOMAN_LOW,
     FAMILY_WOMAN_HIGH,
     FAMILY_YODEL,
+    FAMILY_DWINDLING,
     FAMILY_STILL, /* from here on no take has a flip, */
     FAMILY_ONE_REGISTER = FAMILY_STILL,
     FAMILY_PORTAMENTO,
@@ -58,6 +59,8 @@ typedef struct family_row {
 typedef struct family_more { /* beyond the row; both 0: as usual */
     double edge_st[2];       /* pitch of up-flips at the singer's middle level */
     double vibrato_st[2];    /* of every singer, on every take */
+    double m1_per_st[2];     /* rise of the source's H1-H2 in M1, dB a semitone */
+    double m2_gain_db[2];    /* level of M2 re what is meant, beside m1_per_st */
 } family_more;
 
 const family_row *family_get(family f);

@@ -93,11 +93,14 @@ static void extra_draw(singer *s, family f, uint64_t seed)
     family_more more = family_extra(f);
     gsl_rng *r = dice_new(seed, 2, DICE_SINGER);
     double edge = from(r, more.edge_st), vibrato = from(r, more.vibrato_st);
+    double per_st = from(r, more.m1_per_st), gain = from(r, more.m2_gain_db);
     gsl_rng_free(r);
     if (more.edge_st[1] > 0)
         s->boundary.pitch_st = edge;
     if (more.vibrato_st[1] > 0)
         s->vibrato_st = vibrato;
+    if (more.m1_per_st[1] > 0)
+        s->source[0].per_st = per_st, s->source[1].gain_db = gain;
     if (family_kind(f) == FAMILY_TRILL)
         s->vibrato_st = 0;
 }
