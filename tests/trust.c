@@ -341,6 +341,12 @@ static void learn_all(examples *all)
     free(nats);
 }
 
+/* Singers of ornaments show how the answers fare with what nothing was learnt from. */
+static bool kept_aside(int family_at)
+{
+    return strncmp(choir_name(1, family_at), "ornaments", strlen("ornaments")) == 0;
+}
+
 int main(int argc, char **argv)
 {
     if (argc != 3 || strcmp(argv[1], "--takes") != 0) {
@@ -352,7 +358,7 @@ int main(int argc, char **argv)
     bool ok = true;
     for (int f = 0; ok && f < choir_families(1); f++)
         for (unsigned long seed = FIRST_SEED; ok && seed <= LAST_SEED; seed++)
-            ok = one_singer(f, seed, argv[2], &all, &e);
+            ok = kept_aside(f) || one_singer(f, seed, argv[2], &all, &e);
     if (!ok)
         fprintf(stderr, "trust: %s\n", e.text);
     if (ok && all.n)

@@ -189,6 +189,9 @@ static const family_row rows[FAMILIES] = {
         "consonants", "No flip: stops, fricatives and nasals between vowels.", SEX_EITHER, 'a'),
     [FAMILY_TRILL] =
         USUAL("trill", "No flip: trills of 1-3 semitones and wide vibrato.", SEX_EITHER, 'a'),
+    [FAMILY_ORNAMENTS] =
+        USUAL("ornaments", "No flip: fast runs and turns, steps of up to 9 semitones in 40-100 ms.",
+              SEX_EITHER, 'a'),
     [FAMILY_BESIDE] =
         USUAL("one-register-beside", "one-register, beside takes with flips.", SEX_EITHER, 'a'),
     USUAL("portamento-beside", "portamento, beside takes with flips.", SEX_EITHER, 'a'),
@@ -197,6 +200,7 @@ static const family_row rows[FAMILIES] = {
     USUAL("doubling-beside", "doubling, beside takes with flips.", SEX_EITHER, 'a'),
     USUAL("consonants-beside", "consonants, beside takes with flips.", SEX_EITHER, 'a'),
     USUAL("trill-beside", "trill, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("ornaments-beside", "ornaments, beside takes with flips.", SEX_EITHER, 'a'),
 };
 
 const family_row *family_get(family f)

@@ -33,6 +33,7 @@ typedef enum family {
     FAMILY_DOUBLING,
     FAMILY_CONSONANTS,
     FAMILY_TRILL,
+    FAMILY_ORNAMENTS,
     FAMILY_BESIDE, /* and from here on every other take is a usual one, with the singer's flips */
     FAMILIES = FAMILY_BESIDE + FAMILY_BESIDE - FAMILY_STILL
 } family;

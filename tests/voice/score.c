@@ -10,9 +10,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const kind_names[SCORE_KINDS] = {"slide",   "updown",     "swell",      "hold",
-                                                    "atwill",  "melody",     "portamento", "vowels",
-                                                    "doubled", "consonants", "trill"};
+static const char *const kind_names[SCORE_KINDS] = {
+    "slide",      "updown", "swell",   "hold",       "atwill", "melody",
+    "portamento", "vowels", "doubled", "consonants", "trill",  "ornaments"};
 
 const char *score_kind_name(score_kind k)
 {

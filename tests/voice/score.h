@@ -23,6 +23,7 @@ typedef enum score_kind {
     SCORE_DOUBLED,    /* every other period differs for a while */
     SCORE_CONSONANTS, /* stops, fricatives and nasals in a melody */
     SCORE_TRILL,      /* trills or wide vibrato on notes between from_st and to_st */
+    SCORE_ORNAMENTS,  /* fast notes anywhere between from_st and to_st, each with its own stress */
     SCORE_KINDS
 } score_kind;
 

@@ -82,7 +82,11 @@ score tempt_plan(gsl_rng *r, const singer *s)
     if (kind == FAMILY_ONE_REGISTER)
         return plain(r, s, sc);
     bool portamento = kind == FAMILY_PORTAMENTO;
-    place(r, s, &sc, portamento ? dice_between(r, 7, 12) : dice_between(r, 3, 8));
+    bool ornaments = kind == FAMILY_ORNAMENTS;
+    place(r, s, &sc,
+          portamento  ? dice_between(r, 7, 12)
+          : ornaments ? dice_between(r, 5, 9)
+                      : dice_between(r, 3, 8));
     if (kind == FAMILY_CROSSING)
         cross(r, s, &sc);
     else if (kind == FAMILY_VOWEL_CHANGE)
@@ -91,6 +95,7 @@ score tempt_plan(gsl_rng *r, const singer *s)
         sc.kind = portamento                  ? SCORE_PORTAMENTO
                   : kind == FAMILY_DOUBLING   ? SCORE_DOUBLED
                   : kind == FAMILY_CONSONANTS ? SCORE_CONSONANTS
+                  : ornaments                 ? SCORE_ORNAMENTS
                                               : SCORE_TRILL;
     if (sc.kind == SCORE_VOWELS) {
         sc.vowel_b = another_vowel(r, s->vowel);
@@ -102,7 +107,8 @@ score tempt_plan(gsl_rng *r, const singer *s)
 
 typedef struct notes { /* of a line of notes that glide into each other */
     double length_s[2], glide_s[2];
-    bool in_turn; /* from_st and to_st by turns, else anywhere between */
+    bool in_turn;     /* from_st and to_st by turns, else anywhere between */
+    double stress_db; /* standard deviation of a note's level */
 } notes;
 
 static double note_after(gsl_rng *r, const score *sc, const notes *how, double now)
@@ -114,7 +120,7 @@ static double note_after(gsl_rng *r, const score *sc, const notes *how, double n
 
 static void write_notes(gsl_rng *r, score_line *l, const score *sc, double on_s, const notes *how)
 {
-    double before = sc->from_st, now = before, start = 0, glide = 1;
+    double before = sc->from_st, now = before, start = 0, glide = 1, was_db = 0, now_db = 0;
     double next = on_s + dice_between(r, 0.4, 0.8);
     for (size_t k = 0; k < l->n; k++) {
         double t = (double)k * SCORE_STEP_S;
@@ -124,8 +130,12 @@ static void write_notes(gsl_rng *r, score_line *l, const score *sc, double on_s,
             start = t;
             glide = dice_between(r, how->glide_s[0], how->glide_s[1]);
             next = t + glide + dice_between(r, how->length_s[0], how->length_s[1]);
+            was_db = now_db;
+            now_db = how->stress_db > 0 ? dice_normal(r, how->stress_db) : 0;
         }
-        l->pitch_st[k] = before + (now - before) * course_smooth((t - start) / glide);
+        double done = course_smooth((t - start) / glide);
+        l->pitch_st[k] = before + (now - before) * done;
+        l->level_db[k] += was_db + (now_db - was_db) * done;
     }
 }
 
@@ -194,8 +204,9 @@ static void write_consonants(gsl_rng *r, score_line *l, double on_s, double off_
 void tempt_contours(score_line *l, const score *sc, const singer *s, int take, double on_s,
                     double off_s)
 {
-    static const notes leaps = {{0.4, 0.9}, {0.08, 0.15}, true};
-    static const notes slow = {{0.9, 1.8}, {0.1, 0.25}, false};
+    static const notes leaps = {{0.4, 0.9}, {0.08, 0.15}, true, 0};
+    static const notes slow = {{0.9, 1.8}, {0.1, 0.25}, false, 0};
+    static const notes fast = {{0.04, 0.5}, {0.04, 0.1}, false, 1.5};
     if (sc->kind <= SCORE_MELODY)
         return;
     gsl_rng *r = dice_new(s->seed ^ 0x7e4b7, (uint64_t)take, DICE_SCORE);
@@ -203,6 +214,8 @@ void tempt_contours(score_line *l, const score *sc, const singer *s, int take, d
         write_notes(r, l, sc, on_s, &leaps);
     else if (sc->kind == SCORE_TRILL || sc->kind == SCORE_DOUBLED)
         write_notes(r, l, sc, on_s, &slow);
+    else if (sc->kind == SCORE_ORNAMENTS)
+        write_notes(r, l, sc, on_s, &fast);
     if (sc->kind == SCORE_TRILL)
         write_trill(r, l, on_s);
     else if (sc->kind == SCORE_VOWELS)
