@@ -366,6 +366,7 @@ static void test_families_without_flips(void **state)
     for (int f = FAMILY_STILL; f < FAMILIES; f++) {
         singer s = singer_draw((family)f, 3);
         bool doubled = false, hissed = false, moved = false, flipped = false;
+        double ornament_st = 0;
         for (int take = 0; take < score_count(&s); take++) {
             score sc = score_plan(&s, take);
             performance p = perform(&s, &sc, take);
@@ -379,6 +380,8 @@ static void test_families_without_flips(void **state)
                 assert_true(fabs(sc.to_st - sc.from_st) >= 7 && fabs(sc.to_st - sc.from_st) <= 12);
                 within("portamento", fabs(sc.to_st - sc.from_st), quick_leap(&p), 1.2);
             }
+            if (sc.kind == SCORE_ORNAMENTS)
+                ornament_st = fmax(ornament_st, quick_leap(&p));
             for (size_t k = 1; k < p.n; k++) {
                 doubled |= p.doubled[k] > 0.1;
                 hissed |= p.hiss[k] > 0.9 && !p.reg[k];
@@ -392,6 +395,7 @@ static void test_families_without_flips(void **state)
         assert_int_equal(doubled, family_kind((family)f) == FAMILY_DOUBLING);
         assert_int_equal(hissed, family_kind((family)f) == FAMILY_CONSONANTS);
         assert_int_equal(moved, family_kind((family)f) == FAMILY_VOWEL_CHANGE);
+        assert_int_equal(ornament_st > 4, family_kind((family)f) == FAMILY_ORNAMENTS);
     }
 }
 
@@ -420,7 +424,7 @@ static void test_doubled_periods(void **state)
     performance_clear(&p);
 }
 
-static void test_families_by_pitch_and_rate(void **state)
+static void test_families_by_pitch_source_and_rate(void **state)
 {
     (void)state;
     for (uint64_t seed = 1; seed <= 100; seed++) {
@@ -429,6 +433,8 @@ static void test_families_by_pitch_and_rate(void **state)
         singer shakes = singer_draw(FAMILY_VIBRATO, seed), one = singer_draw(FAMILY_YODEL, seed);
         assert_true(low.woman && low.boundary.pitch_st >= 62 && low.boundary.pitch_st <= 67);
         assert_true(high.woman && high.boundary.pitch_st >= 68 && high.boundary.pitch_st <= 73);
+        double per_st = singer_draw(FAMILY_DWINDLING, seed).source[0].per_st;
+        assert_true(per_st >= 0.6 && per_st <= 1.5);
         assert_true(shakes.vibrato_st >= 0.5 && shakes.vibrato_st <= 1.2);
         score sc = score_plan(&one, 1);
         assert_true(sc.kind == SCORE_ATWILL && sc.rate_hz >= 0.8 && sc.rate_hz <= 3);
@@ -537,7 +543,7 @@ int main(void)
         cmocka_unit_test(test_families),
         cmocka_unit_test(test_families_without_flips),
         cmocka_unit_test(test_doubled_periods),
-        cmocka_unit_test(test_families_by_pitch_and_rate),
+        cmocka_unit_test(test_families_by_pitch_source_and_rate),
         cmocka_unit_test(test_held_registers),
         cmocka_unit_test(test_place),
         cmocka_unit_test(test_scenario_errors),
