@@ -67,6 +67,12 @@ static void test_fry(void **state)
     s.t->irregular[AT - 5] = 2;
     assert_int_equal(ask(s, AT), FLIP_FRY);
     assert_int_equal(ask(scene_new(60, 82), AT), FLIP_FRY); /* ringing */
+    for (int irregular = 0; irregular < 2; irregular++) {   /* and now and then told lower still */
+        s = scene_new(82, 66);
+        s.ev->pitch_st[AT + 20] = 63;
+        s.t->irregular[AT + 20] = irregular ? 2 : 0;
+        assert_int_equal(ask(s, AT), irregular ? FLIP_FRY : FLIP_PROPER);
+    }
     assert_int_equal(ask(scene_new(82, 60), AT), FLIP_FRY);
 }
 

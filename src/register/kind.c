@@ -74,8 +74,8 @@ static bool in_fry(const side *low, const side *other)
 {
     if (other->near_st - low->near_st >= ringing_st)
         return true;
-    return low->lo_st <= note_from_hz(fry_hz) && low->irregular >= IRREGULAR &&
-           other->hi_st - low->lo_st >= fry_under_st;
+    bool deep = low->lo_st <= note_from_hz(fry_hz) && other->hi_st - low->lo_st >= fry_under_st;
+    return low->irregular >= IRREGULAR && (deep || other->near_st - low->lo_st >= ringing_st);
 }
 
 static bool is_doubling(const side *b, const side *a)

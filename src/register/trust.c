@@ -15,7 +15,7 @@ const trust_term trust_terms[TRUST_TERMS] = {
     {CUE_NEAR, -0.5, 1, false},       {CUE_STAY_BEFORE, -3.5, 0, false},
     {CUE_STAY_AFTER, -3.5, 0, false}, {CUE_EDGE_AFTER, -3.5, -0.7, false},
     {CUE_PLACE, -3, 3, false},        {CUE_BRIEF, 0, 1, false},
-    {CUE_GAIN, 0, 8, false},          {CUE_SOURCE, 0.2, 1, false},
+    {CUE_GAIN, 0, 8, false},          {CUE_SOURCE, -1, 1, false},
     {CUE_SIZE, 0, 4, false},          {CUE_LEAPS, -1, 3, false},
     {CUE_WRONG, 0, 0.5, false},       {CUE_PITCH, 0, 1, false},
     {CUE_VOICED, 0, 5, false},        {CUE_PAUSE, 0.015, 0.04, false},
