@@ -179,6 +179,16 @@ static void unplanned(const plan_reach *r, size_t n, plan_take *out)
                              levels[k % PLACES], (double)NAN, (double)NAN};
 }
 
+/* A curve asks for the middle, a line for soft and loud alone: of voices that may be either the line
+ * is planned for until a curve is as good as sure. */
+static const double SURE_OF_CURVE = 0.9;
+
+static const estimate *planned_for(const estimate *e)
+{
+    bool line = e->likelihood.n_x > 1 && e->other && e->curved < SURE_OF_CURVE;
+    return line ? e->other : e;
+}
+
 void plan_next(const boundary *b_or_null, const plan_reach *r, size_t n, plan_take *out)
 {
     const double levels[PLACES] = {r->soft_db, r->middle_db, r->loud_db};
@@ -186,7 +196,9 @@ void plan_next(const boundary *b_or_null, const plan_reach *r, size_t n, plan_ta
         unplanned(r, n, out);
         return;
     }
-    planning p = {.e = boundary_estimate(b_or_null), .r = r, .at_db = boundary_at_db(b_or_null)};
+    planning p = {.e = planned_for(boundary_estimate(b_or_null)),
+                  .r = r,
+                  .at_db = boundary_at_db(b_or_null)};
     for (int k = 0; k < PLACES; k++) {
         figure f = boundary_pitch_at(b_or_null, FLIP_UP, levels[k]);
         estimate_contrast(p.e, FLIP_UP, levels[k] - p.at_db, p.contrast[k]);
