@@ -179,8 +179,8 @@ static void unplanned(const plan_reach *r, size_t n, plan_take *out)
                              levels[k % PLACES], (double)NAN, (double)NAN};
 }
 
-/* A curve asks for the middle, a line for soft and loud alone: of voices that may be either the line
- * is planned for until a curve is as good as sure. */
+/* A curve asks for the middle, a line for soft and loud alone: of voices that may be either the
+ * line is planned for until a curve is as good as sure. */
 static const double SURE_OF_CURVE = 0.9;
 
 static const estimate *planned_for(const estimate *e)
@@ -196,9 +196,8 @@ void plan_next(const boundary *b_or_null, const plan_reach *r, size_t n, plan_ta
         unplanned(r, n, out);
         return;
     }
-    planning p = {.e = planned_for(boundary_estimate(b_or_null)),
-                  .r = r,
-                  .at_db = boundary_at_db(b_or_null)};
+    planning p = {
+        .e = planned_for(boundary_estimate(b_or_null)), .r = r, .at_db = boundary_at_db(b_or_null)};
     for (int k = 0; k < PLACES; k++) {
         figure f = boundary_pitch_at(b_or_null, FLIP_UP, levels[k]);
         estimate_contrast(p.e, FLIP_UP, levels[k] - p.at_db, p.contrast[k]);
