@@ -119,26 +119,30 @@ static void measure_slopes(const outline *c, const held_settings *s, held_score 
     lines_clear(&l);
 }
 
-static void measure_flips(const flips *found, const held_settings *s, held_score *out)
+/* Median size of the leaps, or of the level's steps, at flips of a confidence of `least` or more. */
+static double median_step(const flips *found, double least, bool level)
 {
-    double *leaps = xmalloc(found->n, sizeof *leaps), *steps = xmalloc(found->n, sizeof *steps);
-    size_t n_leaps = 0, n_steps = 0;
+    double *sizes = xmalloc(found->n, sizeof *sizes);
+    size_t n = 0;
     for (size_t i = 0; i < found->n; i++) {
         const flip *f = &found->items[i];
-        if (s->hummed || f->confidence < FLIP_ASSERTED) {
-            out->doubtful++;
-            continue;
-        }
-        out->flips++;
-        if (!isnan(f->leap_cents))
-            leaps[n_leaps++] = fabs(f->leap_cents);
-        if (!isnan(f->level_step_db))
-            steps[n_steps++] = fabs(f->level_step_db);
+        double step = level ? f->level_step_db : f->leap_cents;
+        if (f->confidence >= least && !isnan(step))
+            sizes[n++] = fabs(step);
     }
-    out->pitch_step_cents = median(leaps, n_leaps);
-    out->level_step_db = median(steps, n_steps);
-    free(leaps);
-    free(steps);
+    double m = median(sizes, n);
+    free(sizes);
+    return m;
+}
+
+static void measure_flips(const flips *found, const held_settings *s, held_score *out)
+{
+    double least = s->hummed ? (double)INFINITY : FLIP_ASSERTED;
+    for (size_t i = 0; i < found->n; i++)
+        out->flips += found->items[i].confidence >= least;
+    out->doubtful = found->n - out->flips;
+    out->pitch_step_cents = median_step(found, least, false);
+    out->level_step_db = median_step(found, least, true);
 }
 
 static void measure_register(const track *t, const held_settings *s, held_score *out)
@@ -209,9 +213,10 @@ static void find_register(const track *t, const flips *found, const held_setting
 static void find_moved(const track *t, const flips *found, const held_settings *s, held_score *out)
 {
     find_register(t, found, s, out);
-    flips at = flips_from(found, out->moved & LESSON_REGISTER ? 0 : FLIP_ASSERTED);
-    if (out->flips)
-        leap_add(t, out->pitch_step_cents / 200, &at);
+    bool changes = out->moved & LESSON_REGISTER;
+    flips at = flips_from(found, changes ? 0 : FLIP_ASSERTED);
+    if (changes && at.n)
+        leap_add(t, median_step(&at, 0, false) / 200, &at);
     outline c = outline_of(t, &at, 0);
     lines l = lines_of(&c);
     leap_take_out(&c, t, &at, false, l.pitch_st);

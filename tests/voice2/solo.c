@@ -52,15 +52,28 @@ static void shape_pitch(const soloist *who, const solo_plan *p, uint64_t seed, i
     mouth_pitch(p->by, seed, take, pitch_st, n);
 }
 
-static void add_sung(flips *to, double time_s, bool up, double span_ms, double leap_st,
-                     double gain_db)
+static void add_sung(flips *to, double time_s, bool up, double span_ms, double leap_st)
 {
     flips_append(to, (flip){.time_s = time_s,
                             .direction = up ? FLIP_UP : FLIP_DOWN,
                             .span_ms = span_ms,
                             .confidence = 1,
                             .leap_cents = 100 * leap_st,
-                            .level_step_db = up ? gain_db : -gain_db});
+                            .level_step_db = (double)NAN});
+}
+
+/* The level just after each flip less that just before it, at the microphone: the source's own step
+ * and what the resonances do to the leap. */
+static void measure_steps(const track *arrived, flips *sung)
+{
+    for (size_t i = 0; i < sung->n; i++) {
+        flip *f = &sung->items[i];
+        double away_s = f->span_ms / 2000 + level_s;
+        long before = lround((f->time_s - away_s) / arrived->hop_s);
+        long after = lround((f->time_s + away_s) / arrived->hop_s);
+        if (before >= 0 && after < (long)arrived->n && arrived->reg[before] && arrived->reg[after])
+            f->level_step_db = arrived->level_db[after] - arrived->level_db[before];
+    }
 }
 
 static solo first_voice(const soloist *by, const solo_plan *p, int take)
@@ -80,8 +93,7 @@ static solo first_voice(const soloist *by, const solo_plan *p, int take)
               .meant = track_of(sung.n, sung.pitch_st, sung.level_db, sung.reg)};
     for (size_t i = 0; i < sung.n_flips; i++) {
         const sung_flip *f = &sung.flips[i];
-        add_sung(&s.sung, f->time_s, f->direction == FLIP_UP, f->span_ms, f->leap_st,
-                 who->source[1].gain_db - who->source[0].gain_db);
+        add_sung(&s.sung, f->time_s, f->direction == FLIP_UP, f->span_ms, f->leap_st);
     }
     performance_clear(&sung);
     return s;
@@ -106,8 +118,7 @@ static solo second_voice(const soloist *by, const solo_plan *p, int take)
               .meant = track_of(sung.n, sung.pitch_st, sung.level_db, sung.reg)};
     for (size_t i = 0; i < sung.n_turns; i++) {
         const turn *f = &sung.turns[i];
-        add_sung(&s.sung, f->time_s, f->up, f->span_ms, f->to_st - f->from_st,
-                 who->source[1].gain_db - who->source[0].gain_db);
+        add_sung(&s.sung, f->time_s, f->up, f->span_ms, f->to_st - f->from_st);
     }
     act_clear(&sung);
     return s;
@@ -138,6 +149,7 @@ solo solo_sing(const soloist *who, const solo_plan *p, int take)
     s.arrived = track_part(s.meant, 0, s.meant->n);
     for (size_t i = 0; i < s.arrived->n; i++)
         s.arrived->level_db[i] = sound_level_db(&still, s.arrived->time_s[i], level_s);
+    measure_steps(s.arrived, &s.sung);
     sound_clear(&still);
     return s;
 }

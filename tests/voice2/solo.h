@@ -39,7 +39,7 @@ typedef struct solo {
     sound x;        /* as recorded */
     track *meant;   /* pitch, register, and level as it left the mouth: without noise and jitter */
     track *arrived; /* the same with the level that came to the microphone, without its noise */
-    flips sung;     /* time, direction, span and steps */
+    flips sung;     /* time, direction, span; the leap as sung, the level's step as it arrived */
 } solo;
 
 soloist soloist_draw(int voice, const char *named, uint64_t seed);
