@@ -6,7 +6,7 @@
  * of three takes with pauses between them, with each fault of voice/planted.h and with a second
  * singer.
  *
- * Usage: checks FIRST-SEED LAST-SEED */
+ * Usage: checks FIRST-SEED LAST-SEED [VOICES]: 1, the first voice alone */
 #include "base/array.h"
 #include "voice/planted.h"
 #include "voice2/choir.h"
@@ -20,7 +20,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { VOICES = 2, RATE = 48000, WAV16 = SF_FORMAT_WAV | SF_FORMAT_PCM_16 };
+enum { RATE = 48000, WAV16 = SF_FORMAT_WAV | SF_FORMAT_PCM_16 };
 
 static void die(const char *why)
 {
@@ -84,11 +84,11 @@ static size_t check_singer(int voice, int family_at, uint64_t seed, count by_che
     return check_folder(folder, by_check);
 }
 
-static void false_alarms(uint64_t first, uint64_t last)
+static void false_alarms(uint64_t first, uint64_t last, int voices)
 {
     count quiet[CHECKS] = {{0}}, noisy[CHECKS] = {{0}};
     size_t takes = 0;
-    for (int voice = 1; voice <= VOICES; voice++)
+    for (int voice = 1; voice <= voices; voice++)
         for (int f = 0; f < choir_families(voice); f++) {
             bool room = strcmp(choir_name(voice, f), "noisy-room") == 0;
             for (uint64_t seed = first; seed <= last; seed++)
@@ -124,12 +124,12 @@ static sound copy(const sound *x)
 static const char *const families[] = {"clear", "vibrato", "breathy", "smooth"};
 enum { SOME = sizeof families / sizeof *families };
 
-static void faults(uint64_t first, uint64_t last)
+static void faults(uint64_t first, uint64_t last, int voices)
 {
-    size_t n = 0, most = VOICES * SOME * (size_t)(last - first + 1);
+    size_t n = 0, most = (size_t)voices * SOME * (size_t)(last - first + 1);
     sound *sessions = xmalloc(most, sizeof *sessions);
     count without[CHECKS] = {{0}};
-    for (int voice = 1; voice <= VOICES; voice++)
+    for (int voice = 1; voice <= voices; voice++)
         for (int f = 0; f < SOME; f++)
             for (uint64_t seed = first; seed <= last; seed++) {
                 sessions[n] = fault_free_session(voice, families[f], seed, 3, 1.5, 50, RATE);
@@ -180,12 +180,12 @@ static sound held(int voice, const char *named, uint64_t seed, double above_st)
 }
 
 /* Two singers at once, each on a note; the second at three levels. */
-static void second_singers(uint64_t first, uint64_t last)
+static void second_singers(uint64_t first, uint64_t last, int voices)
 {
     static const int intervals[] = {3, 4, 5, 8, 9, 10};
     size_t n = 0, seen[3] = {0}, judged[3] = {0};
     for (uint64_t seed = first; seed <= last; seed++)
-        for (int voice = 1; voice <= VOICES; voice++)
+        for (int voice = 1; voice <= voices; voice++)
             for (int k = 0; k < 6; k++, n++) {
                 sound one = held(voice, families[k % SOME], seed, 0);
                 sound other = held(voice, families[(k + 1) % SOME], seed + 1, intervals[k]);
@@ -208,11 +208,12 @@ static void second_singers(uint64_t first, uint64_t last)
 
 int main(int argc, char **argv)
 {
-    if (argc != 3)
-        die("usage: checks FIRST-SEED LAST-SEED");
+    if (argc < 3)
+        die("usage: checks FIRST-SEED LAST-SEED [VOICES]");
     uint64_t first = strtoull(argv[1], NULL, 10), last = strtoull(argv[2], NULL, 10);
-    false_alarms(first, last);
-    faults(first, last);
-    second_singers(first, last);
+    int voices = argc > 3 ? atoi(argv[3]) : 2;
+    false_alarms(first, last, voices);
+    faults(first, last, voices);
+    second_singers(first, last, voices);
     return 0;
 }

@@ -119,7 +119,7 @@ static void measure_slopes(const outline *c, const held_settings *s, held_score 
     lines_clear(&l);
 }
 
-/* Median size of the leaps, or of the level's steps, at flips of a confidence of `least` or more. */
+/* Median size of the leaps, or of the level's steps, at flips of confidence `least` or more. */
 static double median_step(const flips *found, double least, bool level)
 {
     double *sizes = xmalloc(found->n, sizeof *sizes);

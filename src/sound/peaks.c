@@ -12,12 +12,19 @@ enum {
     BINS = 240,     /* of 0.25 dB down from full scale */
     BINS_A_DB = 4,
     LEAST_FLAT_SAMPLES = 4,
-    LEAST_FLAT = 5
+    LEAST_FLAT = 5,
+    LEAST_SQUASHED = 20
 };
 static const double flat_from = 0.5, share_flat = 0.3, share_more = 0.25;
+static const double share_squashed = 0.15, more_squashed = 0.12;
+/* Cut off sharp: samples that are one within this, and a fall beside them that is steeper. */
+static const double equal = 1.5 / 32768, steep = 10 * equal;
+enum { LEAST_EQUAL = 3, LEAST_SHARP = 3 };
 
 typedef struct side { /* half-waves of one sign, by the level of their peak */
     size_t all[BINS], flat[BINS];
+    double highest; /* peak of all */
+    size_t sharp;   /* half-waves that are cut off sharp there */
 } side;
 
 struct peaks {
@@ -58,6 +65,28 @@ static double width(const float *x, size_t n, size_t top, double level, size_t *
     return w;
 }
 
+/* Do samples that are all but equal end the half-wave like a cut? */
+static bool cut_sharp(const float *x, size_t n, size_t top)
+{
+    double peak = fabs((double)x[top]);
+    size_t a = top, b = top + 1;
+    while (a > 0 && fabs((double)x[a - 1]) >= peak - equal)
+        a--;
+    while (b < n && fabs((double)x[b]) >= peak - equal)
+        b++;
+    return b - a >= LEAST_EQUAL && a > 0 && b < n && fabs((double)x[a - 1]) < peak - steep &&
+           fabs((double)x[b]) < peak - steep;
+}
+
+static void count_sharp(side *of, double peak, bool sharp)
+{
+    if (peak > of->highest + equal) {
+        of->highest = peak;
+        of->sharp = 0;
+    }
+    of->sharp += sharp && peak >= of->highest - equal;
+}
+
 static void end_half_wave(peaks *p)
 {
     size_t top = 0, near_top, n = p->n < LONGEST ? p->n : LONGEST;
@@ -73,6 +102,7 @@ static void end_half_wave(peaks *p)
     size_t ignored;
     bool flat = near_top >= LEAST_FLAT_SAMPLES &&
                 upper >= flat_from * width(p->x, n, top, 0.9 * peak, &ignored);
+    count_sharp(of, peak, cut_sharp(p->x, n, top));
     of->all[bin]++;
     of->flat[bin] += flat;
 }
@@ -100,15 +130,17 @@ static size_t sum(const size_t *count, size_t from, size_t to)
     return total;
 }
 
-/* Half-waves cut within so many bins of the largest, or 0 when that is not what they are. */
-static size_t cut_within(const side *of, size_t top, size_t bins)
+/* Half-waves cut within so many bins of the largest, or 0 when that is not what they are: `least`
+ * of them flat, and such a share of all, so much more than further down. */
+static size_t cut_within(const side *of, size_t top, size_t bins, size_t least, double share_least,
+                         double more)
 {
     size_t end = top + bins;
     size_t flat = sum(of->flat, top, end), all = sum(of->all, top, end);
     size_t low_flat = sum(of->flat, top + 4 * BINS_A_DB, top + 12 * BINS_A_DB);
     size_t low = sum(of->all, top + 4 * BINS_A_DB, top + 12 * BINS_A_DB);
     double usual = low ? (double)low_flat / (double)low : 0, share = (double)flat / (double)all;
-    return flat >= LEAST_FLAT && share >= share_flat && share >= usual + share_more ? flat : 0;
+    return flat >= least && share >= share_least && share >= usual + more ? flat : 0;
 }
 
 size_t peaks_cut(const peaks *p)
@@ -120,9 +152,12 @@ size_t peaks_cut(const peaks *p)
             top++;
         if (top == BINS)
             continue;
-        size_t most = 0;
+        const side *of = &p->of[k];
+        size_t most = of->sharp >= LEAST_SHARP ? of->sharp : 0;
+        size_t soft = cut_within(of, top, 1, LEAST_SQUASHED, share_squashed, more_squashed);
+        most = soft > most ? soft : most;
         for (size_t bins = 2; bins <= 8; bins *= 2) {
-            size_t here = cut_within(&p->of[k], top, bins);
+            size_t here = cut_within(of, top, bins, LEAST_FLAT, share_flat, share_more);
             most = here > most ? here : most;
         }
         cut += most;

@@ -11,6 +11,7 @@
 enum { BEFORE = 600, AFTER = 200 }; /* frames of 5 ms that are looked at on either side of an end */
 static const double from_db = 5, near_db = 15, far_db = 25, clear_db = 5, level_db = 3;
 static const double brief_s = 0.06, sudden_db = 4;
+static const double beat_s = 0.1; /* the room's tones beat against each other while they die away */
 
 static size_t frames(const track *t, double s)
 {
@@ -23,6 +24,15 @@ static double mean_level(const track *t, size_t from, size_t to)
     for (size_t i = from; i < to; i++)
         sum += t->level_db[i] / (double)(to - from);
     return sum;
+}
+
+/* Is the level that low from frame i on, and not for a beat alone? */
+static bool stays_under(const track *t, size_t i, double db)
+{
+    for (size_t k = i; k < t->n && k <= i + frames(t, beat_s); k++)
+        if (t->level_db[k] > db)
+            return false;
+    return true;
 }
 
 /* Does the level fall within frames from..to as fast as when the direct sound stops? */
@@ -57,9 +67,9 @@ static double ending(const track *t, size_t end)
     if (!stops(t, i - window, start))
         return (double)NAN;
     for (i = start; i < n && !(i > end && !isnan(t->pitch_st[i])); i++) {
-        if (!near && t->level_db[i] <= late - near_db)
+        if (!near && stays_under(t, i, late - near_db))
             near = i;
-        if (!far && t->level_db[i] <= late - far_db)
+        if (!far && stays_under(t, i, late - far_db))
             far = i;
         lowest = fmin(lowest, t->level_db[i]);
     }

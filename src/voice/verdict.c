@@ -20,7 +20,7 @@ static const double band_coded_share = 0.88; /* of half the rate: anti-aliasing 
 static const double gain_warn_db = 3, gain_fail_db = 6;
 static const double echo_warn_s = 0.6, echo_fail_s = 1;
 static const double two_warn = 10, two_fail = 30; /* % of the voice */
-enum { ENDINGS_LEAST = 3 };
+enum { ENDINGS_LEAST = 2 };
 static const char unheard[] = "Not judged, since no voice is heard.";
 
 typedef struct check {
