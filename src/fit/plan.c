@@ -13,7 +13,7 @@
 
 enum { PLACES = 3, LEVELS = 5, SWELLS = 24, CANDIDATES = LEVELS + SWELLS, P = MAXIMUM_PARAMETERS };
 /* A slide begins and ends so far beyond the boundary, st: four or more spreads in most voices. */
-static const double MARGIN_ST = 4;
+static const double MARGIN_ST = 4, ERRORS = 2;
 
 static double percentile(double *values, size_t n, double part)
 {
@@ -45,13 +45,14 @@ bool plan_reach_of(const path *paths, size_t n, plan_reach *out)
 
 typedef struct candidate {
     plan_take take;
-    square information;
+    square information[WORLDS];
 } candidate;
 
 typedef struct planning {
     const estimate *e;
     const plan_reach *r;
     double at_db;
+    world worlds[WORLDS];
     double contrast[PLACES][P], width[PLACES]; /* of the boundary going up; now */
     size_t n;
     candidate *candidates; /* [CANDIDATES] */
@@ -71,22 +72,36 @@ static void add(planning *p, plan_take t)
 {
     if (p->n == CANDIDATES || t.from_st > p->r->hi_st || t.from_st < p->r->lo_st)
         return;
-    p->candidates[p->n++] = (candidate){t, rehearse_information(p->e, p->at_db, &t)};
+    candidate *c = &p->candidates[p->n++];
+    c->take = t;
+    rehearse_information(p->e, p->at_db, &t, p->worlds, c->information);
+}
+
+/* From below to above both boundaries, wherever they may be at that level. */
+static plan_take slide_at(const planning *p, double level_db)
+{
+    double lo = INFINITY, hi = -INFINITY;
+    for (int d = 0; d < 2; d++) {
+        double c[P], st = pitch_at(p, (flip_direction)d, level_db);
+        estimate_contrast(p->e, p->e->fitted[d] ? (flip_direction)d : FLIP_UP, level_db - p->at_db,
+                          c);
+        double margin = MARGIN_ST + ERRORS * sqrt(fitted_variance(&p->e->fit, c));
+        lo = fmin(lo, st - margin);
+        hi = fmax(hi, st + margin);
+    }
+    return (plan_take){.kind = PLAN_SLIDE,
+                       .from_st = within(p->r, lo),
+                       .to_st = within(p->r, hi),
+                       .from_db = level_db,
+                       .to_db = level_db};
 }
 
 /* Slides at five levels; swells on every semitone near the boundary, from soft and from loud. */
 static void propose(planning *p)
 {
     const plan_reach *r = p->r;
-    for (int k = 0; k < LEVELS; k++) {
-        double level = r->soft_db + (r->loud_db - r->soft_db) * k / (LEVELS - 1);
-        double up = pitch_at(p, FLIP_UP, level), down = pitch_at(p, FLIP_DOWN, level);
-        add(p, (plan_take){.kind = PLAN_SLIDE,
-                           .from_st = within(r, fmin(up, down) - MARGIN_ST),
-                           .to_st = within(r, fmax(up, down) + MARGIN_ST),
-                           .from_db = level,
-                           .to_db = level});
-    }
+    for (int k = 0; k < LEVELS; k++)
+        add(p, slide_at(p, r->soft_db + (r->loud_db - r->soft_db) * k / (LEVELS - 1)));
     double lo = fmin(pitch_at(p, FLIP_DOWN, r->soft_db), pitch_at(p, FLIP_UP, r->soft_db));
     double hi = fmax(pitch_at(p, FLIP_UP, r->loud_db), pitch_at(p, FLIP_DOWN, r->loud_db));
     for (double st = ceil(fmin(lo, hi)); st <= fmax(lo, hi); st++) {
@@ -109,65 +124,60 @@ static void invert(const square *a, size_t n, square *out)
     gsl_matrix_free(m);
 }
 
-static double variance(const square *covariance, size_t n, const double *c)
+static double quadratic(const square *a, size_t n, const double *c)
 {
     double sum = 0;
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
-            sum += c[i] * covariance->at[i][j] * c[j];
+            sum += c[i] * a->at[i][j] * c[j];
     return sum;
 }
 
-/* The mean variance of the boundary going up when the precision is this; *width: the mean width of
- * its interval then. */
-static double mean_variance(const planning *p, const square *precision, double *width)
+/* The mean width of the interval of the boundary going up, over soft, middle and loud and over the
+ * worlds, when the precision is this in each. */
+static double mean_width(const planning *p, const square precision[WORLDS])
 {
-    square covariance = {0};
     double sum = 0;
     size_t n = p->e->fit.f.n;
-    invert(precision, n, &covariance);
-    *width = 0;
-    for (int k = 0; k < PLACES; k++) {
-        double then = variance(&covariance, n, p->contrast[k]);
-        double now = variance(&p->e->fit.covariance, n, p->contrast[k]);
-        sum += then / PLACES;
-        *width += p->width[k] * sqrt(then / now) / PLACES;
+    for (int w = 0; w < WORLDS; w++) {
+        square covariance = {0};
+        invert(&precision[w], n, &covariance);
+        for (int k = 0; k < PLACES; k++)
+            sum += p->width[k] * sqrt(quadratic(&covariance, n, p->contrast[k]) /
+                                      fitted_variance(&p->e->fit, p->contrast[k]));
     }
-    return sum;
+    return sum / (PLACES * WORLDS);
 }
 
-static square sum_of(const square *a, const square *b, size_t n)
+static void sum_of(const square a[WORLDS], const square b[WORLDS], square out[WORLDS])
 {
-    square sum = {0};
-    for (size_t i = 0; i < n; i++)
-        for (size_t j = 0; j < n; j++)
-            sum.at[i][j] = a->at[i][j] + b->at[i][j];
-    return sum;
+    for (size_t w = 0; w < WORLDS; w++)
+        for (size_t i = 0; i < P; i++)
+            for (size_t j = 0; j < P; j++)
+                out[w].at[i][j] = a[w].at[i][j] + b[w].at[i][j];
 }
 
 static void choose(const planning *p, size_t n, plan_take *out)
 {
-    square precision = {0};
-    size_t size = p->e->fit.f.n;
-    invert(&p->e->fit.covariance, size, &precision);
-    double now, then = 0;
-    mean_variance(p, &precision, &now);
+    square precision[WORLDS] = {0}, with[WORLDS];
+    for (int w = 0; w < WORLDS; w++)
+        invert(&p->e->fit.covariance, p->e->fit.f.n, &precision[w]);
+    double now = mean_width(p, precision);
     for (size_t k = 0; k < n; k++) {
         double least = INFINITY;
         size_t best = 0;
         for (size_t i = 0; i < p->n; i++) {
-            square with = sum_of(&precision, &p->candidates[i].information, size);
-            double width, left = mean_variance(p, &with, &width);
-            if (left < least) {
-                least = left;
-                then = width;
+            sum_of(precision, p->candidates[i].information, with);
+            double then = mean_width(p, with);
+            if (then < least) {
+                least = then;
                 best = i;
             }
         }
         out[k] = p->candidates[best].take;
         out[k].now_st = now;
-        out[k].then_st = now = then;
-        precision = sum_of(&precision, &p->candidates[best].information, size);
+        out[k].then_st = now = least;
+        sum_of(precision, p->candidates[best].information, precision);
     }
 }
 
@@ -204,6 +214,7 @@ void plan_next(const boundary *b_or_null, const plan_reach *r, size_t n, plan_ta
         p.width[k] = f.hi95 - f.lo95;
     }
     p.candidates = xcalloc(CANDIDATES, sizeof *p.candidates);
+    worlds_draw(p.e, p.worlds);
     propose(&p);
     if (p.n)
         choose(&p, n, out);

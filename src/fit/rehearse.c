@@ -10,16 +10,16 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 
-/* The mean over so many takes has a standard error of a tenth, enough to rank candidates. */
-enum { REHEARSALS = 100, STEPS = 160, SEED = 1 };
+/* Takes sung in each world; over all, the mean has a standard error of a tenth or less. */
+enum { REHEARSALS = 8, STEPS = 160, SEED = 1 };
 /* A slide or swell there and back; only the length of the share of wrong ends hangs on it. */
 static const double SECONDS = 4.0;
 
 typedef struct rehearsal {
     const estimate *e;
     const plan_take *take;
+    const world *world; /* that of the present take */
     double at_db, shift;
-    double (*theta)[MAXIMUM_PARAMETERS]; /* [REHEARSALS] */
     gsl_rng *random;
     likelihood l; /* of the takes so far */
     size_t obs_room, points_room, n_points;
@@ -34,34 +34,18 @@ static threshold_point place(const rehearsal *r, double step)
     return (threshold_point){t->from_st + way * (t->to_st - t->from_st), {x, x * x}};
 }
 
-/* Coefficients as they may be: drawn from what is known of them, so that a take which tells much
- * only if the boundary is just where it seems to be does not look better than it is (Chaloner &
- * Verdinelli 1995, Statistical Science 10:273). Spreads are the best. */
-static void draw_theta(const rehearsal *r, double *theta)
+/* How far beyond the boundary of a direction, as its attempts see it, in this take. */
+static double beyond(const rehearsal *r, flip_direction d, const threshold_point *p)
 {
-    const fitted *f = &r->e->fit;
-    double z[MAXIMUM_PARAMETERS];
-    memcpy(theta, f->top.theta, sizeof f->top.theta);
-    for (size_t i = 0; i < f->n_means; i++) {
-        z[i] = gsl_ran_ugaussian(r->random);
-        for (size_t j = 0; j <= i; j++)
-            theta[i] += f->root.at[i][j] * z[j];
-    }
-}
-
-/* How far beyond the boundary of a direction, as its attempts see it. */
-static double beyond(const rehearsal *r, size_t cluster, flip_direction d, const threshold_point *p,
-                     double shift)
-{
-    double f = estimate_pitch_by(r->e, r->theta[cluster], d, p->x[0]) + shift;
-    return d == FLIP_UP ? p->y - f : f - p->y;
+    double shift = d == FLIP_UP ? -r->shift : r->shift;
+    return world_beyond(r->world, r->e, d, p) + shift;
 }
 
 /* A threshold given that it is not yet passed. */
 static double draw_threshold(const rehearsal *r, flip_direction d, double z)
 {
     const likelihood *l = &r->e->likelihood;
-    double s = exp(r->e->fit.top.theta[likelihood_log_s(l, r->e->group[d])]), eps;
+    double s = exp(r->world->theta[likelihood_log_s(l, r->e->group[d])]), eps;
     if (z > 0)
         return gsl_ran_gaussian_tail(r->random, z, s);
     do
@@ -82,7 +66,7 @@ static void add_point(rehearsal *r, threshold_obs *o, threshold_point p)
 static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
 {
     threshold_point start = place(r, from);
-    double limit = draw_threshold(r, d, beyond(r, cluster, d, &start, r->shift));
+    double limit = draw_threshold(r, d, beyond(r, d, &start));
     threshold_obs o = {.group = r->e->group[d],
                        .cluster = cluster,
                        .sign = d == FLIP_UP ? 1 : -1,
@@ -95,7 +79,7 @@ static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
     add_point(r, &o, start);
     while (k < STEPS && !o.ended) {
         threshold_point next = place(r, ++k);
-        o.ended = beyond(r, cluster, d, &next, r->shift) > limit;
+        o.ended = beyond(r, d, &next) > limit;
         o.end = next;
         if (k % leg == 0 && !o.ended)
             add_point(r, &o, next);
@@ -113,20 +97,26 @@ static int attempt_one(rehearsal *r, size_t cluster, flip_direction d, int from)
     return k;
 }
 
-/* A take starts in M1 where that is not beyond the boundary going up. */
+/* A take starts in M1 below the boundary going up, between both in either register. */
+static flip_direction register_at_start(const rehearsal *r)
+{
+    threshold_point start = place(r, 0);
+    const bool *known = r->e->fitted;
+    if (known[FLIP_UP] && world_beyond(r->world, r->e, FLIP_UP, &start) >= 0)
+        return FLIP_DOWN;
+    if (known[FLIP_DOWN] && world_beyond(r->world, r->e, FLIP_DOWN, &start) >= 0)
+        return FLIP_UP;
+    return gsl_rng_uniform(r->random) < r->world->starts_in_m1 ? FLIP_UP : FLIP_DOWN;
+}
+
 static void rehearse(rehearsal *r, size_t cluster)
 {
     const likelihood *l = &r->e->likelihood;
-    const double *theta = r->e->fit.top.theta;
+    const double *theta = r->world->theta;
     double t = l->offset ? fabs(theta[likelihood_offset(l)]) : 0;
     double v = l->scatter ? exp(theta[likelihood_scatter(l)]) : 0;
-    threshold_point start = place(r, 0);
-    flip_direction d = FLIP_UP;
-    draw_theta(r, r->theta[cluster]);
+    flip_direction d = register_at_start(r);
     r->shift = gsl_ran_gaussian(r->random, hypot(t, v));
-    if (!r->e->fitted[FLIP_UP] ||
-        (r->e->fitted[FLIP_DOWN] && beyond(r, cluster, FLIP_UP, &start, 0) >= 0))
-        d = FLIP_DOWN;
     for (int k = 0; k < STEPS && r->e->fitted[d];) {
         k = attempt_one(r, cluster, d, k);
         d = d == FLIP_UP ? FLIP_DOWN : FLIP_UP;
@@ -140,41 +130,42 @@ static void add_outer(square *sum, const double *score, size_t n)
             sum->at[i][j] += score[i] * score[j] / REHEARSALS;
 }
 
-/* Adds the score of the takes so far, one cluster at a time. */
-static void add_scores(rehearsal *r, square *sum)
+/* The score of the takes, one cluster at a time, in the world of each. */
+static void add_scores(const rehearsal *r, const world *worlds, square sums[WORLDS])
 {
     likelihood one = r->l;
     for (size_t i = 0, end; i < r->l.n; i = end) {
         double score[MAXIMUM_PARAMETERS] = {0};
-        for (end = i + 1; end < r->l.n && r->l.obs[end].cluster == r->l.obs[i].cluster;)
+        size_t cluster = r->l.obs[i].cluster, in = cluster / REHEARSALS;
+        for (end = i + 1; end < r->l.n && r->l.obs[end].cluster == cluster;)
             end++;
         one.obs = r->l.obs + i;
         one.n = end - i;
-        likelihood_value(&one, r->theta[r->l.obs[i].cluster], score);
-        add_outer(sum, score, r->e->fit.f.n);
+        likelihood_value(&one, worlds[in].theta, score);
+        add_outer(&sums[in], score, r->e->fit.f.n);
     }
 }
 
-square rehearse_information(const estimate *e, double at_db, const plan_take *t)
+void rehearse_information(const estimate *e, double at_db, const plan_take *t,
+                          const world worlds[WORLDS], square out[WORLDS])
 {
     rehearsal r = {.e = e, .take = t, .at_db = at_db, .l = e->likelihood};
-    square sum = {0};
     r.l.n = 0;
     r.l.obs = NULL;
     r.l.points = NULL;
     r.l.grid = NULL;
-    r.theta = xmalloc(REHEARSALS, sizeof *r.theta);
     r.random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(r.random, SEED);
-    for (size_t i = 0; i < REHEARSALS; i++)
+    memset(out, 0, WORLDS * sizeof *out);
+    for (size_t i = 0; i < WORLDS * REHEARSALS; i++) {
+        r.world = &worlds[i / REHEARSALS];
         rehearse(&r, i);
+    }
     if (r.l.offset || r.l.scatter)
         likelihood_grid_new(&r.l, 1.0);
-    add_scores(&r, &sum);
+    add_scores(&r, worlds, out);
     likelihood_grid_free(r.l.grid);
     gsl_rng_free(r.random);
-    free(r.theta);
     free(r.l.obs);
     free(r.l.points);
-    return sum;
 }

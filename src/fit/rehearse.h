@@ -4,11 +4,13 @@
 
 /* Takes sung by a fitted model, and how much one of them is expected to tell. */
 
-#include "fit/estimate.h"
 #include "fit/plan.h"
+#include "fit/worlds.h"
 
-/* Fisher's information of one such take about the estimate's parameters: the mean outer product of
- * the score of rehearsed takes. The estimate is settled; levels are absolute. */
-square rehearse_information(const estimate *e, double at_db, const plan_take *t);
+/* Fisher's information of one such take about the estimate's parameters, in each world: the mean
+ * outer product of the score of takes rehearsed there. The estimate is settled; levels are
+ * absolute. */
+void rehearse_information(const estimate *e, double at_db, const plan_take *t,
+                          const world worlds[WORLDS], square out[WORLDS]);
 
 #endif
