@@ -19,7 +19,7 @@ EACH_PART void add_four(double *y, fours by)
 
 typedef struct row { /* one harmonic of what enters */
     int h;
-    double w, wy;
+    double w;
     const double *parts; /* what multiplies S, D, a, e, c */
 } row;
 
@@ -31,7 +31,6 @@ EACH_PART void add_splines(normal *eq, const row *r, int first, fours v, double 
         add_four(&eq->a[T + first + k][T + first], weighed[k] * v);
     for (int q = 0; q < NORMAL_PARTS; q++)
         add_four(&eq->a[q * HARMONICS + r->h][T + first], r->parts[q] * weighed);
-    add_four(&eq->b[T + first], r->wy * v);
     add_four(mean + T + first, weighed);
 }
 
@@ -94,20 +93,15 @@ EACH_PROCESSOR static void let_go(normal *eq)
     eq->held = 0;
 }
 
-/* The weights of the harmonics and what they weigh; returns the sum of the weights. */
-static double weigh(const model *m, const evidence *ev, const normal_frame *f, double w[HARMONICS],
-                    double y[HARMONICS])
+/* The weights of the harmonics; returns their sum. */
+static double weigh(const model *m, const evidence *ev, const normal_frame *f, double w[HARMONICS])
 {
     double sum = 0;
     for (int h = 0; h < HARMONICS; h++) {
-        y[h] = ev->y_db[f->frame][h];
         double var = m->sigma[h * HARMONICS + h] + ev->var[f->frame][h];
-        if (f->rho != 0) {
-            y[h] -= f->rho * ev->y_db[f->other][h];
+        if (f->rho != 0)
             var += f->rho * f->rho * ev->var[f->other][h];
-        }
-        w[h] = isnan(y[h]) ? 0 : f->counts / var;
-        y[h] = isnan(y[h]) ? 0 : y[h];
+        w[h] = isnan(var) ? 0 : f->counts / var;
         sum += w[h];
     }
     return sum;
@@ -116,7 +110,7 @@ static double weigh(const model *m, const evidence *ev, const normal_frame *f, d
 EACH_PROCESSOR static void add_rows(normal *eq, const model *m, const evidence *ev,
                                     const normal_frame *f)
 {
-    double w[HARMONICS], y[HARMONICS], sum = weigh(m, ev, f, w, y), sum_y = 0;
+    double w[HARMONICS], sum = weigh(m, ev, f, w);
     if (sum <= 0)
         return;
     double l = ev->level_db[f->frame], lo = ev->level_db[f->other], rho = f->rho;
@@ -129,23 +123,18 @@ EACH_PROCESSOR static void add_rows(normal *eq, const model *m, const evidence *
     for (int h = 0; h < HARMONICS; h++) {
         if (w[h] <= 0)
             continue;
-        row r = {h, w[h], w[h] * y[h], parts};
+        row r = {h, w[h], parts};
         add_harmonic(eq, m, ev, f, &r, mean);
-        sum_y += w[h] * y[h];
     }
     for (int q = 0; q < NORMAL_PARTS; q++) {
         for (int r = q; r < NORMAL_PARTS; r++)
             for (int h = 0; h < HARMONICS; h++)
                 eq->parts[q][r][h] += (parts[q] * parts[r] + doubt[q] * doubt[r]) * w[h];
-        for (int h = 0; h < HARMONICS; h++) {
-            eq->b[q * HARMONICS + h] += parts[q] * w[h] * y[h];
+        for (int h = 0; h < HARMONICS; h++)
             mean[q * HARMONICS + h] = parts[q] * w[h];
-        }
     }
-    for (int k = 0; k < MODEL_SIZE; k++) {
-        eq->b[k] -= mean[k] * (sum_y / sum);
+    for (int k = 0; k < MODEL_SIZE; k++)
         eq->mean[eq->held][k] = (float)(mean[k] * over);
-    }
     for (int h = 0; h < HARMONICS; h++) {
         eq->doubt[eq->held][0][h] = (float)(doubt[D] * w[h] * over);
         eq->doubt[eq->held][1][h] = (float)(doubt[E] * w[h] * over);
@@ -185,7 +174,7 @@ EACH_PROCESSOR static bool factor(double (*a)[MODEL_SIZE])
     return true;
 }
 
-bool normal_solve(normal *eq, double beta[MODEL_SIZE])
+bool normal_factor(normal *eq, normal_root *out)
 {
     let_go(eq);
     for (int q = 0; q < NORMAL_PARTS; q++)
@@ -195,16 +184,32 @@ bool normal_solve(normal *eq, double beta[MODEL_SIZE])
     if (!factor(eq->a))
         return false;
     for (int k = 0; k < MODEL_SIZE; k++) {
-        eq->b[k] /= eq->a[k][k];
+        for (int c = 0; c < MODEL_SIZE; c++)
+            out->r[k][c] = (float)eq->a[k][c];
+        out->over[k] = (float)(1 / eq->a[k][k]);
+    }
+    return true;
+}
+
+EACH_PROCESSOR static void solve(const normal_root *root, float y[MODEL_SIZE])
+{
+    for (int k = 0; k < MODEL_SIZE; k++) {
+        y[k] *= root->over[k];
         for (int c = k + 1; c < MODEL_SIZE; c++)
-            eq->b[c] -= eq->a[k][c] * eq->b[k];
+            y[c] -= root->r[k][c] * y[k];
     }
     for (int k = MODEL_SIZE; k-- > 0;) {
-        for (int c = k + 1; c < MODEL_SIZE; c++)
-            eq->b[k] -= eq->a[k][c] * eq->b[c];
-        eq->b[k] /= eq->a[k][k];
+        float sum = lanes_dot(root->r[k] + k + 1, y + k + 1, (size_t)(MODEL_SIZE - 1 - k));
+        y[k] = (y[k] - sum) * root->over[k];
     }
+}
+
+void normal_solve(const normal_root *root, const double b[MODEL_SIZE], double x[MODEL_SIZE])
+{
+    float y[MODEL_SIZE];
     for (int k = 0; k < MODEL_SIZE; k++)
-        beta[k] = eq->b[normal_place(k)];
-    return true;
+        y[normal_place(k)] = (float)b[k];
+    solve(root, y);
+    for (int k = 0; k < MODEL_SIZE; k++)
+        x[k] = (double)y[normal_place(k)];
 }

@@ -2,8 +2,8 @@
 #ifndef REGISTER_NORMAL_H
 #define REGISTER_NORMAL_H
 
-/* The normal equations of the model's regression (register/regress.h), added up frame by frame.
- * Inside, T's coefficients come last: see normal_place(). */
+/* The matrix of the normal equations of the model's regression (register/regress.h), added up frame
+ * by frame. Inside, T's coefficients come last: see normal_place(). */
 
 #include "register/model.h"
 
@@ -12,7 +12,7 @@
 enum { NORMAL_PARTS = 5, NORMAL_HELD = 32 }; /* S, D, a, e, c; frames held back */
 
 typedef struct normal {
-    double a[MODEL_SIZE][MODEL_SIZE], b[MODEL_SIZE]; /* of a, the upper triangle is what counts */
+    double a[MODEL_SIZE][MODEL_SIZE]; /* the upper triangle is what counts */
     double parts[NORMAL_PARTS][NORMAL_PARTS][HARMONICS]; /* of it, each part with each, j >= i */
     /* Of the frames held back, what centring takes off: outer products of these, which floats are
      * good for. */
@@ -28,7 +28,7 @@ typedef struct normal_frame { /* what enters: a frame less rho times another */
     double counts;       /* the weight of a harmonic is this over its variance */
 } normal_frame;
 
-/* Where coefficient k of model.beta stands in a and b. */
+/* Where coefficient k of model.beta stands in a. */
 static inline int normal_place(int k)
 {
     return (k + NORMAL_PARTS * HARMONICS) % MODEL_SIZE;
@@ -37,7 +37,14 @@ static inline int normal_place(int k)
 /* Adds a frame. The gain is taken out by centring; s enters by its mean and, for its doubt, its
  * standard deviation (frames so near are in doubt together). */
 void normal_add(normal *eq, const model *m, const evidence *ev, const normal_frame *f);
-/* After the last frame; false when a is not positive definite. Overwrites a and b. */
-bool normal_solve(normal *eq, double beta[MODEL_SIZE]);
+/* R, upper, with R' R = a, in the order of a, and 1 over its diagonal: good for what is then mended
+ * by whom it serves. */
+typedef struct normal_root {
+    float r[MODEL_SIZE][MODEL_SIZE], over[MODEL_SIZE];
+} normal_root;
+/* After the last frame; false when a is not positive definite. Overwrites a. */
+bool normal_factor(normal *eq, normal_root *out);
+/* x, with a x = b. */
+void normal_solve(const normal_root *root, const double b[MODEL_SIZE], double x[MODEL_SIZE]);
 
 #endif

@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "register/covariance.h"
+#include "register/design.h"
 #include "register/normal.h"
 
 #include <math.h>
@@ -10,7 +11,10 @@
 #include <string.h>
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
-static const double edge_s = 0.020;
+enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
+/* Where what is left to gain is so little, in units of the log-likelihood, coefficients are right to
+ * a thirtieth of a standard error. */
+static const double settled = 1e-3;
 static const double begin_db = 3, begin_frames = 20; /* the residual, until data say otherwise */
 
 regress_settings regress_defaults(void)
@@ -27,72 +31,165 @@ regress_settings regress_defaults(void)
                               .floor_db = 1};
 }
 
-/* Adds frame i less `ar` times the frame 100 ms before it: what drifts slowly is all but gone
- * from the difference, a step is not. */
-static void add_frame(normal *eq, const model *m, const evidence *ev, size_t i, const double *p2,
-                      double ar)
-{
-    size_t j = ev->before[i];
-    bool pair = j != EVIDENCE_NONE;
-    normal_frame f = {.frame = i, .other = i, .s = p2[i] - 0.5, .counts = 1 - ar * ar};
-    f.sd = sqrt(fmax(0, 0.25 - f.s * f.s));
-    if (pair) {
-        f.other = j;
-        f.rho = ar;
-        f.s_other = p2[j] - 0.5;
-        f.sd_other = sqrt(fmax(0, 0.25 - f.s_other * f.s_other));
-        f.counts = 1;
-    }
-    normal_add(eq, m, ev, &f);
-}
+/* Of the log of the prior density, -x' C x / 2 + p' x: C, row by row from its diagonal on, and p. */
+enum { REACH = 3 };
+typedef struct prior {
+    double curve[MODEL_SIZE][REACH], pull[MODEL_SIZE];
+} prior;
 
-static void add_ridge(normal *eq, int first, int n, double weight)
+struct regression {
+    const evidence *ev;
+    regress_settings s;
+    design *d;
+    prior p;
+    bool rooted; /* whether there is a root */
+    normal_root root;
+    double beta[MODEL_SIZE]; /* of the model fitted last */
+};
+
+static void add_ridge(prior *p, int first, int n, double weight)
 {
-    for (int k = normal_place(first), end = k + n; k < end; k++)
-        eq->a[k][k] += weight;
+    for (int k = first; k < first + n; k++)
+        p->curve[k][0] += weight;
 }
 
 /* Squared second differences of n coefficients from `first`. */
-static void add_smooth(normal *eq, int first, int n, double weight)
+static void add_smooth(prior *p, int first, int n, double weight)
 {
-    static const double d[3] = {1, -2, 1};
-    for (int k = normal_place(first), end = k + n; k + 2 < end; k++)
-        for (int p = 0; p < 3; p++)
-            for (int q = 0; q < 3; q++)
-                eq->a[k + p][k + q] += weight * d[p] * d[q];
+    static const double d[REACH] = {1, -2, 1};
+    for (int k = first; k + 2 < first + n; k++)
+        for (int a = 0; a < REACH; a++)
+            for (int b = a; b < REACH; b++)
+                p->curve[k + a][b - a] += weight * d[a] * d[b];
 }
 
-static void add_priors(normal *eq, const regress_settings *s)
+static prior prior_of(const regress_settings *s)
 {
-    add_smooth(eq, 0, MODEL_SPLINES, s->smooth_t);
-    add_ridge(eq, 0, MODEL_SPLINES, 1e-4);
-    add_ridge(eq, MODEL_S, HARMONICS, s->ridge_s);
-    add_ridge(eq, MODEL_D, HARMONICS, s->ridge_d);
+    prior p = {.pull = {0}};
+    add_smooth(&p, 0, MODEL_SPLINES, s->smooth_t);
+    add_ridge(&p, 0, MODEL_SPLINES, 1e-4);
+    add_ridge(&p, MODEL_S, HARMONICS, s->ridge_s);
+    add_ridge(&p, MODEL_D, HARMONICS, s->ridge_d);
     for (int h = 0; h < HARMONICS; h++)
-        eq->b[normal_place(MODEL_D + h)] += s->ridge_d * model_expected_step(h);
-    add_smooth(eq, MODEL_D + 1, HARMONICS - 1, s->smooth_d);
-    add_ridge(eq, MODEL_A, HARMONICS, s->ridge_a);
-    add_smooth(eq, MODEL_A, HARMONICS, s->ridge_a);
-    add_ridge(eq, MODEL_E, HARMONICS, s->ridge_e);
-    add_smooth(eq, MODEL_E, HARMONICS, s->ridge_e);
-    add_ridge(eq, MODEL_C, HARMONICS, s->ridge_c);
-    add_smooth(eq, MODEL_C, HARMONICS, s->ridge_c);
+        p.pull[MODEL_D + h] += s->ridge_d * model_expected_step(h);
+    add_smooth(&p, MODEL_D + 1, HARMONICS - 1, s->smooth_d);
+    add_ridge(&p, MODEL_A, HARMONICS, s->ridge_a);
+    add_smooth(&p, MODEL_A, HARMONICS, s->ridge_a);
+    add_ridge(&p, MODEL_E, HARMONICS, s->ridge_e);
+    add_smooth(&p, MODEL_E, HARMONICS, s->ridge_e);
+    add_ridge(&p, MODEL_C, HARMONICS, s->ridge_c);
+    add_smooth(&p, MODEL_C, HARMONICS, s->ridge_c);
+    return p;
 }
 
-static bool usable(const evidence *ev, size_t i)
+/* to += by C x */
+static void add_curve(const prior *p, const double *x, double by, double *to)
 {
-    return ev->edge_s[i] >= edge_s;
+    for (int k = 0; k < MODEL_SIZE; k++) {
+        to[k] += by * p->curve[k][0] * x[k];
+        for (int j = 1; j < REACH && k + j < MODEL_SIZE; j++) {
+            to[k] += by * p->curve[k][j] * x[k + j];
+            to[k + j] += by * p->curve[k][j] * x[k];
+        }
+    }
 }
 
-static void fit_sigma(model *m, const evidence *ev, const double *p2, const regress_settings *s,
-                      size_t stride, double (*unexplained)[HARMONICS])
+regression *regress_new(const evidence *ev, const regress_settings *s)
 {
+    regression *g = xcalloc(1, sizeof *g);
+    size_t stride = (ev->hop_s < 0.01 ? 2 : 1) + ev->n / FRAMES_MOST;
+    g->ev = ev;
+    g->s = *s;
+    g->d = design_new(ev, s->rho, stride);
+    g->p = prior_of(s);
+    return g;
+}
+
+void regress_free(regression *g)
+{
+    if (g)
+        design_free(g->d);
+    free(g);
+}
+
+/* The row that begins at frame i: the frame less `rho` times the one 100 ms before it. What drifts
+ * slowly is all but gone from the difference, a step is not. */
+static void add_row(normal *eq, const regression *g, const model *m, size_t i, const double *p2)
+{
+    const design *d = g->d;
+    size_t j = d->other[i];
+    normal_frame f = {.frame = i,
+                      .other = j,
+                      .rho = (double)d->rho[i],
+                      .s = p2[i] - 0.5,
+                      .s_other = p2[j] - 0.5,
+                      .counts = (double)d->counts[i] * EACH_ROOT};
+    f.sd = sqrt(fmax(0, 0.25 - f.s * f.s));
+    f.sd_other = sqrt(fmax(0, 0.25 - f.s_other * f.s_other));
+    normal_add(eq, m, g->ev, &f);
+}
+
+/* The root of about the matrix that this fit has, from a few rows. */
+static bool take_root(regression *g, const model *m, const double *p2)
+{
+    normal *eq = xcalloc(1, sizeof *eq);
+    size_t rows = 0;
+    for (size_t i = 0; i < g->ev->n; i++)
+        if (g->d->counts[i] > 0 && rows++ % EACH_ROOT == 0)
+            add_row(eq, g, m, i, p2);
+    for (int k = 0; k < MODEL_SIZE; k++)
+        for (int j = 0; j < REACH && k + j < MODEL_SIZE; j++)
+            if (g->p.curve[k][j] != 0)
+                eq->a[normal_place(k)][normal_place(k + j)] += g->p.curve[k][j];
+    bool good = normal_factor(eq, &g->root);
+    free(eq);
+    return good;
+}
+
+static double product(const double *x, const double *y)
+{
+    double sum = 0;
+    for (int k = 0; k < MODEL_SIZE; k++)
+        sum += x[k] * y[k];
+    return sum;
+}
+
+/* From beta by conjugate gradients, each made straight by the root (Hestenes and Stiefel 1952). */
+static void solve(const regression *g, double *beta)
+{
+    double left[MODEL_SIZE], way[MODEL_SIZE], step[MODEL_SIZE], bent[MODEL_SIZE];
+    design_gradient(g->d, beta, false, left);
+    add_curve(&g->p, beta, -1, left);
+    for (int k = 0; k < MODEL_SIZE; k++)
+        left[k] += g->p.pull[k];
+    normal_solve(&g->root, left, step);
+    memcpy(way, step, sizeof way);
+    double now = product(left, step);
+    for (int round = 0; round < ROUNDS_MOST && now > settled; round++) {
+        design_gradient(g->d, way, true, bent);
+        add_curve(&g->p, way, 1, bent);
+        double by = now / product(way, bent), before = now;
+        for (int k = 0; k < MODEL_SIZE; k++) {
+            beta[k] += by * way[k];
+            left[k] -= by * bent[k];
+        }
+        normal_solve(&g->root, left, step);
+        now = product(left, step);
+        for (int k = 0; k < MODEL_SIZE; k++)
+            way[k] = step[k] + now / before * way[k];
+    }
+}
+
+static void fit_sigma(model *m, const regression *g, const double *p2,
+                      double (*unexplained)[HARMONICS])
+{
+    const evidence *ev = g->ev;
     covariance_sums c = {.whole = 0};
-    double noise[HARMONICS] = {0}, floor_db2 = s->floor_db * s->floor_db;
-    for (size_t i = 0; i < ev->n; i += stride) {
+    double noise[HARMONICS] = {0}, floor_db2 = g->s.floor_db * g->s.floor_db;
+    for (size_t i = 0; i < ev->n; i++) {
         double r[HARMONICS], q[HARMONICS];
-        size_t j = ev->before[i];
-        if (!usable(ev, i) || j == EVIDENCE_NONE || !usable(ev, j))
+        size_t j = g->d->other[i];
+        if (!(g->d->counts[i] > 0) || j == i || ev->edge_s[j] < DESIGN_EDGE_S)
             continue;
         if (model_residual(m, ev, i, p2[i] - 0.5, unexplained[i], r) < 2 ||
             model_residual(m, ev, j, p2[j] - 0.5, unexplained[j], q) < 2)
@@ -109,51 +206,34 @@ static void fit_sigma(model *m, const evidence *ev, const double *p2, const regr
             if (a == b)
                 sum += begin_frames * begin_db * begin_db - 0.5 * noise[a];
             m->sigma[a * HARMONICS + b] = m->sigma[b * HARMONICS + a] =
-                a == b ? fmax(sum / n, floor_db2) : (1 - s->shrink) * sum / n;
+                a == b ? fmax(sum / n, floor_db2) : (1 - g->s.shrink) * sum / n;
         }
     covariance_mend(m->sigma, floor_db2);
 }
 
-static void set_ranges(model *m, const evidence *ev)
+static void begin(const regression *g, model *m)
 {
-    double lo = (double)INFINITY, hi = 0, sum = 0;
-    for (size_t i = 0; i < ev->n; i++) {
-        double hz = ev->hz[i];
-        lo = fmin(lo, evidence_warp(hz));
-        for (int h = 0; h < HARMONICS; h++)
-            if (!isnan(ev->y_db[i][h]))
-                hi = fmax(hi, evidence_warp((h + 1) * hz));
-        sum += ev->pitch_st[i];
-    }
-    m->lo = lo;
-    m->hi = fmax(hi, lo + 0.1);
-    m->pitch_mid = sum / (double)ev->n;
+    m->lo = g->d->lo;
+    m->hi = g->d->hi;
+    m->pitch_mid = g->d->pitch_mid;
+    memcpy(m->beta, g->beta, sizeof m->beta);
+    memset(m->sigma, 0, sizeof m->sigma);
+    for (int h = 0; h < HARMONICS; h++)
+        m->sigma[h * HARMONICS + h] = begin_db * begin_db;
 }
 
-bool regress_fit(model *m, const evidence *ev, const double *p2, const regress_settings *s,
-                 double (*r)[HARMONICS])
+bool regress_fit(regression *g, model *m, const double *p2, double (*r)[HARMONICS])
 {
-    if (m->hi <= m->lo) {
-        set_ranges(m, ev);
-        memset(m->sigma, 0, sizeof m->sigma);
-        for (int h = 0; h < HARMONICS; h++)
-            m->sigma[h * HARMONICS + h] = begin_db * begin_db;
-    }
-    size_t stride = (ev->hop_s < 0.01 ? 2 : 1) + ev->n / FRAMES_MOST, used = 0;
-    normal *eq = xcalloc(1, sizeof *eq);
-    add_priors(eq, s);
-    for (size_t i = 0; i < ev->n; i += stride)
-        if (usable(ev, i)) {
-            add_frame(eq, m, ev, i, p2, s->rho);
-            used++;
-        }
-    bool good = used > 20 && normal_solve(eq, m->beta);
-    free(eq);
-    if (!good)
+    if (m->hi <= m->lo)
+        begin(g, m);
+    if (g->d->n_rows <= LEAST_ROWS || !(g->rooted = g->rooted || take_root(g, m, p2)))
         return false;
-    model_unexplained(m, ev, r);
-    fit_sigma(m, ev, p2, s, stride, r);
-    for (size_t i = 0; i < ev->n; i++)
-        model_residual(m, ev, i, 0, r[i], r[i]);
+    design_set(g->d, p2, m->sigma);
+    solve(g, m->beta);
+    memcpy(g->beta, m->beta, sizeof g->beta);
+    model_unexplained(m, g->ev, r);
+    fit_sigma(m, g, p2, r);
+    for (size_t i = 0; i < g->ev->n; i++)
+        model_residual(m, g->ev, i, 0, r[i], r[i]);
     return true;
 }

@@ -25,10 +25,14 @@ typedef struct regress_settings { /* the weights are 1 / dB^2, against whole fra
 } regress_settings;
 regress_settings regress_defaults(void);
 
+/* What fits to one evidence have in common. */
+typedef struct regression regression;
+regression *regress_new(const evidence *ev, const regress_settings *s);
+void regress_free(regression *g);
+
 /* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its model_residuals(). A model whose
  * hi is 0 is begun anew. Frames nearer than 20 ms to an end of what is sung are left out. False
  * when too few frames are left to determine anything. */
-bool regress_fit(model *m, const evidence *ev, const double *p2, const regress_settings *s,
-                 double (*r)[HARMONICS]);
+bool regress_fit(regression *g, model *m, const double *p2, double (*r)[HARMONICS]);
 
 #endif

@@ -28,14 +28,15 @@ search_settings search_defaults(void)
                              .full_rounds = 1};
 }
 
-typedef struct workspace { /* [n] each */
+typedef struct workspace { /* of one evidence; [n] each */
+    regression *fit;
     double (*r)[HARMONICS];
     double *up, *down, *odds, *up_step, *down_step;
 } workspace;
 
-static workspace workspace_new(const evidence *ev)
+static workspace workspace_new(const evidence *ev, const search_settings *s)
 {
-    workspace w = {.r = xmalloc(ev->n, sizeof *w.r)};
+    workspace w = {.fit = regress_new(ev, &s->regress), .r = xmalloc(ev->n, sizeof *w.r)};
     double **all[] = {&w.up, &w.down, &w.odds, &w.up_step, &w.down_step};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
@@ -44,6 +45,7 @@ static workspace workspace_new(const evidence *ev)
 
 static void workspace_clear(workspace *w)
 {
+    regress_free(w->fit);
     free(w->r);
     free(w->up);
     free(w->down);
@@ -70,7 +72,7 @@ static double moved(const double *a, const double *b, size_t n)
 /* Fits everything to w->p2: the harmonics, the place, the hazards. */
 static bool fit_world(const evidence *ev, const search_settings *s, workspace *work, world *w)
 {
-    if (!regress_fit(&w->m, ev, w->p2, &s->regress, work->r))
+    if (!regress_fit(work->fit, &w->m, w->p2, work->r))
         return false;
     w->where = place_fit(ev, w->p2);
     place_measure(ev, &w->where, work->odds);
@@ -139,32 +141,33 @@ static void clear_all(world *worlds, size_t n)
 
 /* The registers of frames lo..hi - 1, a take, heard by itself; the less its changes stand up, the
  * nearer to 0.5. */
-static void hear_take(const evidence *ev, const search_settings *s, workspace *work, size_t lo,
-                      size_t hi, double *p2)
+static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
+                      double *p2)
 {
     static const double shares[] = {0.4, 0.6};
     enum { N = 1 + sizeof shares / sizeof *shares };
     world worlds[N];
     evidence take = evidence_part(ev, lo, hi);
+    workspace work = workspace_new(&take, s);
     start_all(&take, s, shares, N - 1, worlds);
-    climb_all(&take, s, s->first_rounds, work, worlds, N);
+    climb_all(&take, s, s->first_rounds, &work, worlds, N);
     double sure = 1 - exp(-fmax(0, worlds[0].standing));
     for (size_t i = lo; i < hi; i++)
         p2[i] = 0.5 + sure * (worlds[0].p2[i - lo] - 0.5);
     clear_all(worlds, N);
+    workspace_clear(&work);
     free(take.before);
 }
 
 /* Takes that only tempt, with a portamento or a vowel that changes, lead the worlds of all takes
  * astray, but not that of a take with flips. Returns whether there are several takes. */
-static bool start_by_takes(const evidence *ev, const search_settings *s, workspace *work,
-                           double *p2)
+static bool start_by_takes(const evidence *ev, const search_settings *s, double *p2)
 {
     bool several = ev->take[0] != ev->take[ev->n - 1];
     for (size_t lo = 0, hi; several && lo < ev->n; lo = hi) {
         for (hi = lo; hi < ev->n && ev->take[hi] == ev->take[lo];)
             hi++;
-        hear_take(ev, s, work, lo, hi, p2);
+        hear_take(ev, s, lo, hi, p2);
     }
     return several;
 }
@@ -244,7 +247,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     enum { N = 1 + sizeof shares / sizeof *shares };
     if (!ev->n)
         return false;
-    workspace work = workspace_new(ev);
+    workspace work = workspace_new(ev, s);
     world worlds[N + 2], tidied[N + 2];
     size_t n = N;
     effort_begin(s->opt_effort, rounds_of(ev, s, N + 1));
@@ -253,7 +256,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     worlds[N + 1] = world_new(ev->n);
     if (s->opt_known && s->opt_known->m.hi > s->opt_known->m.lo)
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, worlds[n++].p2);
-    n += start_by_takes(ev, s, &work, worlds[n].p2);
+    n += start_by_takes(ev, s, worlds[n].p2);
     climb_all(ev, s, s->first_rounds, &work, worlds, n);
     size_t n_tidied = tidy_some(ev, s, &work, worlds, n, tidied);
     for (size_t k = 0; k < s->kept && worlds[k].standing >= 0; k++)
@@ -280,7 +283,7 @@ static bool fill_in(const evidence *ev, const search_settings *s, const size_t *
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);
-    workspace work = workspace_new(ev);
+    workspace work = workspace_new(ev, s);
     bool good = climb(ev, s, s->full_rounds, &work, &all);
     effort_add(s->opt_effort, (double)ev->n * s->full_rounds);
     workspace_clear(&work);

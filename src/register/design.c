@@ -1,0 +1,271 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/design.h"
+
+#include "base/array.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { HALVES = HARMONICS / LANES, FOURS = HARMONICS / 4 };
+
+static void set_ranges(design *d)
+{
+    const evidence *ev = d->ev;
+    double lo = (double)INFINITY, hi = 0, sum = 0;
+    for (size_t i = 0; i < ev->n; i++) {
+        double hz = ev->hz[i];
+        lo = fmin(lo, evidence_warp(hz));
+        for (int h = 0; h < HARMONICS; h++)
+            if (!isnan(ev->y_db[i][h]))
+                hi = fmax(hi, evidence_warp((h + 1) * hz));
+        sum += ev->pitch_st[i];
+    }
+    d->lo = lo;
+    d->hi = fmax(hi, lo + 0.1);
+    d->pitch_mid = sum / (double)ev->n;
+}
+
+static void set_frame(design *d, const model *m, size_t i)
+{
+    const evidence *ev = d->ev;
+    double per_warp = model_per_warp(m);
+    for (int h = 0; h < HARMONICS; h++) {
+        fours w;
+        bool there = !isnan(ev->y_db[i][h]);
+        d->first[i][h] =
+            (unsigned char)model_splines(m, per_warp, (double)ev->warp[i][h], &w);
+        d->splines[i][h] = (four_floats){(float)w[0], (float)w[1], (float)w[2], (float)w[3]};
+        d->y[i][h] = there ? (float)ev->y_db[i][h] : 0;
+        d->var[i][h] = there ? (float)ev->var[i][h] : INFINITY;
+    }
+    d->level[i] = (float)ev->level_db[i];
+    d->pitch[i] = (float)(ev->pitch_st[i] - d->pitch_mid);
+}
+
+static void set_row(design *d, size_t i, double rho, size_t stride)
+{
+    bool row = i % stride == 0 && d->ev->edge_s[i] >= DESIGN_EDGE_S;
+    bool pair = d->ev->before[i] != EVIDENCE_NONE;
+    d->other[i] = pair ? d->ev->before[i] : i;
+    d->rho[i] = pair ? (float)rho : 0;
+    d->counts[i] = !row ? 0 : pair ? 1 : (float)(1 - rho * rho);
+    d->n_rows += row;
+}
+
+design *design_new(const evidence *ev, double rho, size_t stride)
+{
+    design *d = xcalloc(1, sizeof *d);
+    size_t n = ev->n;
+    *d = (design){.ev = ev,
+                  .splines = xmalloc(n, sizeof *d->splines),
+                  .first = xmalloc(n, sizeof *d->first),
+                  .y = xmalloc(n, sizeof *d->y),
+                  .var = xmalloc(n, sizeof *d->var),
+                  .level = xmalloc(n, sizeof *d->level),
+                  .pitch = xmalloc(n, sizeof *d->pitch),
+                  .other = xmalloc(n, sizeof *d->other),
+                  .rho = xmalloc(n, sizeof *d->rho),
+                  .counts = xmalloc(n, sizeof *d->counts),
+                  .s = xmalloc(n, sizeof *d->s),
+                  .sd = xmalloc(n, sizeof *d->sd),
+                  .w = xmalloc(n, sizeof *d->w),
+                  .u = xmalloc(n, sizeof *d->u),
+                  .back = xmalloc(n, sizeof *d->back)};
+    set_ranges(d);
+    model m = {.lo = d->lo, .hi = d->hi};
+    for (size_t i = 0; i < n; i++) {
+        set_frame(d, &m, i);
+        set_row(d, i, rho, stride);
+    }
+    return d;
+}
+
+void design_free(design *d)
+{
+    if (!d)
+        return;
+    free(d->splines);
+    free(d->first);
+    free(d->y);
+    free(d->var);
+    free(d->level);
+    free(d->pitch);
+    free(d->other);
+    free(d->rho);
+    free(d->counts);
+    free(d->s);
+    free(d->sd);
+    free(d->w);
+    free(d->u);
+    free(d->back);
+    free(d);
+}
+
+EACH_PART lanes load(const float *x)
+{
+    lanes v;
+    memcpy(&v, x, sizeof v);
+    return v;
+}
+
+EACH_PART void store(float *x, lanes v)
+{
+    memcpy(x, &v, sizeof v);
+}
+
+/* In every lane the sum of all. */
+EACH_PART lanes spread_sum(lanes v)
+{
+    v += __builtin_shufflevector(v, v, 4, 5, 6, 7, 0, 1, 2, 3);
+    v += __builtin_shufflevector(v, v, 2, 3, 0, 1, 6, 7, 4, 5);
+    return v + __builtin_shufflevector(v, v, 1, 0, 3, 2, 5, 4, 7, 6);
+}
+
+EACH_PROCESSOR static void weigh_rows(design *d, const float *sigma)
+{
+    for (size_t i = 0; i < d->ev->n; i++) {
+        float share = d->rho[i] * d->rho[i];
+        for (int k = 0; k < HALVES; k++) {
+            lanes var = load(sigma + k * LANES) + load(d->var[i] + k * LANES);
+            if (share > 0)
+                var += share * load(d->var[d->other[i]] + k * LANES);
+            store(d->w[i] + k * LANES, d->counts[i] / var);
+        }
+    }
+}
+
+void design_set(design *d, const double *p2, const double *sigma)
+{
+    float diagonal[HARMONICS];
+    for (int h = 0; h < HARMONICS; h++)
+        diagonal[h] = (float)sigma[h * HARMONICS + h];
+    for (size_t i = 0; i < d->ev->n; i++) {
+        double s = p2[i] - 0.5;
+        d->s[i] = (float)s;
+        d->sd[i] = (float)sqrt(fmax(0, 0.25 - s * s));
+    }
+    weigh_rows(d, diagonal);
+}
+
+/* T at the harmonics. */
+EACH_PART void tract(const design *d, size_t i, const float *beta, float out[HARMONICS])
+{
+    for (int h = 0; h < HARMONICS; h += 4) {
+        four_floats v[4], low, high;
+        for (int k = 0; k < 4; k++) {
+            memcpy(&v[k], beta + d->first[i][h + k], sizeof v[k]);
+            v[k] *= d->splines[i][h + k];
+        }
+        low = __builtin_shufflevector(v[0], v[1], 0, 4, 1, 5) +
+              __builtin_shufflevector(v[0], v[1], 2, 6, 3, 7);
+        high = __builtin_shufflevector(v[2], v[3], 0, 4, 1, 5) +
+               __builtin_shufflevector(v[2], v[3], 2, 6, 3, 7);
+        low = __builtin_shufflevector(low, high, 0, 1, 4, 5) +
+              __builtin_shufflevector(low, high, 2, 3, 6, 7);
+        memcpy(out + h, &low, sizeof low);
+    }
+}
+
+EACH_PROCESSOR static void predict(design *d, const float *beta)
+{
+    for (size_t i = 0; i < d->ev->n; i++) {
+        float s = d->s[i], level = d->level[i], pitch = d->pitch[i];
+        tract(d, i, beta, d->u[i]);
+        for (int h = 0; h < HARMONICS; h += LANES)
+            store(d->u[i] + h,
+                  (load(d->u[i] + h) + load(beta + MODEL_S + h)) +
+                      (s * load(beta + MODEL_D + h) + level * load(beta + MODEL_A + h)) +
+                      (s * level * load(beta + MODEL_E + h) + pitch * load(beta + MODEL_C + h)));
+    }
+}
+
+/* w (x - mean), the mean weighted by w. */
+EACH_PART void centre(const lanes w[HALVES], lanes over, lanes x[HALVES])
+{
+    lanes mean = spread_sum(w[0] * x[0] + w[1] * x[1]) * over;
+    for (int k = 0; k < HALVES; k++)
+        x[k] = w[k] * (x[k] - mean);
+}
+
+typedef struct sums { /* of what goes back to S, D, a, e, c; T's in two parts, so that one harmonic
+                         does not wait for the one before it */
+    lanes s[HALVES], d[HALVES], a[HALVES], e[HALVES], c[HALVES];
+    float t[2][MODEL_SPLINES];
+} sums;
+
+EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out)
+{
+    float s = d->s[i], level = d->level[i], pitch = d->pitch[i], each[HARMONICS];
+    for (int k = 0; k < HALVES; k++) {
+        lanes by_s = s * g[k];
+        out->s[k] += g[k];
+        out->d[k] += by_s;
+        out->a[k] += level * g[k];
+        out->e[k] += level * by_s;
+        out->c[k] += pitch * g[k];
+        store(each + k * LANES, g[k]);
+    }
+    for (int h = 0; h < HARMONICS; h++) {
+        four_floats t;
+        float *at = out->t[h % 2] + d->first[i][h];
+        memcpy(&t, at, sizeof t);
+        t += each[h] * d->splines[i][h];
+        memcpy(at, &t, sizeof t);
+    }
+}
+
+EACH_PROCESSOR static void gather(design *d, const float *beta, float with_y, sums *out)
+{
+    memset(d->back, 0, d->ev->n * sizeof *d->back);
+    for (size_t i = d->ev->n; i-- > 0;) {
+        lanes g[HALVES], w[HALVES], doubt[HALVES];
+        size_t j = d->other[i];
+        float rho = d->rho[i], sd = d->sd[i] - rho * d->sd[j];
+        float sd_level = d->sd[i] * d->level[i] - rho * d->sd[j] * d->level[j];
+        for (int k = 0; k < HALVES; k++)
+            g[k] = load(d->back[i] + k * LANES);
+        if (d->counts[i] > 0) {
+            lanes e[HALVES];
+            for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
+                w[k] = load(d->w[i] + h);
+                e[k] = with_y * (load(d->y[i] + h) - rho * load(d->y[j] + h)) -
+                       (load(d->u[i] + h) - rho * load(d->u[j] + h));
+                doubt[k] = -(sd * load(beta + MODEL_D + h) + sd_level * load(beta + MODEL_E + h));
+            }
+            lanes sum = spread_sum(w[0] + w[1]);
+            if (sum[0] > 0) {
+                lanes over = 1 / sum;
+                centre(w, over, e);
+                centre(w, over, doubt);
+                for (int k = 0; k < HALVES; k++) {
+                    g[k] += e[k];
+                    out->d[k] += sd * doubt[k];
+                    out->e[k] += sd_level * doubt[k];
+                    if (rho > 0)
+                        store(d->back[j] + k * LANES,
+                              load(d->back[j] + k * LANES) - rho * e[k]);
+                }
+            }
+        }
+        give_back(d, i, g, out);
+    }
+}
+
+void design_gradient(design *d, const double *beta, bool alone, double *g)
+{
+    float b[MODEL_SIZE];
+    sums out;
+    memset(&out, 0, sizeof out);
+    for (int k = 0; k < MODEL_SIZE; k++)
+        b[k] = (float)beta[k];
+    predict(d, b);
+    gather(d, b, alone ? 0 : 1, &out);
+    double sign = alone ? -1 : 1;
+    for (int k = 0; k < MODEL_SPLINES; k++)
+        g[k] = sign * (double)(out.t[0][k] + out.t[1][k]);
+    const lanes *parts[] = {out.s, out.d, out.a, out.e, out.c};
+    for (int q = 0; q < 5; q++)
+        for (int h = 0; h < HARMONICS; h++)
+            g[MODEL_SPLINES + q * HARMONICS + h] = sign * (double)parts[q][h / LANES][h % LANES];
+}

@@ -1,0 +1,45 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_DESIGN_H
+#define REGISTER_DESIGN_H
+
+/* The regression of register/regress.h as weighted sums over frames, without ever forming its
+ * matrix A: what a vector of coefficients leaves of the harmonics, and what A makes of it.
+ *
+ * A row is a frame less rho times the frame before it; of each row the mean over its harmonics,
+ * weighted, is taken out (the gain). Floats are good for all of it: a sum over a singer's frames is
+ * right to a hundred thousandth of a standard error. */
+
+#include "register/model.h"
+
+static const double DESIGN_EDGE_S = 0.02;
+
+typedef struct design {
+    const evidence *ev;
+    double lo, hi, pitch_mid; /* of the models */
+    size_t n_rows;
+    /* [n] */
+    four_floats (*splines)[HARMONICS];     /* T's that are not 0 at each harmonic */
+    unsigned char (*first)[HARMONICS];     /* and which of them is the first */
+    float (*y)[HARMONICS];                 /* dB; 0 for no harmonic */
+    float (*var)[HARMONICS];               /* dB^2; INFINITY for no harmonic */
+    float *level, *pitch;                  /* dB, st, what a, e and c multiply */
+    size_t *other;                         /* of the row: the frame before, or the frame itself */
+    float *rho, *counts;                   /* 0 without a frame before; 0 without a row */
+    /* [n] for one fit */
+    float *s, *sd;          /* the register, -1/2 to 1/2, and its standard deviation */
+    float (*w)[HARMONICS];  /* weights of the rows, 1 / dB^2 */
+    float (*u)[HARMONICS];  /* what a vector of coefficients makes of the frames */
+    float (*back)[HARMONICS]; /* what rows leave for the frame before them */
+} design;
+
+/* Rows: one for every `stride` frames that are DESIGN_EDGE_S or more from an end of what is sung. */
+design *design_new(const evidence *ev, double rho, size_t stride);
+void design_free(design *d);
+
+/* What a fit is about: p2[n] and the covariance's diagonal. */
+void design_set(design *d, const double *p2, const double *sigma);
+
+/* g[MODEL_SIZE] = X' W (y - X beta), or with `alone` X' W X beta. */
+void design_gradient(design *d, const double *beta, bool alone, double *g);
+
+#endif
