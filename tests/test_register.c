@@ -140,9 +140,12 @@ static double jitter(uint32_t *dice)
 
 static void measure(const model *m, const evidence *ev, const double *p2, double *up, double *down)
 {
-    double(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
+    float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
     harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
-    model_residuals(m, ev, r);
+    design *d = design_new(ev, m);
+    design_unexplained(d, m, r);
+    design_residuals(d, m, NULL, r, r);
+    design_free(d);
     steps_of_harmonics(m, ev, r, steps);
     steps_measure(ev, steps, p2, up, down);
     free(steps);

@@ -3,6 +3,7 @@
 #define BASE_LANES_H
 
 #include <stddef.h>
+#include <string.h>
 
 /* Numbers that are worked on together. They are loaded and stored by memcpy, from any number's
  * address. A function that works on them is compiled twice with EACH_PROCESSOR, with 256-bit
@@ -31,6 +32,52 @@ typedef long long four_longs __attribute__((vector_size(32)));
 /* What such functions are made of, and what takes or gives fours: it becomes part of its caller, so
  * that it is compiled for the same processor and how fours would be handed on is no matter. */
 #define EACH_PART static inline __attribute__((always_inline))
+
+EACH_PART lanes lanes_load(const float *x)
+{
+    lanes v;
+    memcpy(&v, x, sizeof v);
+    return v;
+}
+
+EACH_PART void lanes_store(float *x, lanes v)
+{
+    memcpy(x, &v, sizeof v);
+}
+
+/* x, or 0 where it is not so. */
+EACH_PART lanes lanes_where(lane_bits is, lanes x)
+{
+    return (lanes)((lane_bits)x & is);
+}
+
+/* In every lane the sum of all. */
+EACH_PART lanes lanes_sum(lanes v)
+{
+    v += __builtin_shufflevector(v, v, 4, 5, 6, 7, 0, 1, 2, 3);
+    v += __builtin_shufflevector(v, v, 2, 3, 0, 1, 6, 7, 4, 5);
+    return v + __builtin_shufflevector(v, v, 1, 0, 3, 2, 5, 4, 7, 6);
+}
+
+/* Lane j of x[k] and lane k of x[j] change places. */
+EACH_PART void lanes_transpose(lanes x[LANES])
+{
+    lanes y[LANES];
+    for (int k = 0; k < LANES; k += 2) {
+        y[k] = __builtin_shufflevector(x[k], x[k + 1], 0, 8, 2, 10, 4, 12, 6, 14);
+        y[k + 1] = __builtin_shufflevector(x[k], x[k + 1], 1, 9, 3, 11, 5, 13, 7, 15);
+    }
+    for (int k = 0; k < LANES; k += 4)
+        for (int j = k; j < k + 2; j++) {
+            x[j] = __builtin_shufflevector(y[j], y[j + 2], 0, 1, 8, 9, 4, 5, 12, 13);
+            x[j + 2] = __builtin_shufflevector(y[j], y[j + 2], 2, 3, 10, 11, 6, 7, 14, 15);
+        }
+    for (int j = 0; j < LANES / 2; j++) {
+        y[j] = __builtin_shufflevector(x[j], x[j + 4], 0, 1, 2, 3, 8, 9, 10, 11);
+        y[j + 4] = __builtin_shufflevector(x[j], x[j + 4], 4, 5, 6, 7, 12, 13, 14, 15);
+    }
+    memcpy(x, y, sizeof y);
+}
 
 /* The sum of the products x[i] y[i]; 0 for n = 0. */
 float lanes_dot(const float *x, const float *y, size_t n);

@@ -47,60 +47,124 @@ void covariance_mend(double *c, double floor)
     gsl_matrix_free(copy);
 }
 
-EACH_PROCESSOR static void add(covariance_sums *c, const double *v)
+/* 8 columns at a time by 8 rows. */
+EACH_PROCESSOR static void outer(double *a, size_t stride, const float *x, size_t width, int rows,
+                                 double by)
 {
-    double x[HARMONICS], there[HARMONICS], some = 0;
+    for (size_t p = 0; p < width; p += LANES)
+        for (size_t q = p; q < width; q += LANES) {
+            lanes sums[LANES] = {{0}};
+            for (int t = 0; t < rows; t++) {
+                const float *line = x + (size_t)t * width;
+                lanes part = lanes_load(line + q);
+                for (int k = 0; k < LANES; k++)
+                    sums[k] += line[p + (size_t)k] * part;
+            }
+            for (size_t k = 0; k < LANES; k++)
+                for (size_t j = 0; j < LANES; j++)
+                    a[(p + k) * stride + q + j] += by * (double)sums[k][j];
+        }
+}
+
+void covariance_outer(double *a, size_t stride, const float *x, size_t width, int rows, double by)
+{
+    outer(a, stride, x, width, rows, by);
+}
+
+void covariance_end(covariance_sums *c)
+{
+    covariance_outer(&c->of[0][0], HARMONICS, &c->x[0][0], HARMONICS, c->held, 1);
+    covariance_outer(&c->n[0][0], HARMONICS, &c->there[0][0], HARMONICS, c->held_there, 1);
+    c->held = c->held_there = 0;
+}
+
+void covariance_add(covariance_sums *c, const float x[HARMONICS])
+{
+    float *to = c->x[c->held++], *there = c->there[c->held_there];
+    bool whole = true;
     for (int h = 0; h < HARMONICS; h++) {
-        there[h] = !isnan(v[h]);
-        x[h] = isnan(v[h]) ? 0 : v[h];
-        some += there[h];
+        bool is = !isnan(x[h]);
+        to[h] = is ? x[h] : 0;
+        there[h] = is ? 1 : 0;
+        whole = whole && is;
     }
-    for (int a = 0; a < HARMONICS; a++)
-        for (int b = 0; b < a / 4 * 4 + 4; b++)
-            c->of[a][b] += x[a] * x[b];
-    if (some == HARMONICS) {
-        c->whole++;
-        return;
-    }
-    for (int a = 0; a < HARMONICS; a++)
-        for (int b = 0; b < a / 4 * 4 + 4; b++)
-            c->n[a][b] += there[a] * there[b];
+    c->whole += whole;
+    c->held_there += !whole;
+    if (c->held == COVARIANCE_HELD)
+        covariance_end(c);
 }
 
-void covariance_add(covariance_sums *c, const double x[HARMONICS])
+/* Rows of C that end with column n - 1 become those of L D; several at a time, as they need the
+ * same of L. */
+EACH_PART void reduce(const covariance_root *r, int n, int rows, lanes *const row[])
 {
-    add(c, x);
+    for (int b = 1; b < n; b++) {
+        lanes sum[3];
+        for (int q = 0; q < rows; q++)
+            sum[q] = row[q][b];
+        for (int k = 0; k < b; k++)
+            for (int q = 0; q < rows; q++)
+                sum[q] -= row[q][k] * r->l[b][k];
+        for (int q = 0; q < rows; q++)
+            row[q][b] = sum[q];
+    }
 }
 
-/* By elimination; what is not there varies by itself. The gain, which would leave floats too few
- * digits, by Sherman and Morrison's formula. */
-EACH_PROCESSOR static void weigh(covariance_group *f, float gain_db2, covariance_products *out)
+/* Row a of L, and of 1 / D, from row a of L D. */
+EACH_PART void end_row(covariance_root *r, int a, const lanes *row, lanes missing)
 {
-    lanes vw = {0}, ww = {0}, vv = {0}, uv = {0}, uw = {0}, uu = {0}, u[HARMONICS];
+    lanes d = row[a];
+    for (int k = 0; k < a; k++) {
+        r->l[a][k] = row[k] * r->over[k];
+        d -= row[k] * r->l[a][k];
+    }
+    r->over[a] = 1 / (d + missing);
+}
+
+/* What is not there varies by itself. */
+EACH_PROCESSOR static void find_root(covariance_group *f, covariance_root *r)
+{
+    for (int a = 0; a < HARMONICS; a += 2) {
+        lanes *const rows[] = {f->c[a], f->c[a + 1]};
+        reduce(r, a, 2, rows);
+        end_row(r, a, rows[0], 1 - f->there[a]);
+        for (int k = 0; k < a; k++)
+            rows[1][a] -= rows[1][k] * r->l[a][k];
+        end_row(r, a + 1, rows[1], 1 - f->there[a + 1]);
+    }
+}
+
+void covariance_factor(covariance_group *f, covariance_root *r)
+{
+    find_root(f, r);
+}
+
+/* The gain, which would leave floats too few digits, by Sherman and Morrison's formula. */
+EACH_PROCESSOR static void weigh(covariance_group *f, const covariance_root *r, float gain_db2,
+                                 covariance_products *out)
+{
+    lanes u[HARMONICS], vw = {0}, ww = {0}, vv = {0}, uv = {0}, uw = {0}, uu = {0};
     memcpy(u, f->there, sizeof u);
+    lanes *const rows[] = {f->v, f->w, u};
+    if (gain_db2 > 0)
+        reduce(r, HARMONICS, 3, rows);
+    else
+        reduce(r, HARMONICS, 2, rows);
     for (int k = 0; k < HARMONICS; k++) {
-        lanes over = 1 / (f->c[k][k] + 1 - f->there[k]);
-        lanes v = f->v[k] * over, w = f->w[k] * over, all = u[k] * over;
+        lanes v = f->v[k] * r->over[k], w = f->w[k] * r->over[k];
         vw += f->v[k] * w;
         ww += f->w[k] * w;
         vv += f->v[k] * v;
         uv += u[k] * v;
         uw += u[k] * w;
-        uu += u[k] * all;
-        for (int a = k + 1; a < HARMONICS; a++) {
-            lanes by = f->c[a][k] * over;
-            f->v[a] -= f->c[a][k] * v;
-            f->w[a] -= f->c[a][k] * w;
-            u[a] -= f->c[a][k] * all;
-            for (int b = k + 1; b <= a; b++)
-                f->c[a][b] -= by * f->c[b][k];
-        }
+        uu += u[k] * u[k] * r->over[k];
     }
     lanes gain = gain_db2 / (1 + gain_db2 * uu);
     *out = (covariance_products){vw - gain * uv * uw, ww - gain * uw * uw, vv - gain * uv * uv};
 }
 
-void covariance_weigh(covariance_group *f, float gain_db2, covariance_products *out)
+void covariance_weigh(covariance_group *f, const covariance_root *r, float gain_db2,
+                      covariance_products *out)
 {
-    weigh(f, gain_db2, out);
+    weigh(f, r, gain_db2, out);
 }

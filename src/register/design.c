@@ -9,27 +9,9 @@
 
 enum { HALVES = HARMONICS / LANES, FOURS = HARMONICS / 4 };
 
-static void set_ranges(design *d)
+EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp, size_t i)
 {
     const evidence *ev = d->ev;
-    double lo = (double)INFINITY, hi = 0, sum = 0;
-    for (size_t i = 0; i < ev->n; i++) {
-        double hz = ev->hz[i];
-        lo = fmin(lo, evidence_warp(hz));
-        for (int h = 0; h < HARMONICS; h++)
-            if (!isnan(ev->y_db[i][h]))
-                hi = fmax(hi, evidence_warp((h + 1) * hz));
-        sum += ev->pitch_st[i];
-    }
-    d->lo = lo;
-    d->hi = fmax(hi, lo + 0.1);
-    d->pitch_mid = sum / (double)ev->n;
-}
-
-static void set_frame(design *d, const model *m, size_t i)
-{
-    const evidence *ev = d->ev;
-    double per_warp = model_per_warp(m);
     for (int h = 0; h < HARMONICS; h++) {
         fours w;
         bool there = !isnan(ev->y_db[i][h]);
@@ -40,7 +22,7 @@ static void set_frame(design *d, const model *m, size_t i)
         d->var[i][h] = there ? (float)ev->var[i][h] : INFINITY;
     }
     d->level[i] = (float)ev->level_db[i];
-    d->pitch[i] = (float)(ev->pitch_st[i] - d->pitch_mid);
+    d->pitch[i] = (float)(ev->pitch_st[i] - m->pitch_mid);
 }
 
 static void set_row(design *d, size_t i, double rho, size_t stride)
@@ -53,7 +35,7 @@ static void set_row(design *d, size_t i, double rho, size_t stride)
     d->n_rows += row;
 }
 
-design *design_new(const evidence *ev, double rho, size_t stride)
+design *design_new(const evidence *ev, const model *m)
 {
     design *d = xcalloc(1, sizeof *d);
     size_t n = ev->n;
@@ -72,13 +54,15 @@ design *design_new(const evidence *ev, double rho, size_t stride)
                   .w = xmalloc(n, sizeof *d->w),
                   .u = xmalloc(n, sizeof *d->u),
                   .back = xmalloc(n, sizeof *d->back)};
-    set_ranges(d);
-    model m = {.lo = d->lo, .hi = d->hi};
-    for (size_t i = 0; i < n; i++) {
-        set_frame(d, &m, i);
-        set_row(d, i, rho, stride);
-    }
+    for (size_t i = 0; i < n; i++)
+        set_frame(d, m, model_per_warp(m), i);
     return d;
+}
+
+void design_rows(design *d, double rho, size_t stride)
+{
+    for (size_t i = 0; i < d->ev->n; i++)
+        set_row(d, i, rho, stride);
 }
 
 void design_free(design *d)
@@ -102,50 +86,35 @@ void design_free(design *d)
     free(d);
 }
 
-EACH_PART lanes load(const float *x)
-{
-    lanes v;
-    memcpy(&v, x, sizeof v);
-    return v;
-}
-
-EACH_PART void store(float *x, lanes v)
-{
-    memcpy(x, &v, sizeof v);
-}
-
-/* In every lane the sum of all. */
-EACH_PART lanes spread_sum(lanes v)
-{
-    v += __builtin_shufflevector(v, v, 4, 5, 6, 7, 0, 1, 2, 3);
-    v += __builtin_shufflevector(v, v, 2, 3, 0, 1, 6, 7, 4, 5);
-    return v + __builtin_shufflevector(v, v, 1, 0, 3, 2, 5, 4, 7, 6);
-}
-
 EACH_PROCESSOR static void weigh_rows(design *d, const float *sigma)
 {
     for (size_t i = 0; i < d->ev->n; i++) {
         float share = d->rho[i] * d->rho[i];
         for (int k = 0; k < HALVES; k++) {
-            lanes var = load(sigma + k * LANES) + load(d->var[i] + k * LANES);
+            lanes var = lanes_load(sigma + k * LANES) + lanes_load(d->var[i] + k * LANES);
             if (share > 0)
-                var += share * load(d->var[d->other[i]] + k * LANES);
-            store(d->w[i] + k * LANES, d->counts[i] / var);
+                var += share * lanes_load(d->var[d->other[i]] + k * LANES);
+            lanes_store(d->w[i] + k * LANES, d->counts[i] / var);
         }
     }
 }
 
+static void diagonal(const double *sigma, float out[HARMONICS])
+{
+    for (int h = 0; h < HARMONICS; h++)
+        out[h] = (float)sigma[h * HARMONICS + h];
+}
+
 void design_set(design *d, const double *p2, const double *sigma)
 {
-    float diagonal[HARMONICS];
-    for (int h = 0; h < HARMONICS; h++)
-        diagonal[h] = (float)sigma[h * HARMONICS + h];
+    float var[HARMONICS];
+    diagonal(sigma, var);
     for (size_t i = 0; i < d->ev->n; i++) {
         double s = p2[i] - 0.5;
         d->s[i] = (float)s;
         d->sd[i] = (float)sqrt(fmax(0, 0.25 - s * s));
     }
-    weigh_rows(d, diagonal);
+    weigh_rows(d, var);
 }
 
 /* T at the harmonics. */
@@ -167,23 +136,30 @@ EACH_PART void tract(const design *d, size_t i, const float *beta, float out[HAR
     }
 }
 
+/* What the coefficients make of frame i at s. */
+EACH_PART void predict_one(const design *d, const float *beta, size_t i, float s,
+                           float u[HARMONICS])
+{
+    float level = d->level[i], pitch = d->pitch[i];
+    tract(d, i, beta, u);
+    for (int h = 0; h < HARMONICS; h += LANES) {
+        lanes steady = lanes_load(u + h) + lanes_load(beta + MODEL_S + h);
+        lanes slopes = level * lanes_load(beta + MODEL_A + h) + pitch * lanes_load(beta + MODEL_C + h);
+        lanes step = lanes_load(beta + MODEL_D + h) + level * lanes_load(beta + MODEL_E + h);
+        lanes_store(u + h, steady + slopes + s * step);
+    }
+}
+
 EACH_PROCESSOR static void predict(design *d, const float *beta)
 {
-    for (size_t i = 0; i < d->ev->n; i++) {
-        float s = d->s[i], level = d->level[i], pitch = d->pitch[i];
-        tract(d, i, beta, d->u[i]);
-        for (int h = 0; h < HARMONICS; h += LANES)
-            store(d->u[i] + h,
-                  (load(d->u[i] + h) + load(beta + MODEL_S + h)) +
-                      (s * load(beta + MODEL_D + h) + level * load(beta + MODEL_A + h)) +
-                      (s * level * load(beta + MODEL_E + h) + pitch * load(beta + MODEL_C + h)));
-    }
+    for (size_t i = 0; i < d->ev->n; i++)
+        predict_one(d, beta, i, d->s[i], d->u[i]);
 }
 
 /* w (x - mean), the mean weighted by w. */
 EACH_PART void centre(const lanes w[HALVES], lanes over, lanes x[HALVES])
 {
-    lanes mean = spread_sum(w[0] * x[0] + w[1] * x[1]) * over;
+    lanes mean = lanes_sum(w[0] * x[0] + w[1] * x[1]) * over;
     for (int k = 0; k < HALVES; k++)
         x[k] = w[k] * (x[k] - mean);
 }
@@ -204,7 +180,7 @@ EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums 
         out->a[k] += level * g[k];
         out->e[k] += level * by_s;
         out->c[k] += pitch * g[k];
-        store(each + k * LANES, g[k]);
+        lanes_store(each + k * LANES, g[k]);
     }
     for (int h = 0; h < HARMONICS; h++) {
         four_floats t;
@@ -224,16 +200,16 @@ EACH_PROCESSOR static void gather(design *d, const float *beta, float with_y, su
         float rho = d->rho[i], sd = d->sd[i] - rho * d->sd[j];
         float sd_level = d->sd[i] * d->level[i] - rho * d->sd[j] * d->level[j];
         for (int k = 0; k < HALVES; k++)
-            g[k] = load(d->back[i] + k * LANES);
+            g[k] = lanes_load(d->back[i] + k * LANES);
         if (d->counts[i] > 0) {
             lanes e[HALVES];
             for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
-                w[k] = load(d->w[i] + h);
-                e[k] = with_y * (load(d->y[i] + h) - rho * load(d->y[j] + h)) -
-                       (load(d->u[i] + h) - rho * load(d->u[j] + h));
-                doubt[k] = -(sd * load(beta + MODEL_D + h) + sd_level * load(beta + MODEL_E + h));
+                w[k] = lanes_load(d->w[i] + h);
+                e[k] = with_y * (lanes_load(d->y[i] + h) - rho * lanes_load(d->y[j] + h)) -
+                       (lanes_load(d->u[i] + h) - rho * lanes_load(d->u[j] + h));
+                doubt[k] = -(sd * lanes_load(beta + MODEL_D + h) + sd_level * lanes_load(beta + MODEL_E + h));
             }
-            lanes sum = spread_sum(w[0] + w[1]);
+            lanes sum = lanes_sum(w[0] + w[1]);
             if (sum[0] > 0) {
                 lanes over = 1 / sum;
                 centre(w, over, e);
@@ -243,8 +219,8 @@ EACH_PROCESSOR static void gather(design *d, const float *beta, float with_y, su
                     out->d[k] += sd * doubt[k];
                     out->e[k] += sd_level * doubt[k];
                     if (rho > 0)
-                        store(d->back[j] + k * LANES,
-                              load(d->back[j] + k * LANES) - rho * e[k]);
+                        lanes_store(d->back[j] + k * LANES,
+                              lanes_load(d->back[j] + k * LANES) - rho * e[k]);
                 }
             }
         }
@@ -252,13 +228,18 @@ EACH_PROCESSOR static void gather(design *d, const float *beta, float with_y, su
     }
 }
 
+static void to_floats(const double *beta, float b[MODEL_SIZE])
+{
+    for (int k = 0; k < MODEL_SIZE; k++)
+        b[k] = (float)beta[k];
+}
+
 void design_gradient(design *d, const double *beta, bool alone, double *g)
 {
     float b[MODEL_SIZE];
     sums out;
     memset(&out, 0, sizeof out);
-    for (int k = 0; k < MODEL_SIZE; k++)
-        b[k] = (float)beta[k];
+    to_floats(beta, b);
     predict(d, b);
     gather(d, b, alone ? 0 : 1, &out);
     double sign = alone ? -1 : 1;
@@ -268,4 +249,49 @@ void design_gradient(design *d, const double *beta, bool alone, double *g)
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
             g[MODEL_SPLINES + q * HARMONICS + h] = sign * (double)parts[q][h / LANES][h % LANES];
+}
+
+EACH_PROCESSOR static void explain(const design *d, const float *beta, float (*left)[HARMONICS])
+{
+    for (size_t i = 0; i < d->ev->n; i++) {
+        float u[HARMONICS];
+        predict_one(d, beta, i, 0, u);
+        for (int h = 0; h < HARMONICS; h += LANES) {
+            lanes is = (lanes)((lane_bits)(1 + (lanes){0}) & (lanes_load(d->var[i] + h) < INFINITY));
+            lanes_store(left[i] + h, is * (lanes_load(d->y[i] + h) - lanes_load(u + h)));
+        }
+    }
+}
+
+void design_unexplained(design *d, const model *m, float (*left)[HARMONICS])
+{
+    float b[MODEL_SIZE];
+    to_floats(m->beta, b);
+    explain(d, b, left);
+}
+
+EACH_PROCESSOR static void residual(const design *d, const float *beta, const float *sigma,
+                                    size_t i, float s, const float *left, float *r)
+{
+    lanes x[HALVES], w[HALVES];
+    for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
+        lanes step = lanes_load(beta + MODEL_D + h) + d->level[i] * lanes_load(beta + MODEL_E + h);
+        x[k] = lanes_load(left + h) - s * step;
+        w[k] = 1 / (lanes_load(sigma + h) + lanes_load(d->var[i] + h));
+    }
+    lanes mean = lanes_sum(w[0] * x[0] + w[1] * x[1]) / lanes_sum(w[0] + w[1]);
+    for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
+        lane_bits missing = lanes_load(d->var[i] + h) == INFINITY;
+        lanes_store(r + h, (lanes)((lane_bits)(x[k] - mean) | missing));
+    }
+}
+
+void design_residuals(const design *d, const model *m, const double *opt_p2,
+                      float (*left)[HARMONICS], float (*r)[HARMONICS])
+{
+    float beta[MODEL_SIZE], sigma[HARMONICS];
+    to_floats(m->beta, beta);
+    diagonal(m->sigma, sigma);
+    for (size_t i = 0; i < d->ev->n; i++)
+        residual(d, beta, sigma, i, opt_p2 ? (float)(opt_p2[i] - 0.5) : 0, left[i], r[i]);
 }

@@ -15,7 +15,6 @@ static const double DESIGN_EDGE_S = 0.02;
 
 typedef struct design {
     const evidence *ev;
-    double lo, hi, pitch_mid; /* of the models */
     size_t n_rows;
     /* [n] */
     four_floats (*splines)[HARMONICS];     /* T's that are not 0 at each harmonic */
@@ -32,14 +31,24 @@ typedef struct design {
     float (*back)[HARMONICS]; /* what rows leave for the frame before them */
 } design;
 
-/* Rows: one for every `stride` frames that are DESIGN_EDGE_S or more from an end of what is sung. */
-design *design_new(const evidence *ev, double rho, size_t stride);
+/* For models whose range is m's. */
+design *design_new(const evidence *ev, const model *m);
 void design_free(design *d);
+
+/* Rows: one for every `stride` frames that are DESIGN_EDGE_S or more from an end of what is sung. */
+void design_rows(design *d, double rho, size_t stride);
 
 /* What a fit is about: p2[n] and the covariance's diagonal. */
 void design_set(design *d, const double *p2, const double *sigma);
 
 /* g[MODEL_SIZE] = X' W (y - X beta), or with `alone` X' W X beta. */
 void design_gradient(design *d, const double *beta, bool alone, double *g);
+
+/* What m leaves of the frames at s = 0, the gain left in; 0 where there is no harmonic. */
+void design_unexplained(design *d, const model *m, float (*left)[HARMONICS]);
+/* Of that what is left at s = p2[n] - 1/2, or 0 for NULL, and the mean weighted by the certainty of
+ * each harmonic, the gain, taken out; NaN where there is no harmonic. left and r may be the same. */
+void design_residuals(const design *d, const model *m, const double *opt_p2,
+                      float (*left)[HARMONICS], float (*r)[HARMONICS]);
 
 #endif

@@ -19,6 +19,14 @@ double model_step(const model *m, int h, double level_db)
     return m->beta[MODEL_D + h] + m->beta[MODEL_E + h] * level_db;
 }
 
+void model_step_floats(const model *m, float fixed[HARMONICS], float per_db[HARMONICS])
+{
+    for (int h = 0; h < HARMONICS; h++) {
+        fixed[h] = (float)m->beta[MODEL_D + h];
+        per_db[h] = (float)m->beta[MODEL_E + h];
+    }
+}
+
 EACH_PART double tract_at(const model *m, double per_warp, double warp)
 {
     fours w, beta;
@@ -32,62 +40,6 @@ double model_tract(const model *m, double hz)
     return tract_at(m, model_per_warp(m), evidence_warp(hz));
 }
 
-EACH_PART double sum_of(const double x[HARMONICS])
-{
-    double sum[4] = {0};
-    for (int h = 0; h < HARMONICS; h += 4)
-        for (int k = 0; k < 4; k++)
-            sum[k] += x[h + k];
-    return (sum[0] + sum[1]) + (sum[2] + sum[3]);
-}
-
-EACH_PROCESSOR static int residual(const model *m, const evidence *ev, size_t i, double s,
-                                   const double *unexplained, double *r)
-{
-    double there[HARMONICS], w[HARMONICS], wr[HARMONICS];
-    for (int h = 0; h < HARMONICS; h++) {
-        double x = unexplained[h] - s * model_step(m, h, ev->level_db[i]);
-        bool is = !isnan(x);
-        r[h] = x;
-        there[h] = is ? 1 : 0;
-        w[h] = is ? 1 / (m->sigma[h * HARMONICS + h] + ev->var[i][h]) : 0;
-        wr[h] = is ? w[h] * x : 0;
-    }
-    double mean = sum_of(wr) / sum_of(w);
-    for (int h = 0; h < HARMONICS; h++)
-        r[h] -= mean;
-    return (int)sum_of(there);
-}
-
-int model_residual(const model *m, const evidence *ev, size_t i, double s,
-                   const double *unexplained, double *r)
-{
-    return residual(m, ev, i, s, unexplained, r);
-}
-
-EACH_PROCESSOR static void explain_frame(const model *m, const evidence *ev, size_t i,
-                                         double r[HARMONICS])
-{
-    double level = ev->level_db[i], pitch = ev->pitch_st[i] - m->pitch_mid;
-    double per_warp = model_per_warp(m);
-    for (int h = 0; h < HARMONICS; h++)
-        r[h] = ev->y_db[i][h] - m->beta[MODEL_S + h] - m->beta[MODEL_A + h] * level -
-               m->beta[MODEL_C + h] * pitch - tract_at(m, per_warp, (double)ev->warp[i][h]);
-}
-
-void model_unexplained(const model *m, const evidence *ev, double (*r)[HARMONICS])
-{
-    for (size_t i = 0; i < ev->n; i++)
-        explain_frame(m, ev, i, r[i]);
-}
-
-void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS])
-{
-    model_unexplained(m, ev, r);
-    for (size_t i = 0; i < ev->n; i++)
-        model_residual(m, ev, i, 0, r[i], r[i]);
-}
-
 double model_expected_step(int h)
 {
     return h ? -log2(0.5 * (h + 1)) : 4;
@@ -97,6 +49,12 @@ double model_expected_step(int h)
 typedef struct stray {
     float low[STRAYS + 1], high[STRAYS + 1];
 } stray;
+
+typedef struct emitter { /* a model as floats */
+    const model *m;
+    stray s;
+    float sigma[HARMONICS * HARMONICS], fixed[HARMONICS], per_db[HARMONICS]; /* model_step() */
+} emitter;
 
 static stray stray_of(const model *m)
 {
@@ -118,30 +76,53 @@ typedef struct group {  /* a frame a lane */
     lanes var[HARMONICS], low[HARMONICS], high[HARMONICS];
 } group;
 
-static void put_in(group *g, size_t lane, const model *m, const evidence *ev, size_t i,
-                   const double r[HARMONICS], const stray *s)
+/* What a stray does at LANES harmonics. */
+EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes *low,
+                        lanes *high)
 {
-    double scale = STRAYS / (m->hi - m->lo), last = STRAYS - 1e-9;
-    for (int h = 0; h < HARMONICS; h++) {
-        bool there = !isnan(r[h]);
-        double at = ((double)ev->warp[i][h] - m->lo) * scale;
-        at = at < 0 ? 0 : at > last ? last : at;
-        int k = (int)at;
-        float part = (float)(at - k);
-        g->f.there[h][lane] = there;
-        g->f.v[h][lane] = there ? (float)r[h] : 0;
-        g->f.w[h][lane] = there ? (float)model_step(m, h, ev->level_db[i]) : 0;
-        g->var[h][lane] = there ? (float)ev->var[i][h] : 0;
-        g->low[h][lane] = there ? s->low[k] + part * (s->low[k + 1] - s->low[k]) : 0;
-        g->high[h][lane] = there ? s->high[k] + part * (s->high[k + 1] - s->high[k]) : 0;
+    float scale = (float)(STRAYS / (m->hi - m->lo)), lo = (float)m->lo, below[LANES], above[LANES];
+    for (int k = 0; k < LANES; k++) {
+        float at = (warp[k] - lo) * scale;
+        at = at < 0 ? 0 : at > STRAYS ? STRAYS : at;
+        int first = at < STRAYS ? (int)at : STRAYS - 1;
+        float part = at - (float)first;
+        below[k] = s->low[first] + part * (s->low[first + 1] - s->low[first]);
+        above[k] = s->high[first] + part * (s->high[first + 1] - s->high[first]);
     }
+    *low = lanes_load(below);
+    *high = lanes_load(above);
 }
 
-EACH_PROCESSOR static void fill(group *g, const double *sigma)
+/* LANES harmonics from h on of as many frames from the first on; beyond the last that one again. */
+EACH_PROCESSOR static void put_in(group *g, const emitter *s, const evidence *ev, size_t first,
+                                  int h, float (*r)[HARMONICS])
+{
+    for (size_t k = 0; k < LANES; k++) {
+        size_t i = first + k < ev->n ? first + k : ev->n - 1;
+        float var[LANES];
+        lanes x = lanes_load(r[i] + h), low, high;
+        lane_bits is = x == x;
+        for (int j = 0; j < LANES; j++)
+            var[j] = (float)ev->var[i][h + j];
+        stray_at(&s->s, s->m, ev->warp[i] + h, &low, &high);
+        g->f.there[h + (int)k] = lanes_where(is, 1 + (lanes){0});
+        g->f.v[h + (int)k] = lanes_where(is, x);
+        g->f.w[h + (int)k] = lanes_where(is, lanes_load(s->fixed + h) +
+                                           (float)ev->level_db[i] * lanes_load(s->per_db + h));
+        g->var[h + (int)k] = lanes_where(is, lanes_load(var));
+        g->low[h + (int)k] = lanes_where(is, low);
+        g->high[h + (int)k] = lanes_where(is, high);
+    }
+    lanes *const all[] = {g->f.there, g->f.v, g->f.w, g->var, g->low, g->high};
+    for (size_t k = 0; k < sizeof all / sizeof *all; k++)
+        lanes_transpose(all[k] + h);
+}
+
+EACH_PROCESSOR static void fill(group *g, const float *sigma)
 {
     for (int a = 0; a < HARMONICS; a++) {
         for (int b = 0; b <= a; b++)
-            g->f.c[a][b] = g->f.there[a] * g->f.there[b] * (float)sigma[a * HARMONICS + b] +
+            g->f.c[a][b] = g->f.there[a] * g->f.there[b] * sigma[a * HARMONICS + b] +
                            g->low[a] * g->low[b] + g->high[a] * g->high[b];
         g->f.c[a][a] += g->var[a];
     }
@@ -155,21 +136,24 @@ static saying saying_of(double z, double mass, double whole, double n)
     return (saying){z, mass, (student_df + n - 1) / (student_df + fmax(0, off))};
 }
 
-void model_emissions(const model *m, const evidence *ev, double (*r)[HARMONICS], saying *out)
+void model_emissions(const model *m, const evidence *ev, float (*r)[HARMONICS], saying *out)
 {
-    stray s = stray_of(m);
+    emitter s = {.m = m, .s = stray_of(m)};
     group g;
+    covariance_root root;
     covariance_products p;
+    for (int k = 0; k < HARMONICS * HARMONICS; k++)
+        s.sigma[k] = (float)m->sigma[k];
+    model_step_floats(m, s.fixed, s.per_db);
     for (size_t i = 0; i < ev->n; i += LANES) {
         lanes n = {0};
-        for (size_t k = 0; k < LANES; k++) {
-            size_t j = i + k < ev->n ? i + k : i;
-            put_in(&g, k, m, ev, j, r[j], &s);
-        }
+        for (int h = 0; h < HARMONICS; h += LANES)
+            put_in(&g, &s, ev, i, h, r);
         for (int h = 0; h < HARMONICS; h++)
             n += g.f.there[h];
-        fill(&g, m->sigma);
-        covariance_weigh(&g.f, free_gain_db2, &p);
+        fill(&g, s.sigma);
+        covariance_factor(&g.f, &root);
+        covariance_weigh(&g.f, &root, free_gain_db2, &p);
         for (size_t k = 0; k < LANES && i + k < ev->n; k++)
             out[i + k] = saying_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], (double)n[k]);
     }

@@ -53,15 +53,8 @@ EACH_PART int model_splines(const model *m, double per_warp, double warp, fours 
 
 /* What s multiplies in harmonic h; dB. */
 double model_step(const model *m, int h, double level_db);
-
-/* What is left of unexplained[HARMONICS], frame i less what the model predicts at s = 0, at
- * coordinate s, its mean weighted by the certainty of each harmonic taken out (the gain); NaN where
- * there is no harmonic; r may be the same array. Returns how many harmonics there are. */
-int model_residual(const model *m, const evidence *ev, size_t i, double s,
-                   const double *unexplained, double *r);
-void model_residuals(const model *m, const evidence *ev, double (*r)[HARMONICS]); /* at s = 0 */
-/* The same with the gain left in. */
-void model_unexplained(const model *m, const evidence *ev, double (*r)[HARMONICS]);
+/* The same in parts: at the middle level, and what each dB adds. */
+void model_step_floats(const model *m, float fixed[HARMONICS], float per_db[HARMONICS]);
 
 /* What a frame says of its register coordinate c = s + drift: its log-likelihood is, up to a
  * constant, weight * (c z - c^2 mass / 2). */
@@ -69,8 +62,9 @@ typedef struct saying {
     double z, mass;
     double weight; /* Student's: small where the frame fits neither register; 0 for no evidence */
 } saying;
-/* r[ev->n] of model_residuals(); out[ev->n] */
-void model_emissions(const model *m, const evidence *ev, double (*r)[HARMONICS], saying *out);
+/* r[ev->n]: what the model leaves of the frames at s = 0, its mean taken out (register/design.h);
+ * out[ev->n] */
+void model_emissions(const model *m, const evidence *ev, float (*r)[HARMONICS], saying *out);
 
 /* What harmonic h, 0 the first, is expected to step by from M1 to M2, dB: +4 for the first, -1 an
  * octave above the second. Falsetto has the stronger fundamental (Sundberg and Hoegset 2001). */

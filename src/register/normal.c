@@ -2,6 +2,7 @@
 #include "register/normal.h"
 
 #include "base/lanes.h"
+#include "register/covariance.h"
 
 #include <math.h>
 #include <string.h>
@@ -60,30 +61,11 @@ EACH_PART void add_harmonic(normal *eq, const model *m, const evidence *ev, cons
     add_tract(eq, r, now, v, other, -f->rho * o, mean);
 }
 
-/* a -= x' x for the rows of x, 8 columns of it at a time by 8 of its rows. */
-EACH_PART void take_off(double *a, size_t stride, const float *x, size_t width, int rows)
-{
-    for (size_t p = 0; p < width; p += LANES)
-        for (size_t q = p; q < width; q += LANES) {
-            lanes sums[LANES] = {{0}};
-            for (int t = 0; t < rows; t++) {
-                const float *line = x + (size_t)t * width;
-                lanes by;
-                memcpy(&by, line + q, sizeof by);
-                for (int k = 0; k < LANES; k++)
-                    sums[k] += line[p + (size_t)k] * by;
-            }
-            for (size_t k = 0; k < LANES; k++)
-                for (size_t j = 0; j < LANES; j++)
-                    a[(p + k) * stride + q + j] -= (double)sums[k][j];
-        }
-}
-
-EACH_PROCESSOR static void let_go(normal *eq)
+static void let_go(normal *eq)
 {
     double both[2 * HARMONICS][2 * HARMONICS] = {{0}};
-    take_off(&eq->a[0][0], MODEL_SIZE, &eq->mean[0][0], MODEL_SIZE, eq->held);
-    take_off(&both[0][0], 2 * HARMONICS, &eq->doubt[0][0][0], 2 * HARMONICS, eq->held);
+    covariance_outer(&eq->a[0][0], MODEL_SIZE, &eq->mean[0][0], MODEL_SIZE, eq->held, -1);
+    covariance_outer(&both[0][0], 2 * HARMONICS, &eq->doubt[0][0][0], 2 * HARMONICS, eq->held, -1);
     for (int i = 0; i < HARMONICS; i++)
         for (int j = 0; j < HARMONICS; j++) {
             eq->a[D * HARMONICS + i][D * HARMONICS + j] += both[i][j];

@@ -13,8 +13,8 @@
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
 enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
 /* Where what is left to gain is so little, in units of the log-likelihood, coefficients are right to
- * a thirtieth of a standard error. */
-static const double settled = 1e-3;
+ * a thousandth of a standard error. */
+static const double settled = 1e-6;
 static const double begin_db = 3, begin_frames = 20; /* the residual, until data say otherwise */
 
 regress_settings regress_defaults(void)
@@ -44,7 +44,8 @@ struct regression {
     prior p;
     bool rooted; /* whether there is a root */
     normal_root root;
-    double beta[MODEL_SIZE]; /* of the model fitted last */
+    model begin;            /* what a model begins as: the coefficients are those fitted last */
+    float (*r)[HARMONICS];  /* [n] */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)
@@ -94,21 +95,43 @@ static void add_curve(const prior *p, const double *x, double by, double *to)
     }
 }
 
+/* A model that knows its range and pitch, and nothing else. */
+static model model_begun(const evidence *ev)
+{
+    model m = {.lo = (double)INFINITY};
+    for (size_t i = 0; i < ev->n; i++) {
+        m.lo = fmin(m.lo, (double)ev->warp[i][0]);
+        for (int h = 0; h < HARMONICS; h++)
+            if (!isnan(ev->y_db[i][h]))
+                m.hi = fmax(m.hi, (double)ev->warp[i][h]);
+        m.pitch_mid += ev->pitch_st[i] / (double)ev->n;
+    }
+    m.hi = fmax(m.hi, m.lo + 0.1);
+    for (int h = 0; h < HARMONICS; h++)
+        m.sigma[h * HARMONICS + h] = begin_db * begin_db;
+    return m;
+}
+
 regression *regress_new(const evidence *ev, const regress_settings *s)
 {
     regression *g = xcalloc(1, sizeof *g);
     size_t stride = (ev->hop_s < 0.01 ? 2 : 1) + ev->n / FRAMES_MOST;
     g->ev = ev;
     g->s = *s;
-    g->d = design_new(ev, s->rho, stride);
+    g->begin = model_begun(ev);
+    g->d = design_new(ev, &g->begin);
+    design_rows(g->d, s->rho, stride);
     g->p = prior_of(s);
+    g->r = xmalloc(ev->n, sizeof *g->r);
     return g;
 }
 
 void regress_free(regression *g)
 {
-    if (g)
+    if (g) {
         design_free(g->d);
+        free(g->r);
+    }
     free(g);
 }
 
@@ -180,29 +203,38 @@ static void solve(const regression *g, double *beta)
     }
 }
 
-static void fit_sigma(model *m, const regression *g, const double *p2,
-                      double (*unexplained)[HARMONICS])
+/* How many harmonics each frame has is what says whether its mean is one. */
+static bool has_two(const design *d, size_t i)
+{
+    int n = 0;
+    for (int h = 0; h < HARMONICS; h++)
+        n += isfinite(d->var[i][h]);
+    return n >= 2;
+}
+
+/* r[ev->n]: residuals at the registers. */
+static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
 {
     const evidence *ev = g->ev;
+    const design *d = g->d;
     covariance_sums c = {.whole = 0};
     double noise[HARMONICS] = {0}, floor_db2 = g->s.floor_db * g->s.floor_db;
     for (size_t i = 0; i < ev->n; i++) {
-        double r[HARMONICS], q[HARMONICS];
-        size_t j = g->d->other[i];
-        if (!(g->d->counts[i] > 0) || j == i || ev->edge_s[j] < DESIGN_EDGE_S)
-            continue;
-        if (model_residual(m, ev, i, p2[i] - 0.5, unexplained[i], r) < 2 ||
-            model_residual(m, ev, j, p2[j] - 0.5, unexplained[j], q) < 2)
+        float x[HARMONICS];
+        size_t j = d->other[i];
+        if (!(d->counts[i] > 0) || j == i || ev->edge_s[j] < DESIGN_EDGE_S || !has_two(d, i) ||
+            !has_two(d, j))
             continue;
         for (int h = 0; h < HARMONICS; h++) {
-            r[h] -= q[h];
-            noise[h] += isnan(r[h]) ? 0 : ev->var[i][h] + ev->var[j][h];
+            x[h] = r[i][h] - r[j][h];
+            noise[h] += isnan(x[h]) ? 0 : (double)(d->var[i][h] + d->var[j][h]);
         }
-        covariance_add(&c, r);
+        covariance_add(&c, x);
     }
+    covariance_end(&c);
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++) {
-            double n = c.whole + c.n[a][b] + begin_frames, sum = 0.5 * c.of[a][b];
+            double n = c.whole + c.n[b][a] + begin_frames, sum = 0.5 * c.of[b][a];
             if (a == b)
                 sum += begin_frames * begin_db * begin_db - 0.5 * noise[a];
             m->sigma[a * HARMONICS + b] = m->sigma[b * HARMONICS + a] =
@@ -211,29 +243,18 @@ static void fit_sigma(model *m, const regression *g, const double *p2,
     covariance_mend(m->sigma, floor_db2);
 }
 
-static void begin(const regression *g, model *m)
-{
-    m->lo = g->d->lo;
-    m->hi = g->d->hi;
-    m->pitch_mid = g->d->pitch_mid;
-    memcpy(m->beta, g->beta, sizeof m->beta);
-    memset(m->sigma, 0, sizeof m->sigma);
-    for (int h = 0; h < HARMONICS; h++)
-        m->sigma[h * HARMONICS + h] = begin_db * begin_db;
-}
-
-bool regress_fit(regression *g, model *m, const double *p2, double (*r)[HARMONICS])
+bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS])
 {
     if (m->hi <= m->lo)
-        begin(g, m);
+        *m = g->begin;
     if (g->d->n_rows <= LEAST_ROWS || !(g->rooted = g->rooted || take_root(g, m, p2)))
         return false;
     design_set(g->d, p2, m->sigma);
     solve(g, m->beta);
-    memcpy(g->beta, m->beta, sizeof g->beta);
-    model_unexplained(m, g->ev, r);
-    fit_sigma(m, g, p2, r);
-    for (size_t i = 0; i < g->ev->n; i++)
-        model_residual(m, g->ev, i, 0, r[i], r[i]);
+    memcpy(g->begin.beta, m->beta, sizeof m->beta);
+    design_unexplained(g->d, m, r);
+    design_residuals(g->d, m, p2, r, g->r);
+    fit_sigma(m, g, g->r);
+    design_residuals(g->d, m, NULL, r, r);
     return true;
 }

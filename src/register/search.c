@@ -30,7 +30,7 @@ search_settings search_defaults(void)
 
 typedef struct workspace { /* of one evidence; [n] each */
     regression *fit;
-    double (*r)[HARMONICS];
+    float (*r)[HARMONICS];
     double *up, *down, *odds, *up_step, *down_step;
 } workspace;
 

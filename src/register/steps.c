@@ -70,46 +70,51 @@ static double ratio_of_one(const ratio *r, double x, double want)
     return isnan(x) ? 0 : y * y * r->of_usual - (y - want) * (y - want) * r->of_wide + r->fixed;
 }
 
+enum { HALVES = HARMONICS / LANES };
+
 /* Sums over the frames on one side of a border between frames. */
 typedef struct side {
-    double sum[HARMONICS], n[HARMONICS];
+    lanes sum[HALVES], n[HALVES];
 } side;
 
 /* A frame comes in (1) or goes out (-1). */
-static inline void count(side *s, const evidence *ev, double (*r)[HARMONICS], size_t i, double sign)
+EACH_PART void count(side *s, const evidence *ev, float (*r)[HARMONICS], size_t i, float sign)
 {
     if (ev->edge_s[i] < 0)
         return;
-    for (int h = 0; h < HARMONICS; h++) {
-        s->sum[h] += isnan(r[i][h]) ? 0 : sign * r[i][h];
-        s->n[h] += isnan(r[i][h]) ? 0 : sign;
+    for (int k = 0; k < HALVES; k++) {
+        lanes x = lanes_load(r[i] + k * LANES);
+        lane_bits is = x == x;
+        s->sum[k] += sign * lanes_where(is, x);
+        s->n[k] += lanes_where(is, sign + (lanes){0});
     }
 }
 
 /* Difference of the means of both sides, the mean over the harmonics taken out: the gain is free.
  * NaN where one side has the harmonic in fewer than `least` frames. */
-static inline void compare_sides(const side *before, const side *after, double least,
-                                 double d[HARMONICS])
+EACH_PART void compare_sides(const side *before, const side *after, float least,
+                             float d[HARMONICS])
 {
-    double sum = 0, n = 0;
-    for (int h = 0; h < HARMONICS; h++) {
-        bool both = before->n[h] >= least && after->n[h] >= least;
-        d[h] = both ? after->sum[h] / after->n[h] - before->sum[h] / before->n[h] : (double)NAN;
-        sum += both ? d[h] : 0;
-        n += both;
+    lanes all[HALVES], x[HALVES], one = 1 + (lanes){0};
+    lane_bits both[HALVES];
+    for (int k = 0; k < HALVES; k++) {
+        both[k] = (before->n[k] >= least) & (after->n[k] >= least);
+        all[k] = lanes_where(both[k], one);
+        x[k] = lanes_where(both[k], after->sum[k] / after->n[k] - before->sum[k] / before->n[k]);
     }
-    for (int h = 0; h < HARMONICS; h++)
-        d[h] -= sum / n;
+    lanes mean = lanes_sum(x[0] + x[1]) / lanes_sum(all[0] + all[1]);
+    for (int k = 0; k < HALVES; k++)
+        lanes_store(d + k * LANES, (lanes)((lane_bits)(x[k] - mean) | ~both[k]));
 }
 
 /* Differences across every frame of first..end - 1, one stretch, from the frames NEAR..FAR before
  * it and after it. */
-EACH_PROCESSOR static void differences(const evidence *ev, double (*r)[HARMONICS], size_t first,
-                                       size_t end, double (*d)[HARMONICS])
+EACH_PROCESSOR static void differences(const evidence *ev, float (*r)[HARMONICS], size_t first,
+                                       size_t end, float (*d)[HARMONICS])
 {
     size_t near = evidence_frames(ev, near_s), far = evidence_frames(ev, far_s);
-    side before = {.n = {0}}, after = {.n = {0}};
-    double least = (double)((far - near) / 2);
+    side before = {.n = {{0}}}, after = {.n = {{0}}};
+    float least = fmaxf((float)((far - near) / 2), 0.5F);
     for (size_t i = first + near; i < end && i + 1 < first + far; i++)
         count(&after, ev, r, i, 1);
     for (size_t i = first; i < end; i++) {
@@ -121,51 +126,86 @@ EACH_PROCESSOR static void differences(const evidence *ev, double (*r)[HARMONICS
             count(&after, ev, r, i + far - 1, 1);
         if (i > first && i + near - 1 < end)
             count(&after, ev, r, i + near - 1, -1);
-        compare_sides(&before, &after, fmax(least, 0.5), d[i]);
+        compare_sides(&before, &after, least, d[i]);
     }
 }
 
-static void usual_scatter(const evidence *ev, double (*d)[HARMONICS],
-                          double c[HARMONICS][HARMONICS])
+static void usual_scatter(const evidence *ev, float (*d)[HARMONICS], float c[HARMONICS][HARMONICS])
 {
+    const float most = (float)winsor_db;
+    double usual[HARMONICS][HARMONICS];
     covariance_sums sums = {.whole = 0};
     for (size_t i = 0; i < ev->n; i++) {
-        double x[HARMONICS];
+        float x[HARMONICS];
         for (int h = 0; h < HARMONICS; h++)
-            x[h] = d[i][h] < -winsor_db ? -winsor_db : d[i][h] > winsor_db ? winsor_db : d[i][h];
+            x[h] = d[i][h] < -most ? -most : d[i][h] > most ? most : d[i][h];
         covariance_add(&sums, x);
     }
+    covariance_end(&sums);
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++)
-            c[a][b] = c[b][a] =
-                sums.of[a][b] * (a == b ? 1 : 1 - shrink) / (sums.whole + sums.n[a][b] + 1);
-    covariance_mend(&c[0][0], floor_db2);
+            usual[a][b] = usual[b][a] =
+                sums.of[b][a] * (a == b ? 1 : 1 - shrink) / (sums.whole + sums.n[b][a] + 1);
+    covariance_mend(&usual[0][0], floor_db2);
+    for (int a = 0; a < HARMONICS; a++)
+        for (int b = 0; b < HARMONICS; b++)
+            c[a][b] = (float)usual[a][b];
 }
 
-/* Puts frame i's difference and the step that a flip makes, less its mean, into a lane; returns how
- * many harmonics there are. */
-static double put_in(covariance_group *f, size_t lane, const model *m, double level_db,
-                     const double d[HARMONICS])
+/* Puts in the differences of LANES frames from the first on, and the step that a flip makes, less
+ * its mean, a frame a lane; n: how many harmonics each has. */
+EACH_PROCESSOR static void put_in(covariance_group *f, const float *fixed, const float *per_db,
+                                  const evidence *ev, size_t first, float (*d)[HARMONICS],
+                                  float n[LANES])
 {
-    double n = 0, mean = 0, step[HARMONICS];
-    for (int h = 0; h < HARMONICS; h++) {
-        bool there = !isnan(d[h]);
-        step[h] = model_step(m, h, level_db);
-        n += there;
-        mean += there ? step[h] : 0;
-        f->there[h][lane] = there;
-        f->v[h][lane] = there ? (float)d[h] : 0;
+    lanes sum = {0}, mean = {0};
+    float level_db[LANES];
+    for (size_t k = 0; k < LANES; k++) {
+        size_t i = first + k < ev->n ? first + k : ev->n - 1;
+        level_db[k] = (float)ev->level_db[i];
+        for (size_t h = 0; h < HARMONICS; h += LANES)
+            f->v[h + k] = lanes_load(d[i] + h);
     }
+    for (int h = 0; h < HARMONICS; h += LANES)
+        lanes_transpose(f->v + h);
+    for (int h = 0; h < HARMONICS; h++) {
+        lane_bits is = f->v[h] == f->v[h];
+        f->there[h] = lanes_where(is, 1 + (lanes){0});
+        f->v[h] = lanes_where(is, f->v[h]);
+        f->w[h] = fixed[h] + per_db[h] * lanes_load(level_db);
+        sum += f->there[h];
+        mean += f->there[h] * f->w[h];
+    }
+    mean /= sum;
+    lanes_store(n, sum);
     for (int h = 0; h < HARMONICS; h++)
-        f->w[h][lane] = isnan(d[h]) ? 0 : (float)(step[h] - mean / n);
-    return n;
+        f->w[h] = lanes_where(f->there[h] > 0, f->w[h] - mean);
 }
 
-EACH_PROCESSOR static void fill_usual(covariance_group *f, double c[HARMONICS][HARMONICS])
+EACH_PROCESSOR static void fill_usual(covariance_group *f, float c[HARMONICS][HARMONICS])
 {
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++)
-            f->c[a][b] = f->there[a] * f->there[b] * (float)c[a][b];
+            f->c[a][b] = f->there[a] * f->there[b] * c[a][b];
+}
+
+/* The root where no harmonic is missing. */
+static void usual_root(float c[HARMONICS][HARMONICS], covariance_root *r)
+{
+    covariance_group f;
+    for (int h = 0; h < HARMONICS; h++)
+        f.there[h] = 1 + (lanes){0};
+    fill_usual(&f, c);
+    covariance_factor(&f, r);
+}
+
+/* Whether each frame has all harmonics or none. */
+static bool are_whole(const float n[LANES])
+{
+    for (int k = 0; k < LANES; k++)
+        if (n[k] > 0 && n[k] < HARMONICS)
+            return false;
+    return true;
 }
 
 static harmonic_step step_of(double cross, double square, double whole, double n)
@@ -187,28 +227,34 @@ static void keep_peaks(const double *raw, size_t n, size_t reach, double *out)
     }
 }
 
-void steps_of_harmonics(const model *m, const evidence *ev, double (*r)[HARMONICS],
+void steps_of_harmonics(const model *m, const evidence *ev, float (*r)[HARMONICS],
                         harmonic_step *out)
 {
-    double(*d)[HARMONICS] = xmalloc(ev->n, sizeof *d), scatter[HARMONICS][HARMONICS];
+    float(*d)[HARMONICS] = xmalloc(ev->n, sizeof *d), scatter[HARMONICS][HARMONICS];
+    float fixed[HARMONICS], per_db[HARMONICS];
     covariance_group f;
+    covariance_root whole, own;
     covariance_products p;
+    model_step_floats(m, fixed, per_db);
     for (size_t i = 0, first = 0; i < ev->n; i++)
         if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
             differences(ev, r, first, i + 1, d);
             first = i + 1;
         }
     usual_scatter(ev, d, scatter);
+    usual_root(scatter, &whole);
     for (size_t i = 0; i < ev->n; i += LANES) {
-        double n[LANES];
-        for (size_t k = 0; k < LANES; k++) {
-            size_t j = i + k < ev->n ? i + k : i;
-            n[k] = put_in(&f, k, m, ev->level_db[j], d[j]);
+        float n[LANES];
+        put_in(&f, fixed, per_db, ev, i, d, n);
+        bool usual = are_whole(n);
+        if (!usual) {
+            fill_usual(&f, scatter);
+            covariance_factor(&f, &own);
         }
-        fill_usual(&f, scatter);
-        covariance_weigh(&f, 0, &p);
+        covariance_weigh(&f, usual ? &whole : &own, 0, &p);
         for (size_t k = 0; k < LANES && i + k < ev->n; k++)
-            out[i + k] = step_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], n[k]);
+            out[i + k] =
+                step_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], (double)n[k]);
     }
     free(d);
 }

@@ -18,8 +18,8 @@
 typedef struct harmonic_step {
     double cross, square, odd;
 } harmonic_step;
-/* r[ev->n] of model_residuals(), out[ev->n] */
-void steps_of_harmonics(const model *m, const evidence *ev, double (*r)[HARMONICS],
+/* r[ev->n] as for model_emissions(), out[ev->n] */
+void steps_of_harmonics(const model *m, const evidence *ev, float (*r)[HARMONICS],
                         harmonic_step *out);
 
 /* p2[ev->n], the probability of M2, tells what the level has done at this singer's flips so far.
