@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "register/chain.h"
 #include "register/decode.h"
+#include "register/design.h"
 #include "register/hazard.h"
 #include "register/place.h"
 #include "register/steps.h"

@@ -48,8 +48,8 @@ void covariance_mend(double *c, double floor)
 }
 
 /* 8 columns at a time by 8 rows. */
-EACH_PROCESSOR static void outer(double *a, size_t stride, const float *x, size_t width, int rows,
-                                 double by)
+EACH_PART void add_outer(double *a, size_t stride, const float *x, size_t width, int rows,
+                         double by)
 {
     for (size_t p = 0; p < width; p += LANES)
         for (size_t q = p; q < width; q += LANES) {
@@ -64,6 +64,12 @@ EACH_PROCESSOR static void outer(double *a, size_t stride, const float *x, size_
                 for (size_t j = 0; j < LANES; j++)
                     a[(p + k) * stride + q + j] += by * (double)sums[k][j];
         }
+}
+
+EACH_PROCESSOR static void outer(double *a, size_t stride, const float *x, size_t width, int rows,
+                                 double by)
+{
+    add_outer(a, stride, x, width, rows, by);
 }
 
 void covariance_outer(double *a, size_t stride, const float *x, size_t width, int rows, double by)
@@ -122,7 +128,7 @@ EACH_PART void end_row(covariance_root *r, int a, const lanes *row, lanes missin
 }
 
 /* What is not there varies by itself. */
-EACH_PROCESSOR static void find_root(covariance_group *f, covariance_root *r)
+EACH_PART void root_of(covariance_group *f, covariance_root *r)
 {
     for (int a = 0; a < HARMONICS; a += 2) {
         lanes *const rows[] = {f->c[a], f->c[a + 1]};
@@ -132,6 +138,11 @@ EACH_PROCESSOR static void find_root(covariance_group *f, covariance_root *r)
             rows[1][a] -= rows[1][k] * r->l[a][k];
         end_row(r, a + 1, rows[1], 1 - f->there[a + 1]);
     }
+}
+
+EACH_PROCESSOR static void find_root(covariance_group *f, covariance_root *r)
+{
+    root_of(f, r);
 }
 
 void covariance_factor(covariance_group *f, covariance_root *r)

@@ -13,7 +13,7 @@
 enum { COVARIANCE_HELD = 32 };
 typedef struct covariance_sums {
     double of[HARMONICS][HARMONICS], n[HARMONICS][HARMONICS]; /* from the diagonal on */
-    double whole; /* vectors with all harmonics, which n leaves out */
+    double whole;         /* vectors with all harmonics, which n leaves out */
     int held, held_there; /* vectors to be added yet, 0 for NaN, and 1 or 0 for what is there */
     float x[COVARIANCE_HELD][HARMONICS], there[COVARIANCE_HELD][HARMONICS];
 } covariance_sums;
@@ -34,7 +34,7 @@ typedef struct covariance_group {
     lanes c[HARMONICS][HARMONICS]; /* the lower triangle of their covariance C, which has to be
                                       positive definite; of a harmonic that a frame lacks: 0 */
 } covariance_group;
-typedef struct covariance_root { /* C = L D L', L's diagonal 1 */
+typedef struct covariance_root {                    /* C = L D L', L's diagonal 1 */
     lanes l[HARMONICS][HARMONICS], over[HARMONICS]; /* L by rows, 1 / D */
 } covariance_root;
 void covariance_factor(covariance_group *f, covariance_root *r); /* overwrites c */
@@ -42,8 +42,8 @@ void covariance_factor(covariance_group *f, covariance_root *r); /* overwrites c
 typedef struct covariance_products { /* v' C^-1 w and so on, in each lane */
     lanes vw, ww, vv;
 } covariance_products;
-/* To C, whose root r is, is added a gain of variance gain_db2 that all of a frame's harmonics share.
- * Overwrites v and w. */
+/* To C, whose root r is, is added a gain of variance gain_db2 that all of a frame's harmonics
+ * share. Overwrites v and w. */
 void covariance_weigh(covariance_group *f, const covariance_root *r, float gain_db2,
                       covariance_products *out);
 

@@ -7,7 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { HALVES = HARMONICS / LANES, FOURS = HARMONICS / 4 };
+enum { HALVES = HARMONICS / LANES };
+static const float no_doubt = 1e-3F; /* about the register: a millionth of its square */
 
 EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp, size_t i)
 {
@@ -15,8 +16,7 @@ EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp,
     for (int h = 0; h < HARMONICS; h++) {
         fours w;
         bool there = !isnan(ev->y_db[i][h]);
-        d->first[i][h] =
-            (unsigned char)model_splines(m, per_warp, (double)ev->warp[i][h], &w);
+        d->first[i][h] = (unsigned char)model_splines(m, per_warp, (double)ev->warp[i][h], &w);
         d->splines[i][h] = (four_floats){(float)w[0], (float)w[1], (float)w[2], (float)w[3]};
         d->y[i][h] = there ? (float)ev->y_db[i][h] : 0;
         d->var[i][h] = there ? (float)ev->var[i][h] : INFINITY;
@@ -52,7 +52,8 @@ design *design_new(const evidence *ev, const model *m)
                   .s = xmalloc(n, sizeof *d->s),
                   .sd = xmalloc(n, sizeof *d->sd),
                   .w = xmalloc(n, sizeof *d->w),
-                  .u = xmalloc(n, sizeof *d->u),
+                  .over = xmalloc(n, sizeof *d->over),
+                  .e = xmalloc(n, sizeof *d->e),
                   .back = xmalloc(n, sizeof *d->back)};
     for (size_t i = 0; i < n; i++)
         set_frame(d, m, model_per_warp(m), i);
@@ -81,22 +82,32 @@ void design_free(design *d)
     free(d->s);
     free(d->sd);
     free(d->w);
-    free(d->u);
+    free(d->over);
+    free(d->e);
     free(d->back);
     free(d);
 }
 
-EACH_PROCESSOR static void weigh_rows(design *d, const float *sigma)
+EACH_PART void weigh_all(design *d, const float *sigma)
 {
     for (size_t i = 0; i < d->ev->n; i++) {
         float share = d->rho[i] * d->rho[i];
-        for (int k = 0; k < HALVES; k++) {
-            lanes var = lanes_load(sigma + k * LANES) + lanes_load(d->var[i] + k * LANES);
+        lanes sum = {0};
+        for (int h = 0; h < HARMONICS; h += LANES) {
+            lanes var = lanes_load(sigma + h) + lanes_load(d->var[i] + h);
             if (share > 0)
-                var += share * lanes_load(d->var[d->other[i]] + k * LANES);
-            lanes_store(d->w[i] + k * LANES, d->counts[i] / var);
+                var += share * lanes_load(d->var[d->other[i]] + h);
+            lanes_store(d->w[i] + h, d->counts[i] / var);
+            sum += d->counts[i] / var;
         }
+        sum = lanes_sum(sum);
+        d->over[i] = sum[0] > 0 ? 1 / sum[0] : 0;
     }
+}
+
+EACH_PROCESSOR static void weigh_rows(design *d, const float *sigma)
+{
+    weigh_all(d, sigma);
 }
 
 static void diagonal(const double *sigma, float out[HARMONICS])
@@ -144,88 +155,117 @@ EACH_PART void predict_one(const design *d, const float *beta, size_t i, float s
     tract(d, i, beta, u);
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes steady = lanes_load(u + h) + lanes_load(beta + MODEL_S + h);
-        lanes slopes = level * lanes_load(beta + MODEL_A + h) + pitch * lanes_load(beta + MODEL_C + h);
+        lanes slopes =
+            level * lanes_load(beta + MODEL_A + h) + pitch * lanes_load(beta + MODEL_C + h);
         lanes step = lanes_load(beta + MODEL_D + h) + level * lanes_load(beta + MODEL_E + h);
         lanes_store(u + h, steady + slopes + s * step);
     }
 }
 
-EACH_PROCESSOR static void predict(design *d, const float *beta)
+/* What beta leaves of the frames, or with `alone` what it makes of them. */
+EACH_PART void predict_all(design *d, const float *beta, bool alone)
 {
-    for (size_t i = 0; i < d->ev->n; i++)
-        predict_one(d, beta, i, d->s[i], d->u[i]);
+    for (size_t i = 0; i < d->ev->n; i++) {
+        predict_one(d, beta, i, d->s[i], d->e[i]);
+        for (int h = 0; h < HARMONICS && !alone; h += LANES)
+            lanes_store(d->e[i] + h, lanes_load(d->y[i] + h) - lanes_load(d->e[i] + h));
+    }
+}
+
+EACH_PROCESSOR static void predict(design *d, const float *beta, bool alone)
+{
+    predict_all(d, beta, alone);
 }
 
 /* w (x - mean), the mean weighted by w. */
-EACH_PART void centre(const lanes w[HALVES], lanes over, lanes x[HALVES])
+EACH_PART void centre(const design *d, size_t i, lanes x[HALVES])
 {
-    lanes mean = lanes_sum(w[0] * x[0] + w[1] * x[1]) * over;
+    lanes w[HALVES], sum = {0};
+    for (int k = 0; k < HALVES; k++) {
+        w[k] = lanes_load(d->w[i] + k * LANES);
+        x[k] *= w[k];
+        sum += x[k];
+    }
+    lanes mean = lanes_sum(sum) * d->over[i];
     for (int k = 0; k < HALVES; k++)
-        x[k] = w[k] * (x[k] - mean);
+        x[k] -= w[k] * mean;
 }
 
-typedef struct sums { /* of what goes back to S, D, a, e, c; T's in two parts, so that one harmonic
-                         does not wait for the one before it */
-    lanes s[HALVES], d[HALVES], a[HALVES], e[HALVES], c[HALVES];
-    float t[2][MODEL_SPLINES];
+typedef struct sums { /* of what goes back to S, D, a, e, c */
+    lanes part[5][HALVES];
 } sums;
 
-EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out)
+enum { S, D, A, E, C };
+
+/* g of frame i; t: to T, in two parts, so that one harmonic does not wait for the one before it. */
+EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out,
+                         float (*t)[MODEL_SPLINES])
 {
     float s = d->s[i], level = d->level[i], pitch = d->pitch[i], each[HARMONICS];
     for (int k = 0; k < HALVES; k++) {
         lanes by_s = s * g[k];
-        out->s[k] += g[k];
-        out->d[k] += by_s;
-        out->a[k] += level * g[k];
-        out->e[k] += level * by_s;
-        out->c[k] += pitch * g[k];
+        out->part[S][k] += g[k];
+        out->part[D][k] += by_s;
+        out->part[A][k] += level * g[k];
+        out->part[E][k] += level * by_s;
+        out->part[C][k] += pitch * g[k];
         lanes_store(each + k * LANES, g[k]);
     }
     for (int h = 0; h < HARMONICS; h++) {
-        four_floats t;
-        float *at = out->t[h % 2] + d->first[i][h];
-        memcpy(&t, at, sizeof t);
-        t += each[h] * d->splines[i][h];
-        memcpy(at, &t, sizeof t);
+        four_floats sum;
+        float *at = t[h % 2] + d->first[i][h];
+        memcpy(&sum, at, sizeof sum);
+        sum += each[h] * d->splines[i][h];
+        memcpy(at, &sum, sizeof sum);
     }
 }
 
-EACH_PROCESSOR static void gather(design *d, const float *beta, float with_y, sums *out)
+/* What the doubt about the register adds to D and E; sign: that of e. */
+EACH_PART void doubt(const design *d, const float *beta, size_t i, float sign, sums *out)
 {
+    size_t j = d->other[i];
+    float sd = d->sd[i] - d->rho[i] * d->sd[j], x = sign * sd;
+    float sd_level = d->sd[i] * d->level[i] - d->rho[i] * d->sd[j] * d->level[j];
+    float x_level = sign * sd_level;
+    lanes e[HALVES];
+    if (fabsf(sd) < no_doubt && fabsf(sd_level) < no_doubt)
+        return;
+    for (int k = 0, h = 0; k < HALVES; k++, h += LANES)
+        e[k] = x * lanes_load(beta + MODEL_D + h) + x_level * lanes_load(beta + MODEL_E + h);
+    centre(d, i, e);
+    for (int k = 0; k < HALVES; k++) {
+        out->part[D][k] += sd * e[k];
+        out->part[E][k] += sd_level * e[k];
+    }
+}
+
+EACH_PART void gather_all(design *d, const float *beta, float sign, sums *to,
+                          float (*t)[MODEL_SPLINES])
+{
+    sums out = {{{{0}}}};
     memset(d->back, 0, d->ev->n * sizeof *d->back);
     for (size_t i = d->ev->n; i-- > 0;) {
-        lanes g[HALVES], w[HALVES], doubt[HALVES];
-        size_t j = d->other[i];
-        float rho = d->rho[i], sd = d->sd[i] - rho * d->sd[j];
-        float sd_level = d->sd[i] * d->level[i] - rho * d->sd[j] * d->level[j];
-        for (int k = 0; k < HALVES; k++)
-            g[k] = lanes_load(d->back[i] + k * LANES);
-        if (d->counts[i] > 0) {
-            lanes e[HALVES];
-            for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
-                w[k] = lanes_load(d->w[i] + h);
-                e[k] = with_y * (lanes_load(d->y[i] + h) - rho * lanes_load(d->y[j] + h)) -
-                       (lanes_load(d->u[i] + h) - rho * lanes_load(d->u[j] + h));
-                doubt[k] = -(sd * lanes_load(beta + MODEL_D + h) + sd_level * lanes_load(beta + MODEL_E + h));
+        lanes g[HALVES] = {lanes_load(d->back[i]), lanes_load(d->back[i] + LANES)}, e[HALVES];
+        float rho = d->rho[i], *back = d->back[d->other[i]], *other = d->e[d->other[i]];
+        if (d->over[i] > 0) {
+            for (int k = 0; k < HALVES; k++)
+                e[k] = lanes_load(d->e[i] + k * LANES) - rho * lanes_load(other + k * LANES);
+            centre(d, i, e);
+            for (int k = 0; k < HALVES; k++) {
+                lanes_store(back + k * LANES, lanes_load(back + k * LANES) - rho * e[k]);
+                g[k] += e[k];
             }
-            lanes sum = lanes_sum(w[0] + w[1]);
-            if (sum[0] > 0) {
-                lanes over = 1 / sum;
-                centre(w, over, e);
-                centre(w, over, doubt);
-                for (int k = 0; k < HALVES; k++) {
-                    g[k] += e[k];
-                    out->d[k] += sd * doubt[k];
-                    out->e[k] += sd_level * doubt[k];
-                    if (rho > 0)
-                        lanes_store(d->back[j] + k * LANES,
-                              lanes_load(d->back[j] + k * LANES) - rho * e[k]);
-                }
-            }
+            doubt(d, beta, i, sign, &out);
         }
-        give_back(d, i, g, out);
+        give_back(d, i, g, &out, t);
     }
+    *to = out;
+}
+
+EACH_PROCESSOR static void gather(design *d, const float *beta, float sign, sums *to,
+                                  float (*t)[MODEL_SPLINES])
+{
+    gather_all(d, beta, sign, to, t);
 }
 
 static void to_floats(const double *beta, float b[MODEL_SIZE])
@@ -236,31 +276,34 @@ static void to_floats(const double *beta, float b[MODEL_SIZE])
 
 void design_gradient(design *d, const double *beta, bool alone, double *g)
 {
-    float b[MODEL_SIZE];
+    float b[MODEL_SIZE], t[2][MODEL_SPLINES] = {{0}};
     sums out;
-    memset(&out, 0, sizeof out);
     to_floats(beta, b);
-    predict(d, b);
-    gather(d, b, alone ? 0 : 1, &out);
-    double sign = alone ? -1 : 1;
+    predict(d, b, alone);
+    gather(d, b, alone ? 1 : -1, &out, t);
     for (int k = 0; k < MODEL_SPLINES; k++)
-        g[k] = sign * (double)(out.t[0][k] + out.t[1][k]);
-    const lanes *parts[] = {out.s, out.d, out.a, out.e, out.c};
+        g[k] = (double)(t[0][k] + t[1][k]);
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
-            g[MODEL_SPLINES + q * HARMONICS + h] = sign * (double)parts[q][h / LANES][h % LANES];
+            g[MODEL_SPLINES + q * HARMONICS + h] = (double)out.part[q][h / LANES][h % LANES];
 }
 
-EACH_PROCESSOR static void explain(const design *d, const float *beta, float (*left)[HARMONICS])
+EACH_PART void explain_all(const design *d, const float *beta, float (*left)[HARMONICS])
 {
     for (size_t i = 0; i < d->ev->n; i++) {
         float u[HARMONICS];
         predict_one(d, beta, i, 0, u);
         for (int h = 0; h < HARMONICS; h += LANES) {
-            lanes is = (lanes)((lane_bits)(1 + (lanes){0}) & (lanes_load(d->var[i] + h) < INFINITY));
+            lanes is =
+                (lanes)((lane_bits)(1 + (lanes){0}) & (lanes_load(d->var[i] + h) < INFINITY));
             lanes_store(left[i] + h, is * (lanes_load(d->y[i] + h) - lanes_load(u + h)));
         }
     }
+}
+
+EACH_PROCESSOR static void explain(const design *d, const float *beta, float (*left)[HARMONICS])
+{
+    explain_all(d, beta, left);
 }
 
 void design_unexplained(design *d, const model *m, float (*left)[HARMONICS])
@@ -270,8 +313,8 @@ void design_unexplained(design *d, const model *m, float (*left)[HARMONICS])
     explain(d, b, left);
 }
 
-EACH_PROCESSOR static void residual(const design *d, const float *beta, const float *sigma,
-                                    size_t i, float s, const float *left, float *r)
+EACH_PART void residual_of(const design *d, const float *beta, const float *sigma, size_t i,
+                           float s, const float *left, float *r)
 {
     lanes x[HALVES], w[HALVES];
     for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
@@ -284,6 +327,12 @@ EACH_PROCESSOR static void residual(const design *d, const float *beta, const fl
         lane_bits missing = lanes_load(d->var[i] + h) == INFINITY;
         lanes_store(r + h, (lanes)((lane_bits)(x[k] - mean) | missing));
     }
+}
+
+EACH_PROCESSOR static void residual(const design *d, const float *beta, const float *sigma,
+                                    size_t i, float s, const float *left, float *r)
+{
+    residual_of(d, beta, sigma, i, s, left, r);
 }
 
 void design_residuals(const design *d, const model *m, const double *opt_p2,

@@ -17,17 +17,18 @@ typedef struct design {
     const evidence *ev;
     size_t n_rows;
     /* [n] */
-    four_floats (*splines)[HARMONICS];     /* T's that are not 0 at each harmonic */
-    unsigned char (*first)[HARMONICS];     /* and which of them is the first */
-    float (*y)[HARMONICS];                 /* dB; 0 for no harmonic */
-    float (*var)[HARMONICS];               /* dB^2; INFINITY for no harmonic */
-    float *level, *pitch;                  /* dB, st, what a, e and c multiply */
-    size_t *other;                         /* of the row: the frame before, or the frame itself */
-    float *rho, *counts;                   /* 0 without a frame before; 0 without a row */
+    four_floats (*splines)[HARMONICS]; /* T's that are not 0 at each harmonic */
+    unsigned char (*first)[HARMONICS]; /* and which of them is the first */
+    float (*y)[HARMONICS];             /* dB; 0 for no harmonic */
+    float (*var)[HARMONICS];           /* dB^2; INFINITY for no harmonic */
+    float *level, *pitch;              /* dB, st, what a, e and c multiply */
+    size_t *other;                     /* of the row: the frame before, or the frame itself */
+    float *rho, *counts;               /* 0 without a frame before; 0 without a row */
     /* [n] for one fit */
-    float *s, *sd;          /* the register, -1/2 to 1/2, and its standard deviation */
-    float (*w)[HARMONICS];  /* weights of the rows, 1 / dB^2 */
-    float (*u)[HARMONICS];  /* what a vector of coefficients makes of the frames */
+    float *s, *sd;            /* the register, -1/2 to 1/2, and its standard deviation */
+    float (*w)[HARMONICS];    /* weights of the rows, 1 / dB^2 */
+    float *over;              /* 1 over their sum; 0 for none */
+    float (*e)[HARMONICS];    /* what a vector of coefficients makes of the frames, or leaves */
     float (*back)[HARMONICS]; /* what rows leave for the frame before them */
 } design;
 
@@ -35,7 +36,8 @@ typedef struct design {
 design *design_new(const evidence *ev, const model *m);
 void design_free(design *d);
 
-/* Rows: one for every `stride` frames that are DESIGN_EDGE_S or more from an end of what is sung. */
+/* Rows: one for every `stride` frames that are DESIGN_EDGE_S or more from an end of what is sung.
+ */
 void design_rows(design *d, double rho, size_t stride);
 
 /* What a fit is about: p2[n] and the covariance's diagonal. */
@@ -47,7 +49,7 @@ void design_gradient(design *d, const double *beta, bool alone, double *g);
 /* What m leaves of the frames at s = 0, the gain left in; 0 where there is no harmonic. */
 void design_unexplained(design *d, const model *m, float (*left)[HARMONICS]);
 /* Of that what is left at s = p2[n] - 1/2, or 0 for NULL, and the mean weighted by the certainty of
- * each harmonic, the gain, taken out; NaN where there is no harmonic. left and r may be the same. */
+ * each harmonic, the gain, taken out; NaN where there is no harmonic. r may be `left`. */
 void design_residuals(const design *d, const model *m, const double *opt_p2,
                       float (*left)[HARMONICS], float (*r)[HARMONICS]);
 

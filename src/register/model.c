@@ -77,8 +77,7 @@ typedef struct group {  /* a frame a lane */
 } group;
 
 /* What a stray does at LANES harmonics. */
-EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes *low,
-                        lanes *high)
+EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes *low, lanes *high)
 {
     float scale = (float)(STRAYS / (m->hi - m->lo)), lo = (float)m->lo, below[LANES], above[LANES];
     for (int k = 0; k < LANES; k++) {
@@ -94,8 +93,8 @@ EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes
 }
 
 /* LANES harmonics from h on of as many frames from the first on; beyond the last that one again. */
-EACH_PROCESSOR static void put_in(group *g, const emitter *s, const evidence *ev, size_t first,
-                                  int h, float (*r)[HARMONICS])
+EACH_PART void put_half(group *g, const emitter *s, const evidence *ev, size_t first, int h,
+                        float (*r)[HARMONICS])
 {
     for (size_t k = 0; k < LANES; k++) {
         size_t i = first + k < ev->n ? first + k : ev->n - 1;
@@ -107,8 +106,8 @@ EACH_PROCESSOR static void put_in(group *g, const emitter *s, const evidence *ev
         stray_at(&s->s, s->m, ev->warp[i] + h, &low, &high);
         g->f.there[h + (int)k] = lanes_where(is, 1 + (lanes){0});
         g->f.v[h + (int)k] = lanes_where(is, x);
-        g->f.w[h + (int)k] = lanes_where(is, lanes_load(s->fixed + h) +
-                                           (float)ev->level_db[i] * lanes_load(s->per_db + h));
+        g->f.w[h + (int)k] = lanes_where(
+            is, lanes_load(s->fixed + h) + (float)ev->level_db[i] * lanes_load(s->per_db + h));
         g->var[h + (int)k] = lanes_where(is, lanes_load(var));
         g->low[h + (int)k] = lanes_where(is, low);
         g->high[h + (int)k] = lanes_where(is, high);
@@ -116,6 +115,12 @@ EACH_PROCESSOR static void put_in(group *g, const emitter *s, const evidence *ev
     lanes *const all[] = {g->f.there, g->f.v, g->f.w, g->var, g->low, g->high};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         lanes_transpose(all[k] + h);
+}
+
+EACH_PROCESSOR static void put_residuals(group *g, const emitter *s, const evidence *ev,
+                                         size_t first, int h, float (*r)[HARMONICS])
+{
+    put_half(g, s, ev, first, h, r);
 }
 
 EACH_PROCESSOR static void fill(group *g, const float *sigma)
@@ -148,7 +153,7 @@ void model_emissions(const model *m, const evidence *ev, float (*r)[HARMONICS], 
     for (size_t i = 0; i < ev->n; i += LANES) {
         lanes n = {0};
         for (int h = 0; h < HARMONICS; h += LANES)
-            put_in(&g, &s, ev, i, h, r);
+            put_residuals(&g, &s, ev, i, h, r);
         for (int h = 0; h < HARMONICS; h++)
             n += g.f.there[h];
         fill(&g, s.sigma);

@@ -173,7 +173,7 @@ bool normal_factor(normal *eq, normal_root *out)
     return true;
 }
 
-EACH_PROCESSOR static void solve(const normal_root *root, float y[MODEL_SIZE])
+EACH_PROCESSOR static void solve_triangles(const normal_root *root, float y[MODEL_SIZE])
 {
     for (int k = 0; k < MODEL_SIZE; k++) {
         y[k] *= root->over[k];
@@ -191,7 +191,7 @@ void normal_solve(const normal_root *root, const double b[MODEL_SIZE], double x[
     float y[MODEL_SIZE];
     for (int k = 0; k < MODEL_SIZE; k++)
         y[normal_place(k)] = (float)b[k];
-    solve(root, y);
+    solve_triangles(root, y);
     for (int k = 0; k < MODEL_SIZE; k++)
         x[k] = (double)y[normal_place(k)];
 }

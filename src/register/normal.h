@@ -12,7 +12,7 @@
 enum { NORMAL_PARTS = 5, NORMAL_HELD = 32 }; /* S, D, a, e, c; frames held back */
 
 typedef struct normal {
-    double a[MODEL_SIZE][MODEL_SIZE]; /* the upper triangle is what counts */
+    double a[MODEL_SIZE][MODEL_SIZE];                    /* the upper triangle is what counts */
     double parts[NORMAL_PARTS][NORMAL_PARTS][HARMONICS]; /* of it, each part with each, j >= i */
     /* Of the frames held back, what centring takes off: outer products of these, which floats are
      * good for. */

@@ -12,8 +12,8 @@
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
 enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
-/* Where what is left to gain is so little, in units of the log-likelihood, coefficients are right to
- * a thousandth of a standard error. */
+/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a
+ * thousandth of a standard error. */
 static const double settled = 1e-6;
 static const double begin_db = 3, begin_frames = 20; /* the residual, until data say otherwise */
 
@@ -31,7 +31,7 @@ regress_settings regress_defaults(void)
                               .floor_db = 1};
 }
 
-/* Of the log of the prior density, -x' C x / 2 + p' x: C, row by row from its diagonal on, and p. */
+/* Of the log of the prior density, -x' C x / 2 + p' x: C, by rows from its diagonal on, and p. */
 enum { REACH = 3 };
 typedef struct prior {
     double curve[MODEL_SIZE][REACH], pull[MODEL_SIZE];
@@ -42,10 +42,12 @@ struct regression {
     regress_settings s;
     design *d;
     prior p;
-    bool rooted; /* whether there is a root */
-    normal_root root;
-    model begin;            /* what a model begins as: the coefficients are those fitted last */
-    float (*r)[HARMONICS];  /* [n] */
+    /* Roots of about the matrices of a model's first fit, and of later ones, when its covariance is
+     * another. */
+    bool rooted[2];
+    normal_root root[2];
+    model begin;           /* what a model begins as: the coefficients are those fitted last */
+    float (*r)[HARMONICS]; /* [n] */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)
@@ -153,7 +155,7 @@ static void add_row(normal *eq, const regression *g, const model *m, size_t i, c
 }
 
 /* The root of about the matrix that this fit has, from a few rows. */
-static bool take_root(regression *g, const model *m, const double *p2)
+static bool take_root(regression *g, const model *m, const double *p2, normal_root *root)
 {
     normal *eq = xcalloc(1, sizeof *eq);
     size_t rows = 0;
@@ -164,7 +166,7 @@ static bool take_root(regression *g, const model *m, const double *p2)
         for (int j = 0; j < REACH && k + j < MODEL_SIZE; j++)
             if (g->p.curve[k][j] != 0)
                 eq->a[normal_place(k)][normal_place(k + j)] += g->p.curve[k][j];
-    bool good = normal_factor(eq, &g->root);
+    bool good = normal_factor(eq, root);
     free(eq);
     return good;
 }
@@ -178,14 +180,14 @@ static double product(const double *x, const double *y)
 }
 
 /* From beta by conjugate gradients, each made straight by the root (Hestenes and Stiefel 1952). */
-static void solve(const regression *g, double *beta)
+static void solve(const regression *g, const normal_root *root, double *beta)
 {
     double left[MODEL_SIZE], way[MODEL_SIZE], step[MODEL_SIZE], bent[MODEL_SIZE];
     design_gradient(g->d, beta, false, left);
     add_curve(&g->p, beta, -1, left);
     for (int k = 0; k < MODEL_SIZE; k++)
         left[k] += g->p.pull[k];
-    normal_solve(&g->root, left, step);
+    normal_solve(root, left, step);
     memcpy(way, step, sizeof way);
     double now = product(left, step);
     for (int round = 0; round < ROUNDS_MOST && now > settled; round++) {
@@ -196,7 +198,7 @@ static void solve(const regression *g, double *beta)
             beta[k] += by * way[k];
             left[k] -= by * bent[k];
         }
-        normal_solve(&g->root, left, step);
+        normal_solve(root, left, step);
         now = product(left, step);
         for (int k = 0; k < MODEL_SIZE; k++)
             way[k] = step[k] + now / before * way[k];
@@ -245,12 +247,14 @@ static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
 
 bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS])
 {
-    if (m->hi <= m->lo)
+    bool later = m->hi > m->lo;
+    if (!later)
         *m = g->begin;
-    if (g->d->n_rows <= LEAST_ROWS || !(g->rooted = g->rooted || take_root(g, m, p2)))
+    g->rooted[later] = g->rooted[later] || take_root(g, m, p2, &g->root[later]);
+    if (g->d->n_rows <= LEAST_ROWS || !g->rooted[later])
         return false;
     design_set(g->d, p2, m->sigma);
-    solve(g, m->beta);
+    solve(g, &g->root[later], m->beta);
     memcpy(g->begin.beta, m->beta, sizeof m->beta);
     design_unexplained(g->d, m, r);
     design_residuals(g->d, m, p2, r, g->r);

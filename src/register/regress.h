@@ -30,9 +30,9 @@ typedef struct regression regression;
 regression *regress_new(const evidence *ev, const regress_settings *s);
 void regress_free(regression *g);
 
-/* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its design_residuals() at s = 0. A model whose
- * hi is 0 is begun anew. Frames nearer than 20 ms to an end of what is sung are left out. False
- * when too few frames are left to determine anything. */
+/* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its design_residuals() at s = 0. A
+ * model whose hi is 0 is begun anew. Frames nearer than 20 ms to an end of what is sung are left
+ * out. False when too few frames are left to determine anything. */
 bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS]);
 
 #endif

@@ -92,8 +92,7 @@ EACH_PART void count(side *s, const evidence *ev, float (*r)[HARMONICS], size_t 
 
 /* Difference of the means of both sides, the mean over the harmonics taken out: the gain is free.
  * NaN where one side has the harmonic in fewer than `least` frames. */
-EACH_PART void compare_sides(const side *before, const side *after, float least,
-                             float d[HARMONICS])
+EACH_PART void compare_sides(const side *before, const side *after, float least, float d[HARMONICS])
 {
     lanes all[HALVES], x[HALVES], one = 1 + (lanes){0};
     lane_bits both[HALVES];
@@ -154,9 +153,8 @@ static void usual_scatter(const evidence *ev, float (*d)[HARMONICS], float c[HAR
 
 /* Puts in the differences of LANES frames from the first on, and the step that a flip makes, less
  * its mean, a frame a lane; n: how many harmonics each has. */
-EACH_PROCESSOR static void put_in(covariance_group *f, const float *fixed, const float *per_db,
-                                  const evidence *ev, size_t first, float (*d)[HARMONICS],
-                                  float n[LANES])
+EACH_PART void put_group(covariance_group *f, const float *fixed, const float *per_db,
+                         const evidence *ev, size_t first, float (*d)[HARMONICS], float n[LANES])
 {
     lanes sum = {0}, mean = {0};
     float level_db[LANES];
@@ -180,6 +178,13 @@ EACH_PROCESSOR static void put_in(covariance_group *f, const float *fixed, const
     lanes_store(n, sum);
     for (int h = 0; h < HARMONICS; h++)
         f->w[h] = lanes_where(f->there[h] > 0, f->w[h] - mean);
+}
+
+EACH_PROCESSOR static void put_differences(covariance_group *f, const float *fixed,
+                                           const float *per_db, const evidence *ev, size_t first,
+                                           float (*d)[HARMONICS], float n[LANES])
+{
+    put_group(f, fixed, per_db, ev, first, d, n);
 }
 
 EACH_PROCESSOR static void fill_usual(covariance_group *f, float c[HARMONICS][HARMONICS])
@@ -245,7 +250,7 @@ void steps_of_harmonics(const model *m, const evidence *ev, float (*r)[HARMONICS
     usual_root(scatter, &whole);
     for (size_t i = 0; i < ev->n; i += LANES) {
         float n[LANES];
-        put_in(&f, fixed, per_db, ev, i, d, n);
+        put_differences(&f, fixed, per_db, ev, i, d, n);
         bool usual = are_whole(n);
         if (!usual) {
             fill_usual(&f, scatter);
@@ -253,8 +258,7 @@ void steps_of_harmonics(const model *m, const evidence *ev, float (*r)[HARMONICS
         }
         covariance_weigh(&f, usual ? &whole : &own, 0, &p);
         for (size_t k = 0; k < LANES && i + k < ev->n; k++)
-            out[i + k] =
-                step_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], (double)n[k]);
+            out[i + k] = step_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], (double)n[k]);
     }
     free(d);
 }
