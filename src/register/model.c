@@ -100,7 +100,7 @@ EACH_PART void put_half(group *g, const emitter *s, const evidence *ev, size_t f
         size_t i = first + k < ev->n ? first + k : ev->n - 1;
         float var[LANES];
         lanes x = lanes_load(r[i] + h), low, high;
-        lane_bits is = x == x;
+        lane_bits is = x < INFINITY;
         for (int j = 0; j < LANES; j++)
             var[j] = (float)ev->var[i][h + j];
         stray_at(&s->s, s->m, ev->warp[i] + h, &low, &high);

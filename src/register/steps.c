@@ -84,7 +84,7 @@ EACH_PART void count(side *s, const evidence *ev, float (*r)[HARMONICS], size_t 
         return;
     for (int k = 0; k < HALVES; k++) {
         lanes x = lanes_load(r[i] + k * LANES);
-        lane_bits is = x == x;
+        lane_bits is = x < INFINITY;
         s->sum[k] += sign * lanes_where(is, x);
         s->n[k] += lanes_where(is, sign + (lanes){0});
     }
@@ -167,7 +167,7 @@ EACH_PART void put_group(covariance_group *f, const float *fixed, const float *p
     for (int h = 0; h < HARMONICS; h += LANES)
         lanes_transpose(f->v + h);
     for (int h = 0; h < HARMONICS; h++) {
-        lane_bits is = f->v[h] == f->v[h];
+        lane_bits is = f->v[h] < INFINITY;
         f->there[h] = lanes_where(is, 1 + (lanes){0});
         f->v[h] = lanes_where(is, f->v[h]);
         f->w[h] = fixed[h] + per_db[h] * lanes_load(level_db);
