@@ -226,6 +226,8 @@ static void test_student_interval(void **state)
     assert_true(interval_profile(&fit, log_s, interval_cuts_spread(&fit, 2), &low_s, &high_s));
     close_to("lowest spread", 0.5 * log(rss / gsl_cdf_chisq_Pinv(0.975, N - 2)), low_s, 0.02);
     close_to("highest spread", 0.5 * log(rss / gsl_cdf_chisq_Pinv(0.025, N - 2)), high_s, 0.02);
+    close_to("its median", 0.5 * log(rss / gsl_cdf_chisq_Pinv(0.5, N - 2)),
+             interval_median(fit.top.theta[2], low_s, high_s, interval_cuts_spread(&fit, 2)), 0.01);
     printf("log spread %.4f to %.4f\n", low_s, high_s);
     printf("slope %.4f, Student's half-width %.4f, the profile's %.4f %.4f\n", c1, half, c1 - lo,
            hi - c1);

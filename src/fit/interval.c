@@ -129,6 +129,16 @@ cuts interval_cuts_spread(const fitted *f, size_t at)
     return (cuts){pow(root - skew, 2), pow(root + skew, 2)};
 }
 
+/* A parabola of the root through the three, no farther than straight to the upper end: the lower
+ * one tells little where a spread may be as small as it likes. */
+double interval_median(double likeliest, double lo, double hi, cuts cut)
+{
+    double above = sqrt(cut.above), below = sqrt(cut.below), root = 0.5 * (above - below);
+    double up = (hi - likeliest) / above, down = (likeliest - lo) / below;
+    double bend = fmax(up - down, 0) / (above + below);
+    return likeliest + fmax(up + bend * (root - above), 0) * root;
+}
+
 /* The profile along a contrast: directions that leave it alone, and the ridge to walk along. */
 typedef struct profile {
     const fitted *f;

@@ -43,6 +43,9 @@ double interval_freedom(const fitted *f, const double *contrast);
 /* Of a mean, nu > 0; and of the log of a spread, the parameter at `at`. */
 cuts interval_cuts(double nu);
 cuts interval_cuts_spread(const fitted *f, size_t at);
+/* The median of what an interval of these cuts says, from the likeliest and the interval's ends:
+ * where the root of the fall is half of what it may reach more above than below. */
+double interval_median(double likeliest, double lo, double hi, cuts cut);
 
 /* The ends of the interval of contrast'theta; false when an end was not reached. */
 bool interval_profile(const fitted *f, const double *contrast, cuts cut, double *lo, double *hi);
