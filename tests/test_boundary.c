@@ -645,7 +645,7 @@ static void test_never_flipped(void **state)
     assert_string_equal(boundary_reason(b, BOUNDARY_UP_PITCH),
                         "never flipped up: M1 lasted up to F4 in 2 attempts at 70.0 to 70.0 dB");
     assert_string_equal(boundary_reason(b, BOUNDARY_DOWN_PITCH),
-                        "M2 was never heard, so no flip down");
+                        "M2 was never heard for long enough, so no flip down");
     assert_true(isnan(boundary_pitch_at(b, FLIP_UP, 70).estimate));
     boundary_free(b);
     free(t);

@@ -182,6 +182,13 @@ static void test_json(void **state)
         simpath_free(&takes[i]);
 }
 
+static void assert_says(const char *words)
+{
+    char *said = read_text("said");
+    assert_non_null(strstr(said, words));
+    free(said);
+}
+
 /* M1 throughout, rising; register 0 and empty alike are no register. */
 static void test_no_answer(void **state)
 {
@@ -200,14 +207,37 @@ static void test_no_answer(void **state)
     assert_string_equal(table_note_value(t, "up.pitch"),
                         "never flipped up: M1 lasted up to F4 in 1 attempt at 70.0 to 70.0 dB");
     table_free(t);
-    char *said = read_text("said");
-    assert_non_null(strstr(said, "never flipped up"));
-    free(said);
+    assert_says("never flipped up");
     write_text("none.tsv", "take\ttime_s\tpitch_st\tlevel_db\tregister\n"
                            "a\t0\t60\t70\t\na\t0.01\t60\t70\t0\n");
     assert_int_equal(fit("none.tsv"), 3);
     write_text("head.tsv", "take\ttime_s\tpitch_st\tlevel_db\tregister\n");
     assert_int_equal(fit("head.tsv"), 3);
+    assert_says("no rows below its header");
+    /* A label too short to count is no M1 that was never heard. */
+    write_text("short.tsv", "take\ttime_s\tpitch_st\tlevel_db\tregister\na\t0\t60\t70\t1\n");
+    assert_int_equal(fit("short.tsv"), 3);
+    assert_says("M1 was never heard for long enough");
+}
+
+/* Levels that nothing was sung near, and takes that come twice. */
+static void test_warned(void **state)
+{
+    (void)state;
+    path takes[TAKES];
+    sing(takes);
+    write_tracks("all.tsv", takes, TAKES);
+    write_tracks("first.tsv", takes, 1);
+    assert_int_equal(fit("all.tsv --at 150"), 3);
+    assert_says("Nothing is known of the voice at 150.0 dB");
+    assert_int_equal(fit("all.tsv first.tsv"), 0);
+    assert_says("Take a has the same frames as take a before it");
+    assert_int_equal(fit("all.tsv"), 0);
+    char *said = read_text("said");
+    assert_string_equal(said, "");
+    free(said);
+    for (size_t i = 0; i < TAKES; i++)
+        simpath_free(&takes[i]);
 }
 
 #define HEAD "take\ttime_s\tpitch_st\tlevel_db\tregister\tp_m2\n"
@@ -229,6 +259,9 @@ static void test_broken_tables(void **state)
         {HEAD "a\t0\t60\t70\t1\t1.5\n", "line 2: p_m2 is 1.5"},
         {HEAD "a\t0\t60\t70\t1\t0\nb\t0\t60\t70\t1\t0\na\t1\t60\t70\t1\t0\n",
          "line 4: take a comes back"},
+        {HEAD "a\t0\t220\t70\t1\t0\n", "line 2: pitch_st is 220"},
+        {HEAD "a\t0\t60\t900\t1\t0\n", "line 2: level_db is 900"},
+        {HEAD "a\t0\t60\t70\t1\t0\na\t10\t60\t70\t1\t0\n", "take a are 10 s apart"},
         {"", "broken.tsv"},
     };
     for (size_t i = 0; i < sizeof broken / sizeof *broken; i++) {
@@ -258,9 +291,7 @@ static void test_one_bad(void **state)
     assert_true(table_read("out", &t, &e));
     assert_int_equal(t->n_rows, BOUNDARY_ROWS);
     table_free(t);
-    char *said = read_text("said");
-    assert_non_null(strstr(said, "missing.tsv"));
-    free(said);
+    assert_says("missing.tsv");
     for (size_t i = 0; i < TAKES; i++)
         simpath_free(&takes[i]);
 }
@@ -315,6 +346,7 @@ int main(void)
         cmocka_unit_test(test_result),    cmocka_unit_test(test_json),
         cmocka_unit_test(test_no_answer), cmocka_unit_test(test_broken_tables),
         cmocka_unit_test(test_one_bad),   cmocka_unit_test(test_thousand_takes),
+        cmocka_unit_test(test_warned),
     };
     return cmocka_run_group_tests(tests, enter_folder, leave_folder);
 }

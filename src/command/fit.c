@@ -4,6 +4,7 @@
 #include "command/boundary_table.h"
 #include "command/command.h"
 #include "fit/boundary.h"
+#include "show/far_level.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -83,6 +84,20 @@ static bool read_register(const table *t, size_t row, int column, unsigned char 
     return true;
 }
 
+/* Columns in other units: Hz, or powers as they are. */
+static bool check_units(const table *t, size_t row, double pitch_st, double level_db, err *e)
+{
+    if (pitch_st < 0 || pitch_st > 127)
+        return err_set(e,
+                       "%s line %zu: pitch_st is %g, but semitones (A4 = 69) are 0 to 127. Is it "
+                       "in Hz?",
+                       t->path, t->line[row], pitch_st);
+    if (fabs(level_db) > 300)
+        return err_set(e, "%s line %zu: level_db is %g, but levels are -300 to 300 dB.", t->path,
+                       t->line[row], level_db);
+    return true;
+}
+
 /* Row i of a path; what may be out of bounds is said with its line. */
 static bool read_frame(const table *t, size_t row, const columns *c, double *frame[4],
                        unsigned char *reg, size_t i, err *e)
@@ -100,7 +115,23 @@ static bool read_frame(const table *t, size_t row, const columns *c, double *fra
     if (frame[3] && !isnan(frame[3][i]) && !(frame[3][i] >= 0 && frame[3][i] <= 1))
         return err_set(e, "%s line %zu: p_m2 is %g, but a probability is 0 to 1.", t->path,
                        t->line[row], frame[3][i]);
-    return read_register(t, row, c->reg, &reg[i], e);
+    return check_units(t, row, frame[1][i], frame[2][i], e) &&
+           read_register(t, row, c->reg, &reg[i], e);
+}
+
+/* Farther apart frames show no flip; most often they are in milliseconds. */
+static const double FARTHEST_S = 0.25;
+
+static bool check_step(const table *t, const path *p, err *e)
+{
+    double least = INFINITY;
+    for (size_t i = 1; i < p->n; i++)
+        least = fmin(least, p->time_s[i] - p->time_s[i - 1]);
+    return p->n < 2 || least <= FARTHEST_S ||
+           err_set(e,
+                   "%s: the frames of take %s are %g s apart or more, but a flip is seen by frames "
+                   "at most %g s apart. Is time_s in seconds?",
+                   t->path, p->take, least, FARTHEST_S);
 }
 
 static bool read_path(const table *t, size_t from, size_t to, const columns *c, path *out, err *e)
@@ -115,7 +146,7 @@ static bool read_path(const table *t, size_t from, size_t to, const columns *c, 
     for (size_t i = 0; i < n; i++)
         if (!read_frame(t, from + i, c, frame, reg, i, e))
             return false;
-    return true;
+    return check_step(t, out, e);
 }
 
 /* Rows of a take that are parted by others would silently make two takes of it. */
@@ -184,6 +215,26 @@ static takes read_all(const command_call *call, size_t *failed)
     return out;
 }
 
+static bool same_frames(const path *a, const path *b)
+{
+    return a->n > 1 && a->n == b->n && memcmp(a->reg, b->reg, a->n) == 0 &&
+           memcmp(a->pitch_st, b->pitch_st, a->n * sizeof *a->pitch_st) == 0 &&
+           memcmp(a->level_db, b->level_db, a->n * sizeof *a->level_db) == 0;
+}
+
+/* A table given twice, or one that holds another's takes, would narrow the intervals. */
+static void warn_of_twins(const takes *t)
+{
+    for (size_t i = 0; i < t->n; i++)
+        for (size_t k = 0; k < i; k++)
+            if (same_frames(&t->items[i], &t->items[k])) {
+                message_warn("Take %s has the same frames as take %s before it: both count, and "
+                             "intervals come out too narrow. Leave one out.",
+                             t->items[i].take, t->items[k].take);
+                break;
+            }
+}
+
 static bool anything_told(const boundary *b)
 {
     for (int row = 0; row < BOUNDARY_ROWS; row++)
@@ -210,10 +261,16 @@ static int run(const command_call *call, err *e)
     s.at_db = own->at_db;
     boundary *b = NULL;
     int code = failed ? EXIT_INPUT : EXIT_DONE;
+    warn_of_twins(&t);
     if (failed == call->n)
         code = EXIT_INPUT;
-    else if (!boundary_fit(t.items, t.n, &s, &b, e))
+    else if (t.n == 0 && !failed) {
+        err_set(e, "%s has no rows below its header: nothing to fit.", call->operands[0]);
+        code = EXIT_NO_ANSWER;
+    } else if (!boundary_fit(t.items, t.n, &s, &b, e))
         code = failed ? EXIT_INPUT : EXIT_NO_ANSWER;
+    else if (!isnan(own->at_db) && !far_level_check(b, "the voice", e))
+        code = EXIT_NO_ANSWER;
     else if (!print_boundary(call, t.scale, b, e))
         code = EXIT_INPUT;
     else if (!anything_told(b) && !failed) {

@@ -277,6 +277,7 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
                        const estimate_settings *s)
 {
     estimate *e = xcalloc(1, sizeof *e);
+    e->curved = (double)NAN;
     count_flips(a, e);
     for (int d = 0; opt_like && d < 2; d++)
         e->fitted[d] &= opt_like->fitted[d] && opt_like->fit.settled;
@@ -287,7 +288,6 @@ estimate *estimate_new(const attempts *a, double at_db, double pitch_st, const e
         return e;
     e->prior = prior_defaults();
     e->prior.pitch_st = pitch_st;
-    e->curved = (double)NAN;
     e->likelihood.n_x = opt_like ? opt_like->likelihood.n_x : 1;
     if (opt_like)
         prior_take_after(&e->prior, opt_like, e);

@@ -86,7 +86,7 @@ static char *why_no_flip(const attempts *a, flip_direction d)
     tally t = tally_of(a, d);
     char name[NOTE_NAME_SIZE];
     if (!t.attempts)
-        return xformat("%s was never heard, so no flip %s", old, way(d));
+        return xformat("%s was never heard for long enough, so no flip %s", old, way(d));
     if (t.flipped)
         return xformat("no flip %s that is more likely than not", way(d));
     note_nearest(t.farthest_st, 440, name);

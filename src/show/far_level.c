@@ -8,6 +8,8 @@ const char far_level_words[] =
 
 /* Levels closer than this are not soft and loud. */
 static const double alike_db = 4;
+/* And a level that much outside is not worth a word. */
+static const double near_db = 1;
 
 static double outside_db(double at_db, double lo_db, double hi_db)
 {
@@ -17,7 +19,7 @@ static double outside_db(double at_db, double lo_db, double hi_db)
 bool far_level(const boundary *b, flip_direction d)
 {
     double lo, hi;
-    return boundary_levels(b, d, &lo, &hi) && outside_db(boundary_at_db(b), lo, hi) > 0;
+    return boundary_levels(b, d, &lo, &hi) && outside_db(boundary_at_db(b), lo, hi) > near_db;
 }
 
 bool far_level_check(const boundary *b, const char *who, err *e)

@@ -10,8 +10,8 @@
 /* The sentence for words under a picture, in which the level stands already. */
 extern const char far_level_words[];
 
-/* Whether a boundary states its pitch of this direction outside the levels that were sung
- * (boundary_levels); false where there are none. */
+/* Whether a boundary states its pitch of this direction more than 1 dB outside the levels that were
+ * sung (boundary_levels); false where there are none. */
 bool far_level(const boundary *b, flip_direction d);
 
 /* False, with the levels that the voice, `who`, was heard at, when the boundary's level is farther
