@@ -131,11 +131,13 @@ void design_set(design *d, const double *p2, const double *sigma)
 /* T at the harmonics. */
 EACH_PART void tract(const design *d, size_t i, const float *beta, float out[HARMONICS])
 {
+    const unsigned char *first = d->first[i];
+    const four_floats *splines = d->splines[i];
     for (int h = 0; h < HARMONICS; h += 4) {
         four_floats v[4], low, high;
         for (int k = 0; k < 4; k++) {
-            memcpy(&v[k], beta + d->first[i][h + k], sizeof v[k]);
-            v[k] *= d->splines[i][h + k];
+            memcpy(&v[k], beta + first[h + k], sizeof v[k]);
+            v[k] *= splines[h + k];
         }
         low = __builtin_shufflevector(v[0], v[1], 0, 4, 1, 5) +
               __builtin_shufflevector(v[0], v[1], 2, 6, 3, 7);
@@ -162,19 +164,15 @@ EACH_PART void predict_one(const design *d, const float *beta, size_t i, float s
     }
 }
 
-/* What beta leaves of the frames, or with `alone` what it makes of them. */
-EACH_PART void predict_all(design *d, const float *beta, bool alone)
+/* What beta leaves of frame i, or with `alone` what it makes of it; nothing goes back to it yet. */
+EACH_PART void leave(design *d, const float *beta, size_t i, bool alone)
 {
-    for (size_t i = 0; i < d->ev->n; i++) {
-        predict_one(d, beta, i, d->s[i], d->e[i]);
-        for (int h = 0; h < HARMONICS && !alone; h += LANES)
-            lanes_store(d->e[i] + h, lanes_load(d->y[i] + h) - lanes_load(d->e[i] + h));
+    predict_one(d, beta, i, d->s[i], d->e[i]);
+    for (int h = 0; h < HARMONICS; h += LANES) {
+        lanes e = lanes_load(d->e[i] + h);
+        lanes_store(d->e[i] + h, alone ? e : lanes_load(d->y[i] + h) - e);
+        lanes_store(d->back[i] + h, (lanes){0});
     }
-}
-
-EACH_PROCESSOR static void predict(design *d, const float *beta, bool alone)
-{
-    predict_all(d, beta, alone);
 }
 
 /* w (x - mean), the mean weighted by w. */
@@ -195,9 +193,9 @@ typedef struct sums { /* of what goes back to S, D, a, e, c */
     lanes part[5][HALVES];
 } sums;
 
-enum { S, D, A, E, C };
+enum { S, D, A, E, C, PARTS = 4 };
 
-/* g of frame i; t: to T, in two parts, so that one harmonic does not wait for the one before it. */
+/* g of frame i; t: to T, in parts, so that no harmonic waits for one that shares splines with it. */
 EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out,
                          float (*t)[MODEL_SPLINES])
 {
@@ -211,11 +209,13 @@ EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums 
         out->part[C][k] += pitch * g[k];
         lanes_store(each + k * LANES, g[k]);
     }
+    const unsigned char *first = d->first[i];
+    const four_floats *splines = d->splines[i];
     for (int h = 0; h < HARMONICS; h++) {
         four_floats sum;
-        float *at = t[h % 2] + d->first[i][h];
+        float *at = t[h % PARTS] + first[h];
         memcpy(&sum, at, sizeof sum);
-        sum += each[h] * d->splines[i][h];
+        sum += each[h] * splines[h];
         memcpy(at, &sum, sizeof sum);
     }
 }
@@ -239,12 +239,14 @@ EACH_PART void doubt(const design *d, const float *beta, size_t i, float sign, s
     }
 }
 
-EACH_PART void gather_all(design *d, const float *beta, float sign, sums *to,
+/* From the last frame on, so that what later rows leave for a frame is there when it comes. */
+EACH_PART void gather_all(design *d, const float *beta, bool alone, sums *to,
                           float (*t)[MODEL_SPLINES])
 {
     sums out = {{{{0}}}};
-    memset(d->back, 0, d->ev->n * sizeof *d->back);
-    for (size_t i = d->ev->n; i-- > 0;) {
+    for (size_t i = d->ev->n, left = i; i-- > 0;) {
+        while (left > d->other[i])
+            leave(d, beta, --left, alone);
         lanes g[HALVES] = {lanes_load(d->back[i]), lanes_load(d->back[i] + LANES)}, e[HALVES];
         float rho = d->rho[i], *back = d->back[d->other[i]], *other = d->e[d->other[i]];
         if (d->over[i] > 0) {
@@ -255,17 +257,16 @@ EACH_PART void gather_all(design *d, const float *beta, float sign, sums *to,
                 lanes_store(back + k * LANES, lanes_load(back + k * LANES) - rho * e[k]);
                 g[k] += e[k];
             }
-            doubt(d, beta, i, sign, &out);
+            doubt(d, beta, i, alone ? 1 : -1, &out);
         }
         give_back(d, i, g, &out, t);
     }
     *to = out;
 }
-
-EACH_PROCESSOR static void gather(design *d, const float *beta, float sign, sums *to,
+EACH_PROCESSOR static void gather(design *d, const float *beta, bool alone, sums *to,
                                   float (*t)[MODEL_SPLINES])
 {
-    gather_all(d, beta, sign, to, t);
+    gather_all(d, beta, alone, to, t);
 }
 
 static void to_floats(const double *beta, float b[MODEL_SIZE])
@@ -276,13 +277,12 @@ static void to_floats(const double *beta, float b[MODEL_SIZE])
 
 void design_gradient(design *d, const double *beta, bool alone, double *g)
 {
-    float b[MODEL_SIZE], t[2][MODEL_SPLINES] = {{0}};
+    float b[MODEL_SIZE], t[PARTS][MODEL_SPLINES] = {{0}};
     sums out;
     to_floats(beta, b);
-    predict(d, b, alone);
-    gather(d, b, alone ? 1 : -1, &out, t);
+    gather(d, b, alone, &out, t);
     for (int k = 0; k < MODEL_SPLINES; k++)
-        g[k] = (double)(t[0][k] + t[1][k]);
+        g[k] = (double)((t[0][k] + t[1][k]) + (t[2][k] + t[3][k]));
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
             g[MODEL_SPLINES + q * HARMONICS + h] = (double)out.part[q][h / LANES][h % LANES];
