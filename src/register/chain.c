@@ -13,7 +13,7 @@ static const double widest_sd = 3; /* the grid reaches this many standard deviat
 static const double frame_s = 0.005;
 static const double never = 1e-37; /* where neither register goes with its neighbours */
 static const float least = 1e-30f; /* likelihood of a state that is barred */
-static const double least_product = 1e-200;
+static const double most_product = 1e200;
 
 chain_settings chain_defaults(void)
 {
@@ -190,33 +190,52 @@ EACH_PART void begin(const grid *g, double odds, lanes now[EACH])
         now[j] = load(&g->stationary, j) * share;
 }
 
-/* Returns the log-likelihood; opt_alpha[ev->n]: of each frame by what comes before it. */
-EACH_PART double go_forward(const grid *g, const evidence *ev, const chain_inputs *in, bool flips,
-                            const states *said, states *opt_alpha)
+/* The log-likelihood with flips, and without; opt_alpha[ev->n]: of each frame by what comes before
+ * it, up to a factor. A frame is scaled by what the one before it came to, so that none waits for
+ * its own sum. */
+typedef struct walk { /* of the chain through the frames */
+    lanes now[EACH];
+    float over;              /* 1 over what the frame before came to */
+    double sum_log, product; /* of 1 / over; product: of what is not in sum_log yet */
+} walk;
+
+EACH_PART void walk_on(walk *w, const grid *g, const evidence *ev, const chain_inputs *in, size_t i,
+                       float up, float down, const states *said)
 {
-    double sum_log = 0, product = 1; /* of what is not in sum_log yet */
-    lanes now[EACH] = {{0}};
-    for (size_t i = 0; i < ev->n; i++) {
-        float up = flips ? (float)in->up[i] : 0, down = flips ? (float)in->down[i] : 0;
-        if (isinf(ev->gap_s[i]))
-            begin(g, in->place[i], now);
-        else
-            step_chain(g, now, up, down, gap_frames(ev, i), false);
-        for (int j = 0; j < EACH; j++)
-            now[j] *= load(&said[i], j);
-        lanes all = total(now);
-        float sum = of_m1(all) + of_m2(all), over = 1 / sum;
-        for (int j = 0; j < EACH; j++)
-            now[j] *= over;
-        product *= (double)sum;
-        if (product < least_product) {
-            sum_log += log(product);
-            product = 1;
-        }
-        if (opt_alpha)
-            memcpy(&opt_alpha[i], now, sizeof opt_alpha[i]);
+    if (isinf(ev->gap_s[i]))
+        begin(g, in->place[i], w->now);
+    else
+        step_chain(g, w->now, up, down, gap_frames(ev, i), false);
+    for (int j = 0; j < EACH; j++)
+        w->now[j] *= load(said, j) * w->over;
+    w->product *= (double)w->over;
+    lanes all = total(w->now);
+    w->over = 1 / (of_m1(all) + of_m2(all));
+    if (w->product > most_product) {
+        w->sum_log -= log(w->product);
+        w->product = 1;
     }
-    return sum_log + log(product);
+}
+
+static double log_of(const walk *w)
+{
+    return w->sum_log - log(w->product) - log((double)w->over);
+}
+
+EACH_PART void go_forward(const grid *g, const evidence *ev, const chain_inputs *in,
+                          const states *said, states *opt_alpha, double *log_p, double *opt_without)
+{
+    walk with = {.over = 1, .product = 1}, without = with;
+    for (size_t i = 0; i < ev->n; i++) {
+        walk_on(&with, g, ev, in, i, (float)in->up[i], (float)in->down[i], &said[i]);
+        if (opt_without)
+            walk_on(&without, g, ev, in, i, 0, 0, &said[i]);
+        if (opt_alpha)
+            memcpy(&opt_alpha[i], with.now, sizeof opt_alpha[i]);
+    }
+    *log_p = log_of(&with);
+    if (opt_without)
+        *opt_without = log_of(&without);
 }
 
 EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs *in,
@@ -243,10 +262,14 @@ EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs
     }
 }
 
-EACH_PROCESSOR static double forward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                     bool flips, const states *said, states *opt_alpha)
+EACH_PROCESSOR static void forward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                   const states *said, states *opt_alpha, double *log_p,
+                                   double *opt_without)
 {
-    return go_forward(g, ev, in, flips, said, opt_alpha);
+    if (opt_without) /* the two walks wait for themselves, not for each other */
+        go_forward(g, ev, in, said, opt_alpha, log_p, opt_without);
+    else
+        go_forward(g, ev, in, said, opt_alpha, log_p, NULL);
 }
 
 EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
@@ -261,13 +284,13 @@ double chain_run(const evidence *ev, const chain_inputs *in, const chain_setting
     grid g = grid_new(s, ev->hop_s);
     states *said = xmalloc(ev->n, sizeof *said);
     states *alpha = opt_p2 ? xmalloc(ev->n, sizeof *alpha) : NULL;
-    double scale = emit_all(&g, ev, in, s, said);
-    double log_p = scale + forward(&g, ev, in, true, said, alpha);
+    double scale = emit_all(&g, ev, in, s, said), log_p;
+    forward(&g, ev, in, said, alpha, &log_p, opt_without);
     if (opt_without)
-        *opt_without = scale + forward(&g, ev, in, false, said, NULL);
+        *opt_without += scale;
     if (alpha)
         backward(&g, ev, in, said, alpha, opt_p2);
     free(alpha);
     free(said);
-    return log_p;
+    return scale + log_p;
 }

@@ -84,18 +84,31 @@ void covariance_end(covariance_sums *c)
     c->held = c->held_there = 0;
 }
 
+EACH_PART void hold_vector(covariance_sums *c, const float x[HARMONICS])
+{
+    float *to = c->x[c->held], *there = c->there[c->held_there];
+    lanes n = {0};
+    for (int h = 0; h < HARMONICS; h += LANES) {
+        lanes v = lanes_load(x + h);
+        lane_bits is = v < INFINITY;
+        lanes_store(to + h, lanes_where(is, v));
+        lanes_store(there + h, lanes_where(is, 1 + (lanes){0}));
+        n += lanes_load(there + h);
+    }
+    n = lanes_sum(n);
+    c->held++;
+    c->whole += n[0] == HARMONICS;
+    c->held_there += n[0] < HARMONICS;
+}
+
+EACH_PROCESSOR static void hold(covariance_sums *c, const float x[HARMONICS])
+{
+    hold_vector(c, x);
+}
+
 void covariance_add(covariance_sums *c, const float x[HARMONICS])
 {
-    float *to = c->x[c->held++], *there = c->there[c->held_there];
-    bool whole = true;
-    for (int h = 0; h < HARMONICS; h++) {
-        bool is = !isnan(x[h]);
-        to[h] = is ? x[h] : 0;
-        there[h] = is ? 1 : 0;
-        whole = whole && is;
-    }
-    c->whole += whole;
-    c->held_there += !whole;
+    hold(c, x);
     if (c->held == COVARIANCE_HELD)
         covariance_end(c);
 }

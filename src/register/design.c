@@ -195,7 +195,8 @@ typedef struct sums { /* of what goes back to S, D, a, e, c */
 
 enum { S, D, A, E, C, PARTS = 4 };
 
-/* g of frame i; t: to T, in parts, so that no harmonic waits for one that shares splines with it. */
+/* g of frame i; t: to T, in parts, so that no harmonic waits for one that shares splines with it.
+ */
 EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out,
                          float (*t)[MODEL_SPLINES])
 {
