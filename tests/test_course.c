@@ -153,6 +153,36 @@ static void test_course(void **state)
     check_course(0, 4);
 }
 
+/* A singer's only session tells what its takes tell, which do not count twice. */
+static void test_one_session(void **state)
+{
+    (void)state;
+    gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
+    simsinger s = simdraw_singer(0, 0, r);
+    path takes[EACH];
+    for (size_t k = 0; k < EACH; k++) {
+        simtake t = simdraw_take(&s, r);
+        takes[k] = simpath_new(&s, &t, "take", r);
+    }
+    boundary_settings how = boundary_defaults();
+    course_session only = {0, EACH, 0};
+    boundary *b;
+    course c;
+    err e = {""};
+    how.at_db = s.at_db;
+    assert_true(boundary_fit(takes, EACH, &how, &b, &e));
+    assert_true(course_fit(takes, EACH, &only, 1, s.at_db, &c, &e));
+    for (int row = 0; row < BOUNDARY_ROWS; row++) {
+        figure f = boundary_figure(b, (boundary_row)row);
+        close_to("width", f.hi95 - f.lo95, c.rows[0][row].hi95 - c.rows[0][row].lo95, 1e-9);
+    }
+    course_clear(&c);
+    boundary_free(b);
+    for (size_t k = 0; k < EACH; k++)
+        simpath_free(&takes[k]);
+    gsl_rng_free(r);
+}
+
 /* A session that tells nothing keeps its place; nothing at all is a sentence. */
 static void test_nothing(void **state)
 {
@@ -185,7 +215,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rails),       cmocka_unit_test(test_dyestuff),
         cmocka_unit_test(test_two_samples), cmocka_unit_test(test_too_few),
-        cmocka_unit_test(test_course),      cmocka_unit_test(test_nothing),
+        cmocka_unit_test(test_course),      cmocka_unit_test(test_one_session),
+        cmocka_unit_test(test_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

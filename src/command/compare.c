@@ -194,10 +194,11 @@ static void note_counts(const comparison *c, double assumed, table_writer *w)
     for (size_t i = 0; i < c->n; i++) {
         const plane *p = &c->planes[i];
         table_note(w, "singer",
-                   "%s: vowel %s, %zu takes in %zu sessions, %zu held and %zu at will "
+                   "%s: vowel %s, %zu take%s in %zu session%s, %zu held and %zu at will "
                    "left out",
-                   c->names[i], *p->vowel ? p->vowel : "not stated", p->n, p->n_sessions,
-                   plane_count(p, PLANE_HELD), plane_count(p, PLANE_AT_WILL));
+                   c->names[i], *p->vowel ? p->vowel : "not stated", p->n, p->n == 1 ? "" : "s",
+                   p->n_sessions, p->n_sessions == 1 ? "" : "s", plane_count(p, PLANE_HELD),
+                   plane_count(p, PLANE_AT_WILL));
         const boundary *b = comparison_course(c, i, c->middle)->whole;
         char *who = xformat("%s: ", c->names[i]);
         boundary_table_far(b, "singer", who, w);
