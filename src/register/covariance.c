@@ -96,9 +96,9 @@ EACH_PART void hold_vector(covariance_sums *c, const float x[HARMONICS])
         n += lanes_load(there + h);
     }
     n = lanes_sum(n);
-    c->held++;
+    c->held += n[0] > 0;
     c->whole += n[0] == HARMONICS;
-    c->held_there += n[0] < HARMONICS;
+    c->held_there += n[0] > 0 && n[0] < HARMONICS;
 }
 
 EACH_PROCESSOR static void hold(covariance_sums *c, const float x[HARMONICS])

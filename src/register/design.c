@@ -33,6 +33,8 @@ static void set_row(design *d, size_t i, double rho, size_t stride)
     d->rho[i] = pair ? (float)rho : 0;
     d->counts[i] = !row ? 0 : pair ? 1 : (float)(1 - rho * rho);
     d->n_rows += row;
+    if (row)
+        d->enters[i] = d->enters[d->other[i]] = true;
 }
 
 design *design_new(const evidence *ev, const model *m)
@@ -49,6 +51,7 @@ design *design_new(const evidence *ev, const model *m)
                   .other = xmalloc(n, sizeof *d->other),
                   .rho = xmalloc(n, sizeof *d->rho),
                   .counts = xmalloc(n, sizeof *d->counts),
+                  .enters = xcalloc(n, sizeof *d->enters),
                   .s = xmalloc(n, sizeof *d->s),
                   .sd = xmalloc(n, sizeof *d->sd),
                   .w = xmalloc(n, sizeof *d->w),
@@ -79,6 +82,7 @@ void design_free(design *d)
     free(d->other);
     free(d->rho);
     free(d->counts);
+    free(d->enters);
     free(d->s);
     free(d->sd);
     free(d->w);
@@ -246,8 +250,11 @@ EACH_PART void gather_all(design *d, const float *beta, bool alone, sums *to,
 {
     sums out = {{{{0}}}};
     for (size_t i = d->ev->n, left = i; i-- > 0;) {
+        if (!d->enters[i])
+            continue;
         while (left > d->other[i])
-            leave(d, beta, --left, alone);
+            if (d->enters[--left])
+                leave(d, beta, left, alone);
         lanes g[HALVES] = {lanes_load(d->back[i]), lanes_load(d->back[i] + LANES)}, e[HALVES];
         float rho = d->rho[i], *back = d->back[d->other[i]], *other = d->e[d->other[i]];
         if (d->over[i] > 0) {

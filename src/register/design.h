@@ -24,6 +24,7 @@ typedef struct design {
     float *level, *pitch;              /* dB, st, what a, e and c multiply */
     size_t *other;                     /* of the row: the frame before, or the frame itself */
     float *rho, *counts;               /* 0 without a frame before; 0 without a row */
+    bool *enters;                      /* a row, as the one or the other */
     /* [n] for one fit */
     float *s, *sd;            /* the register, -1/2 to 1/2, and its standard deviation */
     float (*w)[HARMONICS];    /* weights of the rows, 1 / dB^2 */

@@ -25,6 +25,7 @@ static const double place_sd_s = 0.040, height_sd = 0.4;
 static const double leap_share = 0.25, leap_more_st = 0.5; /* the pitch steps by the leap, give or
                                                               take so much of it and so much more */
 static const double leap_width_s = 0.035, leap_width_sd = 1;
+static const double out_of_reach = 60; /* of minus twice a log: a weight of 1e-13 */
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
 static double squared(double x)
@@ -207,15 +208,18 @@ static double prior(const window *w, double off_s, double width_s)
 }
 
 /* Minus twice the log of what speaks for a change at place_of(j) of width k; infinite beyond the
- * ends of the voice. */
-static double left_at(const window *w, int k, int j)
+ * ends of the voice, and where it is so far above `least` that it counts for nothing. */
+static double left_at(const window *w, int k, int j, double least)
 {
     double tau = place_of(j), width_s = widths_s[k];
     if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005)
         return (double)INFINITY;
-    double by_pitch = w->leaps ? misfit(&w->pitch, &w->phi, tau, hypot(width_s, pitch_s)) : 0;
-    return prior(w, tau, width_s) + by_pitch +
-           misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
+    double left = prior(w, tau, width_s);
+    if (w->leaps)
+        left += misfit(&w->pitch, &w->phi, tau, hypot(width_s, pitch_s));
+    if (left > least + out_of_reach)
+        return (double)INFINITY;
+    return left + misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
 }
 
 static refined mean_place(const window *w, double about)
@@ -223,7 +227,7 @@ static refined mean_place(const window *w, double about)
     double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
     for (int k = 0; k < WIDTHS; k++)
         for (int j = 0; j < PLACES; j++) {
-            left[k][j] = left_at(w, k, j);
+            left[k][j] = left_at(w, k, j, least);
             least = fmin(least, left[k][j]);
         }
     for (int k = 0; k < WIDTHS; k++)
