@@ -203,8 +203,9 @@ static bool is_known(const world *w, const world *others, size_t n_others, size_
     return false;
 }
 
-/* Tidied copies of some of worlds[n], best first, one of which climbs on; returns how many, since
- * those that come out alike are one. */
+/* Tidied copies of some of worlds[n], best first; returns how many, since those that come out alike
+ * are one. The best climbs on if it stands better than worlds[0]: else it is never believed in the
+ * end. */
 static size_t tidy_some(const evidence *ev, const search_settings *s, workspace *work,
                         const world *worlds, size_t n, world *tidied)
 {
@@ -225,8 +226,10 @@ static size_t tidy_some(const evidence *ev, const search_settings *s, workspace 
     climb_all(ev, s, s->tidied_rounds, work, tidied, n_tidied);
     effort_add(s->opt_effort,
                (double)ev->n * s->tidied_rounds * (double)(s->tidied + 1 - n_tidied));
-    if (n_tidied && tidied[0].standing >= 0)
+    if (n_tidied && tidied[0].standing > worlds[0].standing)
         climb_on(ev, s, work, &tidied[0]);
+    else
+        effort_add(s->opt_effort, (double)ev->n * (s->rounds - s->first_rounds));
     return n_tidied;
 }
 
