@@ -92,6 +92,7 @@ static void few_sessions(void **state)
     assert_true(isnan(cell(t, "2025-02-01/2025-02-01", "up.pitch.trend", "estimate")));
     table_free(t);
     assert_says(state, ".out", "too few sessions");
+    assert_says(state, ".out", "dB SPL (Z, 30 cm), 2025-02-01. A move");
 }
 
 /* Two singers of one session each, alike: the assumed scatter makes the difference's interval at
@@ -206,6 +207,7 @@ static void takes_to_record_next(void **state)
     }
     table_free(t);
     assert_int_equal(call(state, "next", "kite"), 0);
+    assert_says(state, ".out", "takes that are softer, and louder where that is easy");
     assert_int_equal(call(state, "next", "kite", "--count", "0"), 2);
     assert_int_equal(call(state, "next", "wern"), 1);
 }

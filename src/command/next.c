@@ -11,6 +11,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+/* Levels that were sung over less than this tell no slope, or hardly (4 dB are the least). */
+static const double WIDE_DB = 6;
 static const double LEAST_GAIN_ST = 0.0005; /* less is 0 where intervals are printed */
 
 typedef struct settings {
@@ -63,6 +65,11 @@ static void note_reach(const plan_reach *r, double a4_hz, table_writer *w)
     table_note(w, "says",
                "Each take goes there and back. None goes beyond what was sung before; leave out "
                "what is not easy today.");
+    if (r->loud_db - r->soft_db < WIDE_DB)
+        table_note(w, "says",
+                   "Nearly all was sung over %.1f dB: how the flip moves with level is told by "
+                   "takes that are softer, and louder where that is easy.",
+                   r->loud_db - r->soft_db);
 }
 
 /* The widths are those at soft, middle and loud. */

@@ -6,6 +6,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 progress progress_of(const course *c, double first_day, double assumed_scatter_st)
 {
@@ -66,10 +67,13 @@ char *progress_words(const progress *p, const progress_labels *labels)
     char *at = labels->pitch_only
                    ? xstrdup("Whatever the level")
                    : xformat("At %.1f %s", p->course->at_db + 0.0, labels->level_scale);
-    char *all =
-        xformat("%s, %s to %s. A move either way is no score.\n%s\n%s%s%s%s", at, labels->first,
-                labels->last, up, down, scatter, far ? "\n" : "", far ? far_level_words : "");
+    char *days = strcmp(labels->first, labels->last) == 0
+                     ? xstrdup(labels->first)
+                     : xformat("%s to %s", labels->first, labels->last);
+    char *all = xformat("%s, %s. A move either way is no score.\n%s\n%s%s%s%s", at, days, up, down,
+                        scatter, far ? "\n" : "", far ? far_level_words : "");
     free(at);
+    free(days);
     free(up);
     free(down);
     free(scatter);
