@@ -73,22 +73,11 @@ void design_free(design *d)
 {
     if (!d)
         return;
-    free(d->splines);
-    free(d->first);
-    free(d->y);
-    free(d->var);
-    free(d->level);
-    free(d->pitch);
-    free(d->other);
-    free(d->rho);
-    free(d->counts);
-    free(d->enters);
-    free(d->s);
-    free(d->sd);
-    free(d->w);
-    free(d->over);
-    free(d->e);
-    free(d->back);
+    void *const all[] = {d->splines, d->first, d->y,      d->var,    d->level, d->pitch,
+                         d->other,   d->rho,   d->counts, d->enters, d->s,     d->sd,
+                         d->w,       d->over,  d->e,      d->back};
+    for (size_t k = 0; k < sizeof all / sizeof *all; k++)
+        free(all[k]);
     free(d);
 }
 
