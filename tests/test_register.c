@@ -2,6 +2,7 @@
 /* The register stage. Oracles: every path of a short chain summed by hand; invariance to gain;
  * a test voice whose flips are known; inputs with nothing in them. */
 #include "base/array.h"
+#include "base/note.h"
 #include "register/chain.h"
 #include "register/decode.h"
 #include "register/design.h"
@@ -195,6 +196,91 @@ static void test_a_step_is_found_where_it_is_and_its_way(void **state)
     evidence_free(ev);
 }
 
+/* What the model leaves of harmonic h of frame i, the gain left in. */
+static double left_of(const model *m, const evidence *ev, size_t i, int h, double s)
+{
+    double hz = 300 * (exp2((double)ev->warp[i][h]) - 1), level = ev->level_db[i];
+    return ev->y_db[i][h] - model_tract(m, hz) - m->beta[MODEL_S + h] -
+           s * model_step(m, h, level) - m->beta[MODEL_A + h] * level -
+           m->beta[MODEL_C + h] * (ev->pitch_st[i] - m->pitch_mid);
+}
+
+/* Half the weighted sum of squares over all rows, each less its mean; rows of what the register is
+ * in doubt by beside those of what is left. */
+static double squares(const model *m, const evidence *ev, const double *p2, double rho)
+{
+    double sum = 0;
+    for (size_t i = 0; i < ev->n; i++) {
+        double w[HARMONICS], x[2][HARMONICS], all = 0, mean[2] = {0};
+        bool pair = ev->before[i] != EVIDENCE_NONE;
+        size_t j = pair ? ev->before[i] : i;
+        double r = pair ? rho : 0, sd = sqrt(p2[i] * (1 - p2[i])), sd_j = sqrt(p2[j] * (1 - p2[j]));
+        for (int h = 0; h < HARMONICS; h++) {
+            x[0][h] = left_of(m, ev, i, h, p2[i] - 0.5) - r * left_of(m, ev, j, h, p2[j] - 0.5);
+            x[1][h] = sd * model_step(m, h, ev->level_db[i]) -
+                      r * sd_j * model_step(m, h, ev->level_db[j]);
+            w[h] = isnan(x[0][h])
+                       ? 0
+                       : (pair ? 1 : 1 - rho * rho) /
+                             (m->sigma[h * HARMONICS + h] + ev->var[i][h] + r * r * ev->var[j][h]);
+            x[0][h] = w[h] > 0 ? x[0][h] : 0;
+            all += w[h];
+            for (int k = 0; k < 2; k++)
+                mean[k] += w[h] * x[k][h];
+        }
+        for (int h = 0; h < HARMONICS; h++)
+            for (int k = 0; k < 2; k++)
+                sum += 0.5 * w[h] * (x[k][h] - mean[k] / all) * (x[k][h] - mean[k] / all);
+    }
+    return sum;
+}
+
+/* Frames of any pitch and level, a tenth of whose harmonics are missing. Central differences of a
+ * sum of squares are its slopes; floats leave them right to 1e-5 of the greatest. */
+static void test_the_gradient_is_the_slope_of_the_squares(void **state)
+{
+    (void)state;
+    enum { N = 60, LAG = 20 };
+    const double rho = 0.7, step = 0.5;
+    evidence *ev = stretch(N);
+    model m = {.lo = 1, .hi = 4.5, .pitch_mid = 60};
+    double p2[N], g[MODEL_SIZE], greatest_slope = 0, worst = 0;
+    uint32_t dice = 3;
+    ev->before = xmalloc(N, sizeof *ev->before);
+    for (size_t i = 0; i < N; i++) {
+        p2[i] = 0.5 + 0.5 * jitter(&dice);
+        ev->before[i] = i < LAG ? EVIDENCE_NONE : i - LAG;
+        ev->pitch_st[i] += 5 * jitter(&dice);
+        ev->level_db[i] = 10 * jitter(&dice);
+        for (int h = 0; h < HARMONICS; h++) {
+            bool missing = jitter(&dice) > 0.8;
+            ev->warp[i][h] = (float)evidence_warp((h + 1) * note_to_hz(ev->pitch_st[i]));
+            ev->y_db[i][h] = missing ? (double)NAN : 20 * jitter(&dice);
+            ev->var[i][h] = missing ? (double)NAN : 1 + jitter(&dice);
+        }
+    }
+    for (int h = 0; h < HARMONICS; h++)
+        m.sigma[h * HARMONICS + h] = 1 + h;
+    for (int k = 0; k < MODEL_SIZE; k++)
+        m.beta[k] = jitter(&dice);
+    design *d = design_new(ev, &m);
+    design_rows(d, rho, 1);
+    design_set(d, p2, m.sigma);
+    design_gradient(d, m.beta, false, g);
+    for (int k = 0; k < MODEL_SIZE; k++) {
+        model less = m, more = m;
+        less.beta[k] -= step;
+        more.beta[k] += step;
+        double slope = (squares(&less, ev, p2, rho) - squares(&more, ev, p2, rho)) / (2 * step);
+        greatest_slope = fmax(greatest_slope, fabs(slope));
+        worst = fmax(worst, fabs(g[k] - slope));
+    }
+    print_message("gradient: worst error %.2g of the greatest\n", worst / greatest_slope);
+    assert_true(worst < 1e-5 * greatest_slope);
+    design_free(d);
+    evidence_free(ev);
+}
+
 static void test_place_finds_the_line(void **state)
 {
     (void)state;
@@ -353,6 +439,7 @@ int main(void)
         cmocka_unit_test(test_chain_is_the_sum_of_all_paths),
         cmocka_unit_test(test_hazard_rises_with_leaps_and_ends_at_the_ends),
         cmocka_unit_test(test_a_step_is_found_where_it_is_and_its_way),
+        cmocka_unit_test(test_the_gradient_is_the_slope_of_the_squares),
         cmocka_unit_test(test_place_finds_the_line),
         cmocka_unit_test(test_nothing_is_too_little),
         cmocka_unit_test(test_a_clear_voice_and_its_gain),
