@@ -5,9 +5,10 @@
 /* The place and the width of one flip, from what the frames about it say.
  *
  * A smooth ramp of width w at time tau, on a straight trend, is fitted by weighted least squares
- * to the register coordinate z / mass of the frames and, where the pitch leaps, to their pitch. How
- * far the coordinate steps has a prior of one register. What is left of every pair of tau and w
- * weighs it, and the answer is the mean: one best fit alone follows the noise of a smooth seam. */
+ * to the register coordinate z / mass of the frames, whose step has a prior of one register. Pitch
+ * and level speak by how they change from frame to frame, beside how they usually do about there.
+ * What is left of every pair of tau and w weighs it, and the answer is the mean: one best fit alone
+ * follows the noise of a smooth seam. */
 
 #include "register/evidence.h"
 #include "register/model.h"
