@@ -24,6 +24,7 @@ search_settings search_defaults(void)
                              .rounds = 12,
                              .tidied = 3,
                              .tidied_rounds = 2,
+                             .light = 0.2,
                              .every = 4,
                              .full_rounds = 1};
 }
@@ -87,13 +88,16 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
 static bool climb(const evidence *ev, const search_settings *s, int rounds, workspace *work,
                   world *w)
 {
+    chain_settings chain = s->chain;
+    if (w->light)
+        chain.temper *= s->light;
     for (int k = 1; k <= rounds; k++) {
         double without = 0;
         pin(ev, w->p2);
         if (effort_stopped(s->opt_effort) || !fit_world(ev, s, work, w))
             return false;
         chain_inputs in = {w->says, work->up, work->down, work->odds};
-        w->gain = chain_run(ev, &in, &s->chain, w->p2, k == rounds ? &without : NULL);
+        w->gain = chain_run(ev, &in, &chain, w->p2, k == rounds ? &without : NULL);
         w->gain -= without;
     }
     if (w->tidy)
@@ -121,16 +125,23 @@ static void climb_all(const evidence *ev, const search_settings *s, int rounds, 
     qsort(worlds, n, sizeof *worlds, by_standing);
 }
 
-/* Worlds that start by leaps and by as many shares of the frames below the line. */
-static void start_all(const evidence *ev, const search_settings *s, const double *shares,
-                      size_t n_shares, world *worlds)
+typedef struct start {
+    double share; /* of the frames below the line in pitch and level */
+    bool by_leaps, light;
+} start;
+
+static void start_all(const evidence *ev, const search_settings *s, const start *starts, size_t n,
+                      world *worlds)
 {
-    for (size_t k = 0; k <= n_shares; k++)
+    for (size_t k = 0; k < n; k++) {
+        const start *from = &starts[k];
         worlds[k] = world_new(ev->n);
-    start_by_leaps(ev, &s->chain, &s->hazard, worlds[0].p2);
-    worlds[0].by_leaps = true;
-    for (size_t k = 0; k < n_shares; k++)
-        start_by_pitch(ev, shares[k], worlds[k + 1].p2);
+        worlds[k].light = from->light;
+        if (from->by_leaps)
+            start_by_leaps(ev, from->share, &s->chain, &s->hazard, worlds[k].p2);
+        else
+            start_by_pitch(ev, from->share, worlds[k].p2);
+    }
 }
 
 static void clear_all(world *worlds, size_t n)
@@ -144,12 +155,12 @@ static void clear_all(world *worlds, size_t n)
 static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
                       double *p2)
 {
-    static const double shares[] = {0.4, 0.6};
-    enum { N = 1 + sizeof shares / sizeof *shares };
+    static const start starts[] = {{0.5, .by_leaps = true}, {0.4}, {0.6}};
+    enum { N = sizeof starts / sizeof *starts };
     world worlds[N];
     evidence take = evidence_part(ev, lo, hi);
     workspace work = workspace_new(&take, s);
-    start_all(&take, s, shares, N - 1, worlds);
+    start_all(&take, s, starts, N, worlds);
     climb_all(&take, s, s->first_rounds, &work, worlds, N);
     double sure = 1 - exp(-fmax(0, worlds[0].standing));
     for (size_t i = lo; i < hi; i++)
@@ -211,7 +222,7 @@ static size_t tidy_some(const evidence *ev, const search_settings *s, workspace 
 {
     size_t n_tidied = 0;
     for (size_t k = 0; k < n && worlds[k].standing >= 0; k++) {
-        if (k >= s->tidied && !worlds[k].by_leaps)
+        if (k >= s->tidied && !worlds[k].always_tidied)
             continue;
         world *w = &tidied[n_tidied];
         *w = world_new(ev->n);
@@ -246,15 +257,23 @@ static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
-    static const double shares[] = {0.25, 0.4, 0.5, 0.6, 0.75};
-    enum { N = 1 + sizeof shares / sizeof *shares };
+    static const start starts[] = {{0.5, .by_leaps = true},
+                                   {0.7, .by_leaps = true},
+                                   {0.6, .by_leaps = true, .light = true},
+                                   {0.25},
+                                   {0.4},
+                                   {0.5},
+                                   {0.6},
+                                   {0.75}};
+    enum { N = sizeof starts / sizeof *starts };
     if (!ev->n)
         return false;
     workspace work = workspace_new(ev, s);
     world worlds[N + 2], tidied[N + 2];
     size_t n = N;
     effort_begin(s->opt_effort, rounds_of(ev, s, N + 1));
-    start_all(ev, s, shares, N - 1, worlds);
+    start_all(ev, s, starts, N, worlds);
+    worlds[0].always_tidied = true;
     worlds[N] = world_new(ev->n);
     worlds[N + 1] = world_new(ev->n);
     if (s->opt_known && s->opt_known->m.hi > s->opt_known->m.lo)
@@ -283,6 +302,7 @@ static bool fill_in(const evidence *ev, const search_settings *s, const size_t *
 {
     world all = world_new(ev->n);
     all.tidy = w->tidy;
+    all.light = w->light;
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);

@@ -20,6 +20,7 @@ typedef struct search_settings {
     size_t kept;       /* 2: so many */
     int rounds;        /* 12: of EM at most */
     size_t tidied;     /* 3: so many of the best are tidied, too, and where EM began by leaps */
+    double light;      /* 0.2 of the frames' evidence counts in worlds of that kind */
     int tidied_rounds; /* 2: of EM of each of these; the best goes on */
     size_t every;      /* 4: one frame in so many is searched with */
     const known *opt_known; /* one more start; NULL: none */

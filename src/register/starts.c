@@ -46,12 +46,12 @@ static void run(const evidence *ev, const place *where, const saying *says, cons
     free(odds);
 }
 
-void start_by_leaps(const evidence *ev, const chain_settings *c, const hazard_settings *h,
-                    double *p2)
+void start_by_leaps(const evidence *ev, double share, const chain_settings *c,
+                    const hazard_settings *h, double *p2)
 {
     saying *nothing = xcalloc(ev->n, sizeof *nothing);
     double *no_step = array_filled(ev->n, 0);
-    start_by_pitch(ev, 0.5, p2);
+    start_by_pitch(ev, share, p2);
     place where = place_fit(ev, p2);
     run(ev, &where, nothing, no_step, no_step, c, h, p2);
     free(no_step);

@@ -12,9 +12,9 @@
  * flips come later going up than coming down. `share` (0..1) of the frames lie below the middle. */
 void start_by_pitch(const evidence *ev, double share, double *p2);
 
-/* The chain with leaps alone to go by. */
-void start_by_leaps(const evidence *ev, const chain_settings *c, const hazard_settings *h,
-                    double *p2);
+/* The chain with leaps alone to go by, and a place with `share` of the frames below its line. */
+void start_by_leaps(const evidence *ev, double share, const chain_settings *c,
+                    const hazard_settings *h, double *p2);
 
 /* The chain with a model of earlier takes to go by. */
 void start_by_known(const evidence *ev, const known *k, const chain_settings *c,

@@ -14,7 +14,8 @@ typedef struct world {
     model m; /* m.hi 0: none yet */
     place where;
     double gain;     /* log of the likelihood with flips over that without, nats */
-    bool by_leaps;   /* where EM began */
+    bool always_tidied; /* however it stands beside others */
+    bool light;      /* what the frames say counts for little beside leaps and steps */
     bool tidy;       /* after every round it loses the changes that have nothing to show */
     double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
     double *p2;      /* [n] probability of M2 */
