@@ -14,6 +14,9 @@ typedef enum cue {
     CUE_SPEED, /* most that the pitch moves that way in 40 ms, semitones */
     CUE_SLIDE, /* that leap, within 6 semitones, times the slide that goes on the same way on both
                      sides, within 4 semitones a second */
+    CUE_PITCH_BREAK, /* most that speaks for a sudden step of the pitch that way within 60 ms: log of
+                        1 and the nats; negative where all steps go the other way */
+    CUE_LEVEL_BREAK, /* most that speaks for one of the level, either way */
     CUE_STEP,  /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
     CUE_ODD,   /* log of the mean square of the step of harmonics that a flip does not explain, in
                      units of the usual, plus 0.3 */
@@ -34,6 +37,8 @@ typedef enum cue {
     CUE_SIZE,   /* its root mean square over harmonics 1 to 8, dB */
     CUE_LEAPS,  /* mean leap of all changes the way they go, each within 4 semitones */
     CUE_WRONG,  /* share of changes that leap the other way */
+    CUE_LEFT,   /* share of all leaps of 1.5 semitones and more, by their size, that no change
+                   explains by going the same way within 80 ms */
     CUE_PITCH,  /* slope of the log odds of M2 on the pitch, 1/semitone */
     CUE_VOICED, /* log of the seconds of voice */
     CUE_TOLD, /* log of 1 s and the seconds of voice that are stated to be in the register of which

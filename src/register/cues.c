@@ -12,7 +12,7 @@ static const double odd_slip = 0.3;
 static const double far_lo_s = 0.04, far_hi_s = 0.25, near_lo_s = 0.015, near_hi_s = 0.08;
 static const double least_stay_s = 0.03, sung_s = 0.01;
 static const double most_slide_leap_st = 6, most_slide = 4;
-static const double most_leap_st = 4, wrong_leap_st = 0.5;
+static const double most_leap_st = 4, wrong_leap_st = 0.5, clear_leap_st = 1.5;
 enum { COMPARED = 8 }; /* harmonics of the source's step */
 
 const char *cue_name(cue c)
@@ -21,6 +21,8 @@ const char *cue_name(cue c)
                                             [CUE_LEAP] = "leap_st",
                                             [CUE_SPEED] = "speed_st",
                                             [CUE_SLIDE] = "slide",
+                                            [CUE_PITCH_BREAK] = "pitch_break",
+                                            [CUE_LEVEL_BREAK] = "level_break",
                                             [CUE_STEP] = "step_nats",
                                             [CUE_ODD] = "odd",
                                             [CUE_DIP] = "dip_db",
@@ -38,6 +40,7 @@ const char *cue_name(cue c)
                                             [CUE_SIZE] = "size_db",
                                             [CUE_LEAPS] = "leaps_st",
                                             [CUE_WRONG] = "wrong_leaps",
+                                            [CUE_LEFT] = "leaps_left",
                                             [CUE_PITCH] = "pitch_per_st",
                                             [CUE_VOICED] = "log_voiced_s",
                                             [CUE_TOLD] = "log_told_s",
@@ -110,6 +113,18 @@ static void pitch_cues(const view *v, double out[CUES])
     out[CUE_LEAP] = v->way * leap;
     out[CUE_SPEED] = v->way * speed;
     out[CUE_SLIDE] = fmax(0, fmin(v->way * leap, most_slide_leap_st)) * fmin(slide, most_slide);
+}
+
+static void break_cues(const view *v, double out[CUES])
+{
+    const evidence *ev = v->of->ev;
+    size_t from, to;
+    window(v, step_about_s, &from, &to);
+    for (size_t j = from; j <= to; j++) {
+        double pitch = v->way * ev->pitch_break[j], level = fabs(ev->level_break[j]);
+        out[CUE_PITCH_BREAK] = j == from ? pitch : fmax(out[CUE_PITCH_BREAK], pitch);
+        out[CUE_LEVEL_BREAK] = fmax(out[CUE_LEVEL_BREAK], level);
+    }
 }
 
 static void step_cues(const view *v, double out[CUES])
@@ -185,6 +200,7 @@ static void own_cues(const view *v, const double *odds, double out[CUES])
     const turn *c = v->c;
     out[CUE_CHAIN] = chain_cue(v);
     pitch_cues(v, out);
+    break_cues(v, out);
     step_cues(v, out);
     out[CUE_FAR] = coordinate_step(v, far_lo_s, far_hi_s);
     out[CUE_NEAR] = coordinate_step(v, near_lo_s, near_hi_s);
@@ -216,11 +232,39 @@ static void source_cues(const model *m, double out[CUES])
     out[CUE_SIZE] = sqrt(dd / COMPARED);
 }
 
-static void singer_cues(const cues_of *of, size_t n, double (*out)[CUES])
+/* Whether a change goes the way of the leap at frame i and is near enough. */
+static bool explained(const evidence *ev, size_t i, const turns *c)
 {
+    size_t reach = evidence_frames(ev, about_s);
+    for (size_t k = 0; k < c->n; k++) {
+        const turn *t = &c->items[k];
+        size_t off = t->at > i ? t->at - i : i - t->at;
+        if (off <= reach && t->up == (ev->leap_st[i] > 0) && i >= t->first && i <= t->last)
+            return true;
+    }
+    return false;
+}
+
+static double left_cue(const evidence *ev, const turns *c)
+{
+    double all = most_leap_st, left = 0;
+    for (size_t i = 0; i < ev->n; i++) {
+        double size = fmin(fabs(ev->leap_st[i]), most_leap_st);
+        if (size < clear_leap_st)
+            continue;
+        all += size;
+        left += explained(ev, i, c) ? 0 : size;
+    }
+    return left / all;
+}
+
+static void singer_cues(const cues_of *of, const turns *c, double (*out)[CUES])
+{
+    size_t n = c->n;
     double all[CUES] = {0};
     source_cues(of->m, all);
     all[CUE_GAIN] = of->gain / ((double)of->ev->n * of->ev->hop_s);
+    all[CUE_LEFT] = left_cue(of->ev, c);
     all[CUE_PITCH] = of->where->pitch;
     all[CUE_VOICED] = log((double)of->ev->n * of->ev->hop_s);
     all[CUE_TOLD] = log(1 + evidence_told_s(of->ev));
@@ -247,6 +291,6 @@ void cues_measure(const cues_of *of, const turns *c, double (*out)[CUES])
             out[k][q] = 0;
         own_cues(&v, odds, out[k]);
     }
-    singer_cues(of, c->n, out);
+    singer_cues(of, c, out);
     free(odds);
 }

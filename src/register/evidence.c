@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 #include "base/note.h"
+#include "register/breaks.h"
 #include "register/leaps.h"
 
 #include <gsl/gsl_sort.h>
@@ -60,6 +61,8 @@ evidence *evidence_alloc(size_t n)
                      .slide = xcalloc(n, sizeof *ev->slide),
                      .dip_db = xmalloc(n, sizeof *ev->dip_db),
                      .step_db = xmalloc(n, sizeof *ev->step_db),
+                     .pitch_break = xmalloc(n, sizeof *ev->pitch_break),
+                     .level_break = xmalloc(n, sizeof *ev->level_break),
                      .declared = xmalloc(n, sizeof *ev->declared),
                      .stated = xmalloc(n, sizeof *ev->stated)};
     return ev;
@@ -190,6 +193,7 @@ static void measure_stretch(evidence *ev, track *const *tracks, size_t first, si
     }
     measure_levels(ev, first, last);
     leaps_measure(ev, tracks, first, last);
+    breaks_measure(ev, first, last);
 }
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks)
@@ -237,6 +241,8 @@ void evidence_free(evidence *ev)
     free(ev->slide);
     free(ev->dip_db);
     free(ev->step_db);
+    free(ev->pitch_break);
+    free(ev->level_break);
     free(ev->declared);
     free(ev->stated);
     free(ev);

@@ -40,6 +40,9 @@ typedef struct evidence {
     /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms
        about it lie under what is 80 to 180 ms away; 60 to 160 ms after less as long before. */
     double *dip_db, *step_db;
+    /* [n] log(1 + nats) that speak for a sudden step of pitch and level, see register/breaks.h;
+       negative where the step is downward */
+    double *pitch_break, *level_break;
     declared_register *declared; /* [n] of the take, or as stated of the frame */
     unsigned char *stated;       /* [n] as in voice/track.h; NULL: nothing */
 } evidence;

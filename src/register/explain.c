@@ -194,6 +194,7 @@ typedef struct cue_group {
 
 static const cue_group groups[] = {
     {"leap", CUE_LEAP, CUE_SLIDE, CUE_LEAP, "st"},
+    {"sudden steps", CUE_PITCH_BREAK, CUE_LEVEL_BREAK, CUE_PITCH_BREAK, "log nats of the pitch's"},
     {"step of harmonics", CUE_STEP, CUE_ODD, CUE_STEP, "nats against its usual scatter"},
     {"level", CUE_DIP, CUE_FALL, CUE_DIP, "dB of dip"},
     {"chain", CUE_CHAIN, CUE_CHAIN, CUE_CHAIN, NULL},

@@ -2,29 +2,22 @@
 #include "register/refine.h"
 
 #include "base/array.h"
+#include "register/breaks.h"
 
-#include <gsl/gsl_sort.h>
-#include <gsl/gsl_statistics.h>
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 /* 10-90 % times tried, seconds, half an octave apart, and the spread of the 30 ms Hann window of
- * the harmonics, of the pitch's correlation window and of the level's 50 ms, as 10-90 % times. */
+ * the harmonics, as a 10-90 % time. */
 static const double widths_s[] = {0.006, 0.009, 0.013, 0.019, 0.027, 0.039,
                                   0.056, 0.080, 0.113, 0.160, 0.226, 0.320};
 enum { WIDTHS = sizeof widths_s / sizeof *widths_s, PLACES = 121, MIDDLE = PLACES / 2 };
-static const double harmonics_s = 0.018, pitch_s = 0.012, level_s = 0.024;
+static const double harmonics_s = 0.018;
 static const double search_s = 0.120, leap_within_s = 0.080, reach_s = 0.200;
-static const double frame_s = 0.005;
 static const double least_leap_st = 1; /* less may be vibrato */
 /* What the coordinates scatter by at the least, and the share that each frame counts for, because
  * neighbours agree. */
 static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
-/* What pitch and level change by from one frame to the next at the least, the share that each frame
- * counts for, and how much they usually step by where nothing else is known. */
-static const double pitch_wander_st = 0.005, pitch_counts = 0.2, pitch_step_st = 0.7;
-static const double level_wander_db = 0.02, level_counts = 0.1, level_step_db = 3;
 /* Before anything is looked at: the chain is right within 40 ms, the coordinate steps by one
  * register, give or take what drifts; a leap takes 35 ms, a change without one 150 ms, with
  * standard deviations as factors of e and of the root of e. */
@@ -36,27 +29,6 @@ static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 static double squared(double x)
 {
     return x * x;
-}
-
-/* Cumulative normal by the distance from its middle in 10-90 % times; straight between the values
- * held, within 1e-6. */
-enum { RAMP_REACH = 2, RAMP_STEPS = 512, RAMP_LAST = 2 * RAMP_REACH * RAMP_STEPS };
-typedef struct ramp {
-    double at[RAMP_LAST + 2];
-} ramp;
-
-static void ramp_fill(ramp *r)
-{
-    for (int k = 0; k < RAMP_LAST + 2; k++)
-        r->at[k] = 0.5 * (1 + erf(1.8124 * ((double)k / RAMP_STEPS - RAMP_REACH)));
-}
-
-static inline double ramp_at(const ramp *r, double x)
-{
-    double u = (x + RAMP_REACH) * RAMP_STEPS;
-    u = u < 0 ? 0 : u > RAMP_LAST ? RAMP_LAST : u;
-    int k = (int)u;
-    return r->at[k] + (u - k) * (r->at[k + 1] - r->at[k]);
 }
 
 typedef struct point {         /* what a frame says */
@@ -134,76 +106,12 @@ static double misfit(const points *p, const ramp *r, double tau, double width_s)
     return left_over(a, p->yy + known * squared(p->height));
 }
 
-/* How pitch or level changes from frame to frame: steps stand out from what wanders. */
-typedef struct slopes {
-    size_t n;
-    double *x, *y;   /* [n] seconds from the middle; change less the usual one */
-    double w, known; /* weight of each; 1 / variance of the step beforehand */
-} slopes;
-
-/* Median of values[n], which it sorts; 0 of none. */
-static double median(double *values, size_t n)
-{
-    gsl_sort(values, 1, n);
-    return n ? gsl_stats_median_from_sorted_data(values, 1, n) : 0;
-}
-
-/* Of value[lo..hi]; their usual scatter, by the median, weighs them. */
-static slopes slopes_of(const double *value, const double *time_s, size_t lo, size_t hi,
-                        double about, double wander, double counts, double step)
-{
-    size_t room = hi - lo + 1;
-    slopes s = {.x = xmalloc(room, sizeof *s.x),
-                .y = xmalloc(room, sizeof *s.y),
-                .known = 1 / squared(step)};
-    for (size_t i = lo + 1; i <= hi; i++)
-        if (time_s[i] - time_s[i - 1] < 1.5 * frame_s) {
-            s.x[s.n] = 0.5 * (time_s[i] + time_s[i - 1]) - about;
-            s.y[s.n++] = value[i] - value[i - 1];
-        }
-    double *sorted = xmalloc(room, sizeof *sorted);
-    memcpy(sorted, s.y, s.n * sizeof *sorted);
-    double usual = median(sorted, s.n);
-    for (size_t k = 0; k < s.n; k++) {
-        s.y[k] -= usual;
-        sorted[k] = fabs(s.y[k]);
-    }
-    double sd = fmax(wander, median(sorted, s.n) / 0.6745);
-    s.w = counts / (sd * sd);
-    free(sorted);
-    return s;
-}
-
-static void slopes_clear(slopes *s)
-{
-    free(s->x);
-    free(s->y);
-}
-
-/* Minus twice the log of how much likelier the changes are with a step at tau seconds from the
- * middle, whose size is not known, than without. */
-static double against_step(const slopes *s, const ramp *r, double tau, double width_s)
-{
-    double over = 1 / width_s, half = 0.5 * frame_s, mass = s->known, pull = 0;
-    for (size_t k = 0; k < s->n; k++) {
-        double x = s->x[k] - tau;
-        if (x < -RAMP_REACH * width_s - half)
-            continue;
-        if (x > RAMP_REACH * width_s + half)
-            break;
-        double part = ramp_at(r, (x + half) * over) - ramp_at(r, (x - half) * over);
-        mass += s->w * part * part;
-        pull += s->w * part * s->y[k];
-    }
-    return log(mass / s->known) - pull * pull / mass;
-}
-
 typedef struct window {
     size_t lo, hi;
     double lo_s, hi_s; /* its ends, from the middle */
     double leap_st;    /* the largest near by */
     points coordinate;
-    slopes pitch, level;
+    motion pitch, level;
     ramp phi;
 } window;
 
@@ -258,9 +166,9 @@ static double left_at(const window *w, int k, int j, double least)
     double tau = place_of(j), width_s = widths_s[k];
     if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005)
         return (double)INFINITY;
-    double left = prior(w, tau, width_s) +
-                  against_step(&w->pitch, &w->phi, tau, hypot(width_s, pitch_s)) +
-                  against_step(&w->level, &w->phi, tau, hypot(width_s, level_s));
+    double left = prior(w, tau, width_s) -
+                  2 * motion_says(&w->pitch, BREAKS_OF_PITCH, &w->phi, tau, width_s) -
+                  2 * motion_says(&w->level, BREAKS_OF_LEVEL, &w->phi, tau, width_s);
     if (left > least + out_of_reach)
         return (double)INFINITY;
     return left + misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
@@ -293,13 +201,11 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
     ramp_fill(&w.phi);
     window_bound(&w, ev, time_s, first, last, about);
     w.coordinate = coordinates_of(&w, time_s, says, about, up);
-    w.pitch = slopes_of(ev->pitch_st, time_s, w.lo, w.hi, about, pitch_wander_st, pitch_counts,
-                        fmax(pitch_step_st, fabs(w.leap_st)));
-    w.level = slopes_of(ev->level_db, time_s, w.lo, w.hi, about, level_wander_db, level_counts,
-                        level_step_db);
+    w.pitch = motion_new(BREAKS_OF_PITCH, ev, time_s, w.lo, w.hi, about, fabs(w.leap_st));
+    w.level = motion_new(BREAKS_OF_LEVEL, ev, time_s, w.lo, w.hi, about, 0);
     refined r = mean_place(&w, about);
     free(w.coordinate.items);
-    slopes_clear(&w.pitch);
-    slopes_clear(&w.level);
+    motion_clear(&w.pitch);
+    motion_clear(&w.level);
     return r;
 }

@@ -102,6 +102,8 @@ evidence evidence_part(const evidence *ev, size_t lo, size_t hi)
                      .slide = ev->slide + lo,
                      .dip_db = ev->dip_db + lo,
                      .step_db = ev->step_db + lo,
+                     .pitch_break = ev->pitch_break + lo,
+                     .level_break = ev->level_break + lo,
                      .declared = ev->declared + lo,
                      .stated = ev->stated + lo};
     for (size_t i = lo; i < hi; i++)

@@ -32,8 +32,16 @@ static void copy_frame(const evidence *ev, size_t i, evidence *out, size_t at)
     memcpy(out->warp[at], ev->warp[i], sizeof ev->warp[i]);
     out->dip_db[at] = ev->dip_db[i];
     out->step_db[at] = ev->step_db[i];
+    out->pitch_break[at] = ev->pitch_break[i];
+    out->level_break[at] = ev->level_break[i];
     out->declared[at] = ev->declared[i];
     out->stated[at] = 0;
+}
+
+static void keep_larger(double x, double *largest)
+{
+    if (fabs(x) > fabs(*largest))
+        *largest = x;
 }
 
 /* The frame nearest to EVIDENCE_LAG_S before each. */
@@ -67,6 +75,8 @@ evidence *thin_evidence(const evidence *ev, size_t every, size_t *stands_for)
                 out->sudden[at] = ev->sudden[i];
                 out->slide[at] = ev->slide[i];
             }
+            keep_larger(ev->pitch_break[i], &out->pitch_break[at]);
+            keep_larger(ev->level_break[i], &out->level_break[at]);
             out->stated[at] |= ev->stated[i] & (STATED_M1 | STATED_M2 | STATED_FLIP);
             same = same && ev->stated[i] & STATED_SAME;
         }

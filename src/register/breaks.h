@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_BREAKS_H
+#define REGISTER_BREAKS_H
+
+/* Sudden steps of pitch and level, however small, beside how both usually move about there: what
+ * wanders, glides or swells says little by its changes from frame to frame, what breaks says much. */
+
+#include "register/evidence.h"
+#include "register/ramp.h"
+
+typedef enum breaks_of { BREAKS_OF_PITCH, BREAKS_OF_LEVEL, BREAKS_OF } breaks_of;
+
+/* The changes from frame to frame of one curve about a place, less their median. */
+typedef struct motion {
+    size_t n;
+    double *x, *y;        /* [n] seconds from the place, ascending; semitones or dB */
+    double weight, known; /* 1 / variance of each, by their median size, times the share that each
+                             counts for; and of the step beforehand */
+} motion;
+
+/* Frames lo..hi of one stretch of voice; `about`: seconds, as in time_s[]; least_step: the step is
+ * expected to be as large at least. Free with motion_clear(). */
+motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t lo, size_t hi,
+                  double about, double least_step);
+void motion_clear(motion *m);
+
+/* Nats that speak for a step at tau seconds from the place that takes width_s, of a size that is
+ * not known; the windows through which pitch and level are heard add to width_s. */
+double motion_says(const motion *m, breaks_of of, const ramp *r, double tau, double width_s);
+
+/* ev->pitch_break and level_break of frames first..last, one stretch of voice. */
+void breaks_measure(evidence *ev, size_t first, size_t last);
+
+#endif
