@@ -3,7 +3,7 @@
 #define REGISTER_BREAKS_H
 
 /* Sudden steps of pitch and level, however small, beside how both usually move about there: what
- * wanders, glides or swells says little by its changes from frame to frame, what breaks says much. */
+ * wanders, glides or swells changes little from frame to frame, what breaks changes much. */
 
 #include "register/evidence.h"
 #include "register/ramp.h"

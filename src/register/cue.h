@@ -14,17 +14,17 @@ typedef enum cue {
     CUE_SPEED, /* most that the pitch moves that way in 40 ms, semitones */
     CUE_SLIDE, /* that leap, within 6 semitones, times the slide that goes on the same way on both
                      sides, within 4 semitones a second */
-    CUE_PITCH_BREAK, /* most that speaks for a sudden step of the pitch that way within 60 ms: log of
-                        1 and the nats; negative where all steps go the other way */
+    CUE_PITCH_BREAK, /* most that speaks for a sudden step of the pitch that way within 60 ms: log
+                        of 1 and the nats; negative where all steps go the other way */
     CUE_LEVEL_BREAK, /* most that speaks for one of the level, either way */
-    CUE_STEP,  /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
-    CUE_ODD,   /* log of the mean square of the step of harmonics that a flip does not explain, in
+    CUE_STEP, /* log-likelihood ratio of the harmonics' step against its usual scatter, nats */
+    CUE_ODD,  /* log of the mean square of the step of harmonics that a flip does not explain, in
                      units of the usual, plus 0.3 */
-    CUE_DIP,   /* dip of the level, dB */
-    CUE_FALL,  /* most that the level falls from the side in M1 to that in M2, dB, at least 0 */
-    CUE_FAR,   /* step of the register coordinate from 40-250 ms before to as long after; 1 is
+    CUE_DIP,  /* dip of the level, dB */
+    CUE_FALL, /* most that the level falls from the side in M1 to that in M2, dB, at least 0 */
+    CUE_FAR,  /* step of the register coordinate from 40-250 ms before to as long after; 1 is
                      that from M1 to M2 */
-    CUE_NEAR,  /* the same from 15-80 ms before to as long after */
+    CUE_NEAR, /* the same from 15-80 ms before to as long after */
     CUE_STAY_BEFORE,
     CUE_STAY_AFTER, /* log of the seconds to the nearest other change or end */
     CUE_EDGE_AFTER, /* log of the seconds to the end of the stretch of voice */

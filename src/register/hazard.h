@@ -8,12 +8,13 @@
 #include "register/evidence.h"
 
 typedef struct hazard_settings { /* gains are log odds */
-    double rate;                 /* 0.2 flips a second where nothing speaks for one */
-    double leap_gain;            /* 2.5 a semitone beyond leap_free_st, up to leap_most */
+    double rate;                 /* 0.1 flips a second where nothing speaks for one */
+    double leap_gain;            /* 3 a semitone beyond leap_free_st, up to leap_most */
     double leap_free_st;         /* 0.5: vibrato and its residue stay below */
-    double leap_most; /* 8: a leap alone does not outweigh what the harmonics say for long */
-    /* A leap counts in full where the pitch moves 0.7 of it in 40 ms, 0.3 of that from 0.4 down. */
-    double slide_full; /* from so many semitones a second on a leap amid a slide counts in full */
+    double leap_most; /* 12: a leap alone does not outweigh what the harmonics say for long */
+    double
+        slide_full; /* 2: from so many semitones a second on a leap amid a slide counts in full */
+    /* A leap counts in full where the pitch moves 0.85 of it in 40 ms, from 0.5 down 0.15. */
     double sudden_lo, sudden_hi, slow_share;
     double against; /* 0.3 of it for a leap down into M2 or up into M1: rare, but seen */
     double step_gain, step_most; /* 1 a nat of what harmonics and level say, up to 6 */

@@ -155,7 +155,8 @@ static void clear_all(world *worlds, size_t n)
 static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
                       double *p2)
 {
-    static const start starts[] = {{0.5, .by_leaps = true}, {0.4}, {0.6}};
+    static const start starts[] = {
+        {.share = 0.5, .by_leaps = true}, {.share = 0.4}, {.share = 0.6}};
     enum { N = sizeof starts / sizeof *starts };
     world worlds[N];
     evidence take = evidence_part(ev, lo, hi);
@@ -257,14 +258,14 @@ static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
-    static const start starts[] = {{0.5, .by_leaps = true},
-                                   {0.7, .by_leaps = true},
-                                   {0.6, .by_leaps = true, .light = true},
-                                   {0.25},
-                                   {0.4},
-                                   {0.5},
-                                   {0.6},
-                                   {0.75}};
+    static const start starts[] = {{.share = 0.5, .by_leaps = true},
+                                   {.share = 0.7, .by_leaps = true},
+                                   {.share = 0.6, .by_leaps = true, .light = true},
+                                   {.share = 0.25},
+                                   {.share = 0.4},
+                                   {.share = 0.5},
+                                   {.share = 0.6},
+                                   {.share = 0.75}};
     enum { N = sizeof starts / sizeof *starts };
     if (!ev->n)
         return false;

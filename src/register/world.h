@@ -13,13 +13,13 @@
 typedef struct world {
     model m; /* m.hi 0: none yet */
     place where;
-    double gain;     /* log of the likelihood with flips over that without, nats */
+    double gain;        /* log of the likelihood with flips over that without, nats */
     bool always_tidied; /* however it stands beside others */
-    bool light;      /* what the frames say counts for little beside leaps and steps */
-    bool tidy;       /* after every round it loses the changes that have nothing to show */
-    double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
-    double *p2;      /* [n] probability of M2 */
-    saying *says;    /* [n] what the frames say under m */
+    bool light;         /* what the frames say counts for little beside leaps and steps */
+    bool tidy;          /* after every round it loses the changes that have nothing to show */
+    double standing;    /* -log of the probability that none of its changes is a flip; -1: failed */
+    double *p2;         /* [n] probability of M2 */
+    saying *says;       /* [n] what the frames say under m */
     harmonic_step *steps; /* [n] of the harmonics under m */
 } world;
 
