@@ -258,13 +258,13 @@ static double left_cue(const evidence *ev, const turns *c)
     return left / all;
 }
 
-static void singer_cues(const cues_of *of, const turns *c, double (*out)[CUES])
+static void singer_cues(const cues_of *of, const turns *found, double (*out)[CUES])
 {
-    size_t n = c->n;
+    size_t n = found->n;
     double all[CUES] = {0};
     source_cues(of->m, all);
     all[CUE_GAIN] = of->gain / ((double)of->ev->n * of->ev->hop_s);
-    all[CUE_LEFT] = left_cue(of->ev, c);
+    all[CUE_LEFT] = left_cue(of->ev, found);
     all[CUE_PITCH] = of->where->pitch;
     all[CUE_VOICED] = log((double)of->ev->n * of->ev->hop_s);
     all[CUE_TOLD] = log(1 + evidence_told_s(of->ev));
