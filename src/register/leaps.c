@@ -17,25 +17,39 @@ typedef struct side { /* sums over the frames on one side of a frame */
 typedef struct stretch { /* of voice without a break */
     size_t n;
     const double *pitch_st;
-    double *time_s;
+    double *time_s; /* from its first frame on */
+    side *before;   /* [n + 1] sums over the frames before each, pitch from that of the first */
     double hop_s;
 } stretch;
 
-/* Of the frames lo_s..hi_s after frame i; *from is where those of the frame before it began. */
-static side sum_side(const stretch *v, size_t i, double lo_s, double hi_s, size_t *from)
+typedef struct frames { /* frames from..end - 1 */
+    size_t from, end;
+} frames;
+
+/* Of the frames lo_s..hi_s after frame i; *r is what it was for the frame before. */
+static side sum_side(const stretch *v, size_t i, double lo_s, double hi_s, frames *r)
 {
-    side s = {0, 0, 0, 0, 0};
-    while (*from < v->n && v->time_s[*from] - v->time_s[i] < lo_s - 1e-9)
-        ++*from;
-    for (size_t j = *from; j < v->n && v->time_s[j] - v->time_s[i] <= hi_s + 1e-9; j++) {
-        double x = v->time_s[j] - v->time_s[i], y = v->pitch_st[j] - v->pitch_st[i];
-        s.n++;
-        s.x += x;
-        s.y += y;
-        s.xx += x * x;
-        s.xy += x * y;
+    double x = v->time_s[i], y = v->pitch_st[i] - v->pitch_st[0];
+    while (r->from < v->n && v->time_s[r->from] - x < lo_s - 1e-9)
+        r->from++;
+    while (r->end < v->n && v->time_s[r->end] - x <= hi_s + 1e-9)
+        r->end++;
+    if (r->end <= r->from)
+        return (side){0, 0, 0, 0, 0};
+    const side *a = &v->before[r->from], *b = &v->before[r->end];
+    side s = {b->n - a->n, b->x - a->x, b->y - a->y, b->xx - a->xx, b->xy - a->xy};
+    return (side){s.n, s.x - s.n * x, s.y - s.n * y, s.xx - 2 * x * s.x + s.n * x * x,
+                  s.xy - x * s.y - y * s.x + s.n * x * y};
+}
+
+static void sum_up(stretch *v)
+{
+    v->before[0] = (side){0, 0, 0, 0, 0};
+    for (size_t i = 0; i < v->n; i++) {
+        const side *s = &v->before[i];
+        double x = v->time_s[i], y = v->pitch_st[i] - v->pitch_st[0];
+        v->before[i + 1] = (side){s->n + 1, s->x + x, s->y + y, s->xx + x * x, s->xy + x * y};
     }
-    return s;
 }
 
 static double slope(const side *s) /* a second */
@@ -45,10 +59,10 @@ static double slope(const side *s) /* a second */
 
 /* Step of the pitch across a gap of 2 * gap_s, less the trend, which is the lesser slope of the
  * two sides where both go the same way; 0 when either side lacks half of its frames. */
-static double leap_across(const stretch *v, size_t i, double gap_s, size_t from[2])
+static double leap_across(const stretch *v, size_t i, double gap_s, frames sides[2])
 {
-    side b = sum_side(v, i, -gap_s - side_s, -gap_s, &from[0]);
-    side a = sum_side(v, i, gap_s, gap_s + side_s, &from[1]);
+    side b = sum_side(v, i, -gap_s - side_s, -gap_s, &sides[0]);
+    side a = sum_side(v, i, gap_s, gap_s + side_s, &sides[1]);
     double least = 0.5 * side_s / v->hop_s;
     if (b.n < least || a.n < least)
         return 0;
@@ -63,11 +77,11 @@ static double leap_across(const stretch *v, size_t i, double gap_s, size_t from[
 static void leaps_across(const stretch *v, double *raw)
 {
     static const double gap_s[] = {0.010, 0.030, 0.060, 0.080}, counts[] = {1, 0.95, 0.9, 0.8};
-    size_t from[4][2] = {{0}};
+    frames sides[4][2] = {{{0, 0}}};
     for (size_t i = 0; i < v->n; i++) {
         raw[i] = 0;
         for (int k = 0; k < 4; k++) {
-            double leap = counts[k] * leap_across(v, i, gap_s[k], from[k]);
+            double leap = counts[k] * leap_across(v, i, gap_s[k], sides[k]);
             raw[i] = fabs(leap) > fabs(raw[i]) ? leap : raw[i];
         }
     }
@@ -164,10 +178,14 @@ void leaps_measure(evidence *ev, track *const *tracks, size_t first, size_t last
                  .hop_s = tracks[ev->take[first]]->hop_s};
     double *raw = xmalloc(v.n, sizeof *raw);
     v.time_s = xmalloc(v.n, sizeof *v.time_s);
+    v.before = xmalloc(v.n + 1, sizeof *v.before);
+    double begin_s = evidence_time(ev, tracks, first);
     for (size_t i = 0; i < v.n; i++)
-        v.time_s[i] = evidence_time(ev, tracks, first + i);
+        v.time_s[i] = evidence_time(ev, tracks, first + i) - begin_s;
+    sum_up(&v);
     leaps_across(&v, raw);
     keep_peaks(ev, first, v.n, raw);
+    free(v.before);
     free(v.time_s);
     free(raw);
 }
