@@ -52,7 +52,6 @@ static void count_starts(const estimate *e, world *w)
 
 void worlds_draw(const estimate *e, world out[WORLDS])
 {
-    static const double half = 0.5;
     double theta[PROPOSED][P], weight[PROPOSED], most = -INFINITY, sum = 0, passed = 0;
     gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(r, SEED);
@@ -64,7 +63,7 @@ void worlds_draw(const estimate *e, world out[WORLDS])
     for (int i = 0; i < PROPOSED; i++)
         sum += weight[i] = exp(weight[i] - most);
     for (int i = 0, k = 0; k < WORLDS; k++) { /* at equal distances along the weights */
-        while (i < PROPOSED - 1 && passed + weight[i] < sum * (k + half) / WORLDS)
+        while (i < PROPOSED - 1 && passed + weight[i] < sum * (k + 0.5) / WORLDS)
             passed += weight[i++];
         memcpy(out[k].theta, theta[i], sizeof theta[i]);
         count_starts(e, &out[k]);
