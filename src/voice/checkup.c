@@ -20,18 +20,19 @@
 
 /* Sound this far under the voice's loud parts is none that samples could be missing from. */
 static const double hole_floor_db = -30;
-static const double hum_st = 0.15, hum_db = 1;
+static const double hum_st = 0.15, hum_db = 1, over_hum_db = 3;
 enum { A_SECOND = 200, A_MINUTE = 60 * A_SECOND };
 enum { BESIDE = 20, LEAST_BESIDE = 8, HUM_FRAMES = 60 }; /* frames of 5 ms, as above */
 
 typedef struct listening {
     track_store *store;
-    loudness *loud; /* levels of voiced frames */
+    loudness *loud;    /* levels of voiced frames */
+    double softest_db; /* of what was like hum so far, INFINITY for nothing */
 } listening;
 
-/* Is there mains hum and nothing else in frames from..from + HUM_FRAMES - 1? Its pitch and level
- * stand stiller than any voice's. */
-static bool only_hum(const track *t, size_t from)
+/* The level of frames from..from + HUM_FRAMES - 1 where they have the pitch of mains hum, and pitch
+ * and level stand stiller than any voice's; NaN elsewhere. */
+static double hum_level(const track *t, size_t from)
 {
     static const double hum_hz[] = {60, 100, 120};
     double lowest = INFINITY, highest = -INFINITY;
@@ -42,16 +43,19 @@ static bool only_hum(const track *t, size_t from)
         lowest = fmin(lowest, t->level_db[i]);
         highest = fmax(highest, t->level_db[i]);
         if (!hum || highest - lowest > hum_db)
-            return false;
+            return (double)NAN;
     }
-    return true;
+    return highest;
 }
 
-/* Hum is a tone, and is heard as one: here it is to count as none. */
-static void leave_out_hum(const track *heard, track *t)
+/* Hum is a tone, and is heard as one: here it is to count as none. A voice along with it may be
+ * heard at its pitch, too, but is louder than hum alone. */
+static void leave_out_hum(const track *heard, track *t, double *softest_db)
 {
     for (size_t i = 0; i + HUM_FRAMES <= t->n; i++)
-        if (only_hum(heard, i))
+        *softest_db = fmin(*softest_db, hum_level(heard, i));
+    for (size_t i = 0; i + HUM_FRAMES <= t->n; i++)
+        if (hum_level(heard, i) <= *softest_db + over_hum_db)
             for (size_t k = i; k < i + HUM_FRAMES; k++)
                 t->pitch_st[k] = (double)NAN;
 }
@@ -60,7 +64,7 @@ static void leave_out_hum(const track *heard, track *t)
 static bool keep_part(listening *l, const track *piece, size_t first, size_t n, err *e)
 {
     track *whole = track_part(piece, 0, piece->n);
-    leave_out_hum(piece, whole);
+    leave_out_hum(piece, whole, &l->softest_db);
     track *t = track_part(whole, first, n);
     track_free(whole);
     for (size_t i = 0; i < n && !isnan(piece->full_scale_db); i++)
@@ -225,7 +229,7 @@ static bool look_again(const char *name, const recording_settings *s, const list
 
 static void listening_begin(listening *l, const char *name, double hop_s)
 {
-    *l = (listening){track_store_new(), loudness_new()};
+    *l = (listening){track_store_new(), loudness_new(), INFINITY};
     track_store_begin(l->store, name, hop_s, DECLARED_NONE);
 }
 

@@ -147,7 +147,9 @@ void quiet_add(quiet *q, const moment *m)
         double since_s = moment_since_voice(m, at_s);
         bool pause = since_s > after_s && !soon;
         hear_noise(q, pause, weighted);
-        hear_tone(q, !pause && moment_voiced(m, at_s - 0.05, at_s + 0.05), weighted);
+        bool tone = !pause && !moment_unvoiced(m, at_s - 0.08, at_s - 0.05) &&
+                    !moment_unvoiced(m, at_s + 0.05, at_s + 0.08);
+        hear_tone(q, tone, weighted);
         hear_gain(q, since_s, soon, high);
         hum_add(q->mains, m->x + from, to - from, pause);
     }

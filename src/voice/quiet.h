@@ -8,7 +8,8 @@
  * after voice, so that the room has died away, and ends 0.1 s before the next.
  *
  * - Noise: the median level of 50 ms in pauses: breaths and bumps do not move it.
- * - The softest tone: mean power of half a second without a gap in the voice, the softest but 2 %.
+ * - The softest tone: mean power of half a second without a gap of 0.1 s in the voice, the softest
+ *   but 2 %.
  *   (Means over a second are the steadiest for soft tones, Sramkova et al. 2015; swells and slides
  *   need less.)
  * - Hum: lines at 50 or 60 Hz and up to the sixth harmonic in windows of 0.25 s, what lies 16 to 24

@@ -1,10 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "voice/planted.h"
 
+#include "base/array.h"
+#include "sound/weighting.h"
+
+#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics.h>
 #include <math.h>
 #include <sndfile.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 void planted_scale(sound *x, double peak)
@@ -29,6 +35,75 @@ bool planted_check(const sound *x, int format, checkup *found, err *e)
     fine = fine ? checkup_recording(path, &s, found, e) : err_set(e, "%s is not written.", path);
     remove(path);
     return fine;
+}
+
+/* C-weighted mean squares of cells of 10 ms. */
+static double *cells_of(const sound *x, size_t *n)
+{
+    size_t cell = (size_t)(x->rate_hz / 100);
+    double *y = xmalloc(x->n, sizeof *y), *cells = xcalloc(x->n / cell + 1, sizeof *cells);
+    weighting *c = weighting_new(WEIGHTING_C, x->rate_hz);
+    memcpy(y, x->samples, x->n * sizeof *y);
+    weighting_process(c, y, x->n);
+    weighting_free(c);
+    *n = x->n / cell;
+    for (size_t i = 0; i < *n * cell; i++)
+        cells[i / cell] += y[i] * y[i] / (double)cell;
+    free(y);
+    return cells;
+}
+
+double planted_softest(const sound *x)
+{
+    enum { HALF_SECOND = 50 };
+    static const double sounds = 1e-4; /* of the loudest cell: the takes are far over it */
+    size_t n, count = 0;
+    double *cells = cells_of(x, &n), *means = xmalloc(n, sizeof *means), most = 0;
+    for (size_t i = 0; i < n; i++)
+        most = fmax(most, cells[i]);
+    for (size_t i = 0; i + HALF_SECOND <= n; i++) {
+        double sum = 0;
+        for (size_t k = i; k < i + HALF_SECOND && !isnan(sum); k++)
+            sum = cells[k] > sounds * most ? sum + cells[k] : (double)NAN;
+        if (!isnan(sum))
+            means[count++] = sum / HALF_SECOND;
+    }
+    gsl_sort(means, 1, count);
+    double softest = gsl_stats_quantile_from_sorted_data(means, 1, count, 0.02);
+    free(means);
+    free(cells);
+    return softest;
+}
+
+/* The softest tone is to be s dB over the noise, itself included, as it is measured. */
+static void plant_noise_near(sound *x, double s)
+{
+    sound alone = {.n = (size_t)x->rate_hz, .rate_hz = x->rate_hz};
+    alone.samples = xcalloc(alone.n, sizeof *alone.samples);
+    fault_noise(&alone, 1, 3);
+    size_t n;
+    double *cells = cells_of(&alone, &n), weight = gsl_stats_mean(cells, 1, n);
+    fault_noise(x, sqrt(planted_softest(x) / (pow(10, s / 10) - 1) / weight), 3);
+    free(cells);
+    sound_clear(&alone);
+}
+
+/* The same; hum has a fifth of its power at three times its frequency. */
+static void plant_hum_near(sound *x, double hz, double s)
+{
+    double weight = 0.8 * pow(10, weighting_db(WEIGHTING_C, hz) / 10) +
+                    0.2 * pow(10, weighting_db(WEIGHTING_C, 3 * hz) / 10);
+    fault_hum(x, hz, sqrt(planted_softest(x) / (pow(10, s / 10) - weight)));
+}
+
+static void plant_hum50_near(sound *x, double s)
+{
+    plant_hum_near(x, 50, s);
+}
+
+static void plant_hum60_near(sound *x, double s)
+{
+    plant_hum_near(x, 60, s);
 }
 
 static void plant_clip(sound *x, double s)
@@ -124,3 +199,20 @@ const planted planted_faults[] = {
 };
 
 const size_t n_planted_faults = sizeof planted_faults / sizeof *planted_faults;
+
+const planted planted_near[] = {
+    {"noise 15.5 dB under the softest tone", plant_noise_near, 15.5, CHECK_NOISE, 1, CHECK_PASS},
+    {"noise 14.5 dB under it", plant_noise_near, 14.5, CHECK_NOISE, 1, CHECK_WARN},
+    {"noise 10.5 dB under it", plant_noise_near, 10.5, CHECK_NOISE, 1, CHECK_WARN},
+    {"noise 9.5 dB under it", plant_noise_near, 9.5, CHECK_NOISE, 1, CHECK_FAIL},
+    {"50 Hz 15.5 dB under it", plant_hum50_near, 15.5, CHECK_HUM, 1, CHECK_PASS},
+    {"50 Hz 14.5 dB under it", plant_hum50_near, 14.5, CHECK_HUM, 1, CHECK_WARN},
+    {"50 Hz 10.5 dB under it", plant_hum50_near, 10.5, CHECK_HUM, 1, CHECK_WARN},
+    {"50 Hz 9.5 dB under it", plant_hum50_near, 9.5, CHECK_HUM, 1, CHECK_FAIL},
+    {"60 Hz 15.5 dB under it", plant_hum60_near, 15.5, CHECK_HUM, 1, CHECK_PASS},
+    {"60 Hz 14.5 dB under it", plant_hum60_near, 14.5, CHECK_HUM, 1, CHECK_WARN},
+    {"60 Hz 10.5 dB under it", plant_hum60_near, 10.5, CHECK_HUM, 1, CHECK_WARN},
+    {"60 Hz 9.5 dB under it", plant_hum60_near, 9.5, CHECK_HUM, 1, CHECK_FAIL},
+};
+
+const size_t n_planted_near = sizeof planted_near / sizeof *planted_near;
