@@ -168,14 +168,14 @@ static void faults(uint64_t first, uint64_t last, int voices)
     free(sessions);
 }
 
-/* A held note of one singer. */
-static sound held(int voice, const char *named, uint64_t seed, double above_st)
+/* A singer's note, held in the register that it lies in. */
+static sound held(soloist who, double st)
 {
-    soloist who = soloist_draw(voice, named, seed);
+    who.one.rate_hz = who.two.rate_hz = RATE;
     solo_plan p = {.kind = SOLO_HOLD,
-                   .held = 1,
-                   .from_st = who.edge_st - 9 + above_st,
-                   .to_st = who.edge_st - 9 + above_st,
+                   .held = st > who.edge_st - 1 ? 2 : 1,
+                   .from_st = st,
+                   .to_st = st,
                    .from_db = who.middle_db,
                    .to_db = who.middle_db,
                    .seconds = 6};
@@ -185,31 +185,58 @@ static sound held(int voice, const char *named, uint64_t seed, double above_st)
     return x;
 }
 
-/* Two singers at once, each on a note; the second at three levels. */
+static const int intervals[] = {3, 4, 5, 8, 9, 10, 7, 12};
+static const int softer_db[] = {0, 6, 12, 20};
+enum { INTERVALS = 8, SOFTER = 4 };
+
+/* The duet at each level: named (1) or not judged (-1). */
+static void duets(const sound *one, const sound *other, int found[SOFTER])
+{
+    for (int k = 0; k < SOFTER; k++) {
+        sound both = copy(one);
+        fault_other(&both, other, -softer_db[k]);
+        planted_scale(&both, 0.5);
+        checkup c = check(&both);
+        const check_row *row = &c.of[CHECK_TWO_VOICES];
+        found[k] = row->result == CHECK_NONE ? -1 : named(row);
+        sound_clear(&both);
+    }
+}
+
+/* Two singers at once, each on a note; the second at four levels. */
 static void second_singers(uint64_t first, uint64_t last, int voices)
 {
-    static const int intervals[] = {3, 4, 5, 8, 9, 10};
-    size_t n = 0, seen[3] = {0}, judged[3] = {0};
+    count seen[INTERVALS][SOFTER] = {{{0}}};
     for (uint64_t seed = first; seed <= last; seed++)
         for (int voice = 1; voice <= voices; voice++)
-            for (int k = 0; k < 6; k++, n++) {
-                sound one = held(voice, families[k % SOME], seed, 0);
-                sound other = held(voice, families[(k + 1) % SOME], seed + 1, intervals[k]);
-                for (int softer = 0; softer < 3; softer++) {
-                    sound both = copy(&one);
-                    fault_other(&both, &other, -10 * softer);
-                    checkup found = check(&both);
-                    judged[softer] += found.of[CHECK_TWO_VOICES].result != CHECK_NONE;
-                    seen[softer] += named(&found.of[CHECK_TWO_VOICES]);
-                    sound_clear(&both);
+            for (int k = 0; k < INTERVALS; k++) {
+                soloist low = soloist_draw(voice, families[k % SOME], seed);
+                sound one = held(low, low.edge_st - 9);
+                sound other = held(soloist_draw(voice, families[(k + 1) % SOME], seed + 1),
+                                   low.edge_st - 9 + intervals[k]);
+                int found[SOFTER];
+                duets(&one, &other, found);
+                for (int q = 0; q < SOFTER; q++) {
+                    seen[k][q].judged += found[q] >= 0;
+                    seen[k][q].named += found[q] > 0;
                 }
                 sound_clear(&one);
                 sound_clear(&other);
             }
-    printf("\n| second singer | named | judged | of |\n|---|---|---|---|\n");
-    for (int softer = 0; softer < 3; softer++)
-        printf("| %d dB softer | %zu | %zu | %zu |\n", 10 * softer, seen[softer], judged[softer],
-               n);
+    size_t of = (size_t)voices * (last - first + 1);
+    printf(
+        "\nSecond singers, named of %zu for each interval.\n\n| semitones | 0 dB softer | 6 | 12 "
+        "| 20 | judged |\n|---|---|---|---|---|---|\n",
+        of);
+    for (int k = 0; k < INTERVALS; k++) {
+        size_t judged = 0;
+        printf("| %d |", intervals[k]);
+        for (int q = 0; q < SOFTER; q++) {
+            printf(" %zu |", seen[k][q].named);
+            judged += seen[k][q].judged;
+        }
+        printf(" %zu of %zu |\n", judged, of * SOFTER);
+    }
 }
 
 int main(int argc, char **argv)

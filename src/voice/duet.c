@@ -3,18 +3,20 @@
 
 #include "base/array.h"
 #include "base/note.h"
+#include "voice/cancel.h"
 
 #include <fftw3.h>
 #include <math.h>
 #include <stdlib.h>
 
+enum { HOP = CANCEL_RATE_HZ / 20 };
 enum { LINES = 60, LEAST_WINDOWS = 10, LEAST_TWO = 3, LEAST_LINES = 3, PARTS = 4, A_SECOND = 14 };
 static const double window_s = 0.128, steady_st = 0.5, highest_hz = 3000;
 static const double least_over = 15.8, least_share = 3.2e-4, least_power = 3.2e-3;
 /* Of the harmonics up to the last that is there; of the second pitch, whose are softer. */
 static const double least_full = 0.75, least_full_second = 0.6;
 static const double still_st = 0.6, leap_st = 1;
-static const double lowest_f0_hz = 70, highest_f0_hz = 1200;
+static const double lowest_f0_hz = 70, highest_f0_hz = 1200, related_slack = 0.02;
 
 /* Windows with a steady pitch, and those of them with a second one. */
 typedef struct tally {
@@ -24,13 +26,15 @@ typedef struct tally {
 struct duet {
     double rate_hz;
     size_t size, bins;
-    tally with_voice, without;
+    tally lines[2], periods[2]; /* with voice, and without */
     bool any_voice;
     float *in, *window;
     fftwf_complex *out;
     fftwf_plan plan;
     double *power;       /* [bins] */
     double before_hz[2]; /* pitches of the window before; 0 for none */
+    float *slow;         /* [CANCEL_RATE_HZ] */
+    bool paired;         /* whether the window before had two periods */
 };
 
 typedef struct lines {
@@ -46,6 +50,7 @@ duet *duet_new(int rate_hz)
     d->bins = d->size / 2 + 1;
     d->window = xmalloc(d->size, sizeof *d->window);
     d->power = xcalloc(d->bins, sizeof *d->power);
+    d->slow = xmalloc(CANCEL_RATE_HZ, sizeof *d->slow);
     d->in = fftwf_alloc_real(d->size);
     d->out = fftwf_alloc_complex(d->bins);
     d->plan = fftwf_plan_dft_r2c_1d((int)d->size, d->in, d->out, FFTW_ESTIMATE);
@@ -61,6 +66,7 @@ void duet_free(duet *d)
     fftwf_destroy_plan(d->plan);
     fftwf_free(d->out);
     fftwf_free(d->in);
+    free(d->slow);
     free(d->power);
     free(d->window);
     free(d);
@@ -133,17 +139,6 @@ static bool harmonic_of(double hz, double f0, double slack_hz)
     return fabs(hz - number_of(hz, f0) * f0) <= fmax(slack_hz, 0.012 * hz);
 }
 
-/* Is one pitch a simple part or multiple of the other? A single voice whose formants lie on its
- * second and third harmonics seems to be two a fifth apart, either way. */
-static bool related(double f0, double f2)
-{
-    for (int up = 1; up <= 6; up++)
-        for (int down = 1; down <= 4; down++)
-            if ((up <= 2 || down <= 2) && fabs(f2 / f0 * down / up - 1) < 0.02)
-                return true;
-    return false;
-}
-
 /* The lines that are harmonics of f0, those of `other` (0: none) left out: their number, how many
  * there were up to the last of them had all been heard, their power. */
 typedef struct series {
@@ -167,14 +162,16 @@ static series series_of(const lines *l, double f0, double other, double slack_hz
 }
 
 /* The pitch whose harmonics, most of them there, hold most power, more than `least`; 0 for none. It
- * is not related to `other`, where that is a pitch. */
+ * is not related to `other`, where that is a pitch: a single voice whose formants lie on its second
+ * and third harmonics seems to be two a fifth apart, either way. */
 static double strongest_pitch(const lines *l, double other, double slack_hz, double least)
 {
     double best = 0, full = other > 0 ? least_full_second : least_full;
     for (size_t i = 0; i < l->n; i++)
         for (int part = 1; part <= PARTS; part++) {
             double f0 = l->hz[i] / part;
-            if (f0 < lowest_f0_hz || f0 > highest_f0_hz || (other > 0 && related(other, f0)))
+            if (f0 < lowest_f0_hz || f0 > highest_f0_hz ||
+                (other > 0 && cancel_related(other, f0, related_slack)))
                 continue;
             series s = series_of(l, f0, other, slack_hz);
             if (s.own >= LEAST_LINES && (double)s.own >= full * (double)s.due && s.power > least) {
@@ -225,7 +222,7 @@ static void hear_window(duet *d, const float *x, tally *of)
     d->before_hz[1] = pitch[1];
 }
 
-void duet_add(duet *d, const moment *m)
+static void add_lines(duet *d, const moment *m)
 {
     for (size_t k = 0; k < A_SECOND; k++) {
         size_t from = k * (size_t)m->rate_hz / A_SECOND;
@@ -237,14 +234,37 @@ void duet_add(duet *d, const moment *m)
         if (moves(m, start_s, start_s + window_s) || (silent && d->any_voice))
             d->before_hz[0] = d->before_hz[1] = 0;
         else
-            hear_window(d, m->x + from, silent ? &d->without : &d->with_voice);
+            hear_window(d, m->x + from, &d->lines[silent]);
     }
+}
+
+static void add_periods(duet *d, const moment *m)
+{
+    size_t n = cancel_sound(m->x, m->n, m->rate_hz, d->slow);
+    for (size_t from = CANCEL_BEFORE; from + CANCEL_WIDTH + CANCEL_AFTER <= n; from += HOP) {
+        double start_s = (double)from / CANCEL_RATE_HZ;
+        bool silent = moment_unvoiced(m, start_s, start_s + (double)CANCEL_WIDTH / CANCEL_RATE_HZ);
+        bool looked = !silent || !d->any_voice, paired = looked && cancel_two(d->slow + from);
+        d->periods[silent].windows += looked;
+        d->periods[silent].two += paired && d->paired;
+        d->paired = paired;
+    }
+}
+
+void duet_add(duet *d, const moment *m)
+{
+    add_lines(d, m);
+    add_periods(d, m);
+}
+
+static double share_of(const duet *d, const tally *t)
+{
+    if (t->windows < LEAST_WINDOWS || (!d->any_voice && t->two < LEAST_TWO))
+        return (double)NAN;
+    return t->two >= LEAST_TWO ? (double)t->two / (double)t->windows : 0;
 }
 
 double duet_share(const duet *d)
 {
-    tally t = d->any_voice ? d->with_voice : d->without;
-    if (t.windows < LEAST_WINDOWS || (!d->any_voice && t.two < LEAST_TWO))
-        return (double)NAN;
-    return t.two >= LEAST_TWO ? (double)t.two / (double)t.windows : 0;
+    return fmax(share_of(d, &d->lines[!d->any_voice]), share_of(d, &d->periods[!d->any_voice]));
 }

@@ -204,6 +204,7 @@ void fault_room(sound *x, double rt60_s, double direct_db, uint64_t seed)
 
 void fault_other(sound *x, const sound *y, double db)
 {
+    assert(x->rate_hz == y->rate_hz);
     double scale = sound_rms(x) / sound_rms(y) * pow(10, db / 20);
     for (size_t i = 0; i < x->n && i < y->n; i++)
         x->samples[i] += scale * y->samples[i];
