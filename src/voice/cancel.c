@@ -4,11 +4,19 @@
 #include <math.h>
 #include <soxr.h>
 
-enum { BAND_RATE_HZ = 4400, SHORTEST = 14, LONGEST = 252, SINGLES = 5, COARSE = 4, MOVES = 4 };
+enum {
+    BAND_RATE_HZ = 4400,
+    SHORTEST = 14,
+    LONGEST = 252,
+    SINGLES = 5,
+    COARSE = 4,
+    MOVES = 4,
+    FAR = 176
+};
 static const double move_st = 4;     /* a second, from one try to the next */
 static const double stretch = 0.003; /* of a period, likewise */
 static const double related_slack = 0.04, multiple_slack = 0.03;
-static const double least_left = 0.02, most_share = 0.3, least_taken = 0.75;
+static const double least_left = 0.02, most_share = 0.3, least_taken = 0.75, most_far = 0.4;
 
 /* A period in samples in the middle of a window, its change a sample, and the share of power that is
  * left without what repeats so. */
@@ -136,6 +144,16 @@ static size_t deepest(const double *d, single found[SINGLES])
     return n;
 }
 
+/* Does it repeat still after 10 ms? Breath in a resonance does not. */
+static bool repeats_far(const double *d, double period)
+{
+    double times = fmax(1, round(FAR / period)), least = INFINITY;
+    int from = (int)((1 - multiple_slack) * times * period);
+    for (int lag = from; lag <= (1 + multiple_slack) * times * period + 1 && lag <= LONGEST; lag++)
+        least = fmin(least, d[lag]);
+    return least <= most_far;
+}
+
 /* The period that goes best with a first one: its lag, 0 for none; *left, of what was left. */
 static double second_period(const float *x, const single *first, double *left)
 {
@@ -150,7 +168,8 @@ static double second_period(const float *x, const single *first, double *left)
         if (!dips(d, lag))
             continue;
         period = bottom(d, lag, &here);
-        if (here < *left && !cancel_related(period, first->period, related_slack)) {
+        if (here < *left && !cancel_related(period, first->period, related_slack) &&
+            repeats_far(d, period)) {
             *left = here;
             best = period;
         }
