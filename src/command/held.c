@@ -203,6 +203,8 @@ static bool write_files(const settings *own, table_writer *w, const track_store 
             return false;
         t->declared = (declared_register)own->declared;
         held_score h = held_judge(t, &found[k], own->hold, own->vary, &s);
+        if (h.sung_s < s.least_s)
+            message_warn("%s: too little voice was heard in it to tell what moved.", name);
         d->points[d->n++] = held_point_of((double)k + 1, &h, own->hold);
         write_score(w, name, own->hold, own->vary, &h);
         table_text(w, NULL);

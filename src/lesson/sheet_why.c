@@ -217,16 +217,17 @@ static void light_low_why(say *y)
     ends(y);
 }
 
-/* Where a swell on one note turns by itself, as far as it goes. */
+/* Where a swell on one note turns by itself, as far as it goes and as light voice was sung. */
 static void turns(say *y)
 {
     const sheet_line *l = y->l;
+    const sung_voice *s = &y->s->sung;
     double up = l->turn_db[FLIP_UP], down = l->turn_db[FLIP_DOWN];
-    if (down > l->room.hi_db)
+    if (down > fmin(l->room.hi_db, sung_ceiling(s, 2, l->zone[0])))
         fprintf(y->out,
                 " Growing, it may well stay in light voice: then stop near %s, below its loudest "
                 "there, and do not force it over.",
-                say_db(y, fmin(l->room.hi_db, places_room_of(&y->s->sung, 2, l->zone[0]).hi_db)));
+                say_db(y, fmin(l->room.hi_db, places_room_of(s, 2, l->zone[0]).hi_db)));
     else if (isfinite(down))
         fprintf(y->out, " Growing, it turns to chest voice near %s.",
                 say_db(y, fmax(down, l->room.lo_db)));

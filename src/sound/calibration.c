@@ -121,7 +121,7 @@ static bool choose(const char *name, const metered *m, const calibration_setting
                        name, m->cut);
     return c->steady_db <= s->steady_db ||
            err_set(e,
-                   "The tone in %s is not steady: it moves by %.1f dB to either side, and %g are "
+                   "The tone in %s is not steady: it moves by %.2f dB to either side, and %g are "
                    "allowed.",
                    name, c->steady_db, s->steady_db);
 }
