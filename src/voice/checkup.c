@@ -216,7 +216,7 @@ static bool look_again(const char *name, const recording_settings *s, const list
     double loud_db = loudness_of(l->loud, 0.95);
     probes p = {peaks_new(),     gaps_new(rate, isnan(loud_db) ? 0 : loud_db + hole_floor_db),
                 band_new(rate),  band_new(rate),
-                quiet_new(rate), duet_new(rate)};
+                quiet_new(rate), duet_new(rate, loud_db)};
     bool fine = probe(&p, r, l->store, e) && read_probes(&p, l, f, e);
     recording_counts counts = recording_count(r);
     f->rate_hz = rate;

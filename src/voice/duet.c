@@ -16,6 +16,7 @@ static const double least_over = 15.8, least_share = 3.2e-4, least_power = 3.2e-
 /* Of the harmonics up to the last that is there; of the second pitch, whose are softer. */
 static const double least_full = 0.75, least_full_second = 0.6;
 static const double still_st = 0.6, leap_st = 1;
+static const double soft_db = 20; /* under the loud parts: nothing that disturbs */
 static const double lowest_f0_hz = 70, highest_f0_hz = 1200, related_slack = 0.02;
 
 /* Windows with a steady pitch, and those of them with a second one. */
@@ -24,9 +25,9 @@ typedef struct tally {
 } tally;
 
 struct duet {
-    double rate_hz;
+    double rate_hz, loud_db;
     size_t size, bins;
-    tally lines[2], periods[2]; /* with voice, and without */
+    tally lines[2], periods; /* lines: with voice, and without */
     bool any_voice;
     float *in, *window;
     fftwf_complex *out;
@@ -42,10 +43,11 @@ typedef struct lines {
     size_t n;
 } lines;
 
-duet *duet_new(int rate_hz)
+duet *duet_new(int rate_hz, double loud_db)
 {
     duet *d = xcalloc(1, sizeof *d);
     d->rate_hz = rate_hz;
+    d->loud_db = loud_db;
     d->size = (size_t)(window_s * d->rate_hz) / 2 * 2;
     d->bins = d->size / 2 + 1;
     d->window = xmalloc(d->size, sizeof *d->window);
@@ -238,15 +240,21 @@ static void add_lines(duet *d, const moment *m)
     }
 }
 
+static bool soft(const duet *d, const float *x)
+{
+    double power = 0;
+    for (size_t i = 0; i < CANCEL_WIDTH; i++)
+        power += (double)(x[i] * x[i]) / CANCEL_WIDTH;
+    return 10 * log10(power) < d->loud_db - soft_db;
+}
+
 static void add_periods(duet *d, const moment *m)
 {
     size_t n = cancel_sound(m->x, m->n, m->rate_hz, d->slow);
     for (size_t from = CANCEL_BEFORE; from + CANCEL_WIDTH + CANCEL_AFTER <= n; from += HOP) {
-        double start_s = (double)from / CANCEL_RATE_HZ;
-        bool silent = moment_unvoiced(m, start_s, start_s + (double)CANCEL_WIDTH / CANCEL_RATE_HZ);
-        bool looked = !silent || !d->any_voice, paired = looked && cancel_two(d->slow + from);
-        d->periods[silent].windows += looked;
-        d->periods[silent].two += paired && d->paired;
+        bool looked = !soft(d, d->slow + from), paired = looked && cancel_two(d->slow + from);
+        d->periods.windows += looked;
+        d->periods.two += paired && d->paired;
         d->paired = paired;
     }
 }
@@ -266,5 +274,5 @@ static double share_of(const duet *d, const tally *t)
 
 double duet_share(const duet *d)
 {
-    return fmax(share_of(d, &d->lines[!d->any_voice]), share_of(d, &d->periods[!d->any_voice]));
+    return fmax(share_of(d, &d->lines[!d->any_voice]), share_of(d, &d->periods));
 }

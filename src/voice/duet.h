@@ -16,7 +16,8 @@
  *   with the first and -25 dB of the power of all lines or more. Both are to be within half a
  *   semitone of those of the window before, in three windows or more.
  * - Periods, for voices that move, of which one may be 12 dB softer: voice/cancel.h, in windows of
- *   44 ms, 20 a second, with voice. Two that follow each other count.
+ *   44 ms, 20 a second, at most 20 dB under the loud parts, whether one pitch is heard or none. Two
+ *   that follow each other count.
  *
  * Pitches that are simple parts or multiples of the first (octaves, twelfths) share its harmonics
  * and are passed over: period doubling sounds so, and a second voice there is not noticed.
@@ -28,7 +29,8 @@
 
 typedef struct duet duet;
 
-duet *duet_new(int rate_hz);
+/* loud_db: of the voice's loud parts, dB re full scale; NaN where no voice is heard. */
+duet *duet_new(int rate_hz, double loud_db);
 void duet_free(duet *d); /* NULL allowed */
 
 void duet_add(duet *d, const moment *m);

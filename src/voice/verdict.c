@@ -155,7 +155,7 @@ static void judge_two_voices(const verdict_figures *f, check_row *row)
 {
     if (isnan(f->second_share))
         not_judged(row, f->voiced_s > 0
-                            ? "Not judged: there is less than half a second of voice."
+                            ? "Not judged: less than half a second is sung loudly enough."
                             : unheard);
     else
         set(row, 100 * f->second_share, at_most(100 * f->second_share, two_warn, two_fail),
