@@ -18,8 +18,8 @@ static const double stretch = 0.003; /* of a period, likewise */
 static const double related_slack = 0.04, multiple_slack = 0.03;
 static const double least_left = 0.02, most_share = 0.3, least_taken = 0.75, most_far = 0.4;
 
-/* A period in samples in the middle of a window, its change a sample, and the share of power that is
- * left without what repeats so. */
+/* A period in samples in the middle of a window, its change a sample, and the share of power that
+ * is left without what repeats so. */
 typedef struct single {
     double period, change, left;
 } single;

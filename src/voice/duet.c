@@ -251,7 +251,7 @@ static bool soft(const duet *d, const float *x)
 static void add_periods(duet *d, const moment *m)
 {
     size_t n = cancel_sound(m->x, m->n, m->rate_hz, d->slow);
-    for (size_t from = CANCEL_BEFORE; from + CANCEL_WIDTH + CANCEL_AFTER <= n; from += HOP) {
+    for (size_t from = CANCEL_BEFORE; from + CANCEL_WIDTH <= n; from += HOP) {
         bool looked = !soft(d, d->slow + from), paired = looked && cancel_two(d->slow + from);
         d->periods.windows += looked;
         d->periods.two += paired && d->paired;
