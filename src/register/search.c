@@ -70,13 +70,6 @@ static double moved(const double *a, const double *b, size_t n)
     return sum / (double)n;
 }
 
-static hazard_settings hazard_of(const search_settings *s, bool bold)
-{
-    hazard_settings h = s->hazard;
-    h.slow_share = bold ? 1 : h.slow_share;
-    return h;
-}
-
 /* Fits everything to w->p2: the harmonics, the place, the hazards. */
 static bool fit_world(const evidence *ev, const search_settings *s, workspace *work, world *w)
 {
@@ -87,8 +80,7 @@ static bool fit_world(const evidence *ev, const search_settings *s, workspace *w
     model_emissions(&w->m, ev, work->r, w->says);
     steps_of_harmonics(&w->m, ev, work->r, w->steps);
     steps_measure(ev, w->steps, w->p2, work->up_step, work->down_step);
-    hazard_settings hazard = hazard_of(s, w->bold);
-    hazard_measure(ev, work->up_step, work->down_step, &hazard, work->up, work->down);
+    hazard_measure(ev, work->up_step, work->down_step, &s->hazard, work->up, work->down);
     return true;
 }
 
@@ -135,7 +127,7 @@ static void climb_all(const evidence *ev, const search_settings *s, int rounds, 
 
 typedef struct start {
     double share; /* of the frames below the line in pitch and level */
-    bool by_leaps, light, bold;
+    bool by_leaps, light;
 } start;
 
 static void start_all(const evidence *ev, const search_settings *s, const start *starts, size_t n,
@@ -145,10 +137,8 @@ static void start_all(const evidence *ev, const search_settings *s, const start 
         const start *from = &starts[k];
         worlds[k] = world_new(ev->n);
         worlds[k].light = from->light;
-        worlds[k].bold = from->bold;
-        hazard_settings hazard = hazard_of(s, from->bold);
         if (from->by_leaps)
-            start_by_leaps(ev, from->share, &s->chain, &hazard, worlds[k].p2);
+            start_by_leaps(ev, from->share, &s->chain, &s->hazard, worlds[k].p2);
         else
             start_by_pitch(ev, from->share, worlds[k].p2);
     }
@@ -271,8 +261,6 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     static const start starts[] = {{.share = 0.5, .by_leaps = true},
                                    {.share = 0.7, .by_leaps = true},
                                    {.share = 0.6, .by_leaps = true, .light = true},
-                                   {.share = 0.5, .by_leaps = true, .bold = true},
-                                   {.share = 0.6, .by_leaps = true, .bold = true, .light = true},
                                    {.share = 0.25},
                                    {.share = 0.4},
                                    {.share = 0.5},

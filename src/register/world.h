@@ -16,7 +16,6 @@ typedef struct world {
     double gain;        /* log of the likelihood with flips over that without, nats */
     bool always_tidied; /* however it stands beside others */
     bool light;         /* what the frames say counts for little beside leaps and steps */
-    bool bold;          /* while it is sought, slow leaps count as quick ones do */
     bool tidy;          /* after every round it loses the changes that have nothing to show */
     double standing;    /* -log of the probability that none of its changes is a flip; -1: failed */
     double *p2;         /* [n] probability of M2 */
