@@ -103,12 +103,12 @@ unset ytics
 do for [i = 1:shown] { set label 100 + i labels[i] at screen right_px(290), first i right font type(11) }
 set label 10 'confidence' at screen right_px(1090), lower_top + down_px(14) center font bold(11)
 key_y(i) = lower_bottom - down_px(80)
-array item[8] = ['leap', 'step of harmonics', 'level', 'chain', 'both sides', 'place', 'the voice as a whole', 'the other changes']
-array shape[8] = [9, 5, 5, 2, 7, 13, 7, 11]
-array open[8] = [0, 0, 1, 0, 1, 1, 0, 1]
-array ink[8] = [light_ink, third_ink, light_ink, heavy_ink, heavy_ink, third_ink, grey, grey]
-array from[8] = [130, 195, 355, 430, 510, 625, 700, 890]
-do for [i = 1:8] {
+array item[9] = ['leap', 'sudden steps', 'step of harmonics', 'level', 'chain', 'both sides', 'place', 'the voice as a whole', 'the other changes']
+array shape[9] = [9, 9, 5, 5, 2, 7, 13, 7, 11]
+array open[9] = [0, 1, 0, 1, 0, 1, 1, 0, 1]
+array ink[9] = [light_ink, light_ink, third_ink, light_ink, heavy_ink, heavy_ink, third_ink, grey, grey]
+array from[9] = [60, 125, 257, 417, 492, 572, 687, 762, 952]
+do for [i = 1:9] {
     set label 20 + i '' at screen right_px(from[i]), key_y(i) point pt shape[i] ps 1.2 * dot lc rgb ink[i]
     if (open[i]) { set label 40 + i '' at screen right_px(from[i]), key_y(i) point pt shape[i] ps hollow * dot lc rgb 'white' }
     set label 30 + i item[i] at screen right_px(from[i] + 14), key_y(i) font type(11)
@@ -116,6 +116,8 @@ do for [i = 1:8] {
 within(x) = x < -reach ? -reach : x > reach ? reach : x
 if (shown > 0) {
     plot $leap using (within($1)):2 with points pt 9 ps 1.2 * dot lw 2 lc rgb light_ink notitle, \
+         $sudden using (within($1)):2 with points pt 9 ps 1.2 * dot lw 2 lc rgb light_ink notitle, \
+         $sudden using (within($1)):2 with points pt 9 ps hollow * dot lc rgb 'white' notitle, \
          $step using (within($1)):2 with points pt 5 ps 1.2 * dot lw 2 lc rgb third_ink notitle, \
          $level using (within($1)):2 with points pt 5 ps 1.2 * dot lw 2 lc rgb light_ink notitle, \
          $level using (within($1)):2 with points pt 5 ps hollow * dot lc rgb 'white' notitle, \

@@ -491,7 +491,7 @@ static void test_take_picture(void **state)
     said_clear(&piped);
 }
 
-/* What registers were told from: the curve, three spectra, three names' cues, one gain, and twelve
+/* What registers were told from: the curve, three spectra, three names' cues, one gain, and thirteen
  * rows for each flip that `analyse` lists without it. */
 static void test_explain(void **state)
 {
@@ -513,7 +513,7 @@ static void test_explain(void **state)
     assert_int_equal(rows[2], 3);
     assert_int_equal(rows[3], 1);
     assert_true(rows[4] > 0);
-    assert_int_equal(rows[4], 12 * rows_of(&plain));
+    assert_int_equal(rows[4], 13 * rows_of(&plain));
     table_free(t);
     said_clear(&plain);
     said_clear(&s);

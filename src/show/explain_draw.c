@@ -72,6 +72,7 @@ static void send_flips(gnuplot *g, const explanation *why, const size_t *number,
     static const struct {
         const char *item, *block;
     } items[] = {{"leap", "leap"},
+                 {"sudden steps", "sudden"},
                  {"step of harmonics", "step"},
                  {"level", "level"},
                  {"chain", "chain"},
