@@ -14,10 +14,10 @@ EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp,
 {
     const evidence *ev = d->ev;
     for (int h = 0; h < HARMONICS; h++) {
-        fours w;
+        double x;
         bool there = !isnan(ev->y_db[i][h]);
-        d->first[i][h] = (unsigned char)model_splines(m, per_warp, (double)ev->warp[i][h], &w);
-        d->splines[i][h] = (four_floats){(float)w[0], (float)w[1], (float)w[2], (float)w[3]};
+        d->first[i][h] = (unsigned char)model_spline(m, per_warp, (double)ev->warp[i][h], &x);
+        d->beyond[i][h] = (float)x;
         d->y[i][h] = there ? (float)ev->y_db[i][h] : 0;
         d->var[i][h] = there ? (float)ev->var[i][h] : INFINITY;
     }
@@ -42,7 +42,7 @@ design *design_new(const evidence *ev, const model *m)
     design *d = xcalloc(1, sizeof *d);
     size_t n = ev->n;
     *d = (design){.ev = ev,
-                  .splines = xmalloc(n, sizeof *d->splines),
+                  .beyond = xmalloc(n, sizeof *d->beyond),
                   .first = xmalloc(n, sizeof *d->first),
                   .y = xmalloc(n, sizeof *d->y),
                   .var = xmalloc(n, sizeof *d->var),
@@ -73,9 +73,8 @@ void design_free(design *d)
 {
     if (!d)
         return;
-    void *const all[] = {d->splines, d->first, d->y,      d->var,    d->level, d->pitch,
-                         d->other,   d->rho,   d->counts, d->enters, d->s,     d->sd,
-                         d->w,       d->over,  d->e,      d->back};
+    void *const all[] = {d->beyond, d->first,  d->y, d->var, d->level, d->pitch, d->other, d->rho,
+                         d->counts, d->enters, d->s, d->sd,  d->w,     d->over,  d->e,     d->back};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         free(all[k]);
     free(d);
@@ -121,16 +120,25 @@ void design_set(design *d, const double *p2, const double *sigma)
     weigh_rows(d, var);
 }
 
+/* As model_splines() has them. */
+EACH_PART four_floats splines_at(float x)
+{
+    const four_floats cubic[] = {{1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0},
+                                 {-0.5F, 0, 0.5F, 0},
+                                 {0.5F, -1, 0.5F, 0},
+                                 {-1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F}};
+    return cubic[0] + x * (cubic[1] + x * (cubic[2] + x * cubic[3]));
+}
+
 /* T at the harmonics. */
 EACH_PART void tract(const design *d, size_t i, const float *beta, float out[HARMONICS])
 {
     const unsigned char *first = d->first[i];
-    const four_floats *splines = d->splines[i];
     for (int h = 0; h < HARMONICS; h += 4) {
         four_floats v[4], low, high;
         for (int k = 0; k < 4; k++) {
             memcpy(&v[k], beta + first[h + k], sizeof v[k]);
-            v[k] *= splines[h + k];
+            v[k] *= splines_at(d->beyond[i][h + k]);
         }
         low = __builtin_shufflevector(v[0], v[1], 0, 4, 1, 5) +
               __builtin_shufflevector(v[0], v[1], 2, 6, 3, 7);
@@ -204,12 +212,11 @@ EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums 
         lanes_store(each + k * LANES, g[k]);
     }
     const unsigned char *first = d->first[i];
-    const four_floats *splines = d->splines[i];
     for (int h = 0; h < HARMONICS; h++) {
         four_floats sum;
         float *at = t[h % PARTS] + first[h];
         memcpy(&sum, at, sizeof sum);
-        sum += each[h] * splines[h];
+        sum += each[h] * splines_at(d->beyond[i][h]);
         memcpy(at, &sum, sizeof sum);
     }
 }

@@ -17,8 +17,8 @@ typedef struct design {
     const evidence *ev;
     size_t n_rows;
     /* [n] */
-    four_floats (*splines)[HARMONICS]; /* T's that are not 0 at each harmonic */
-    unsigned char (*first)[HARMONICS]; /* and which of them is the first */
+    unsigned char (*first)[HARMONICS]; /* of T's splines that are not 0 at each harmonic */
+    float (*beyond)[HARMONICS];        /* and how far on it lies, 0..1 */
     float (*y)[HARMONICS];             /* dB; 0 for no harmonic */
     float (*var)[HARMONICS];           /* dB^2; INFINITY for no harmonic */
     float *level, *pitch;              /* dB, st, what a, e and c multiply */

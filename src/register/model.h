@@ -36,6 +36,15 @@ static inline double model_per_warp(const model *m)
     return (MODEL_SPLINES - 3) / (m->hi - m->lo);
 }
 
+/* The first of T's four splines that are not 0 at `warp`; *x: how far on it lies, 0..1. */
+EACH_PART int model_spline(const model *m, double per_warp, double warp, double *x)
+{
+    double u = (warp - m->lo) * per_warp, last = MODEL_SPLINES - 3 - 1e-9;
+    u = u < 0 ? 0 : u > last ? last : u;
+    *x = u - (int)u;
+    return (int)u;
+}
+
 /* w[0..3] become T's splines that are not 0 at `warp`, from the one returned. */
 EACH_PART int model_splines(const model *m, double per_warp, double warp, fours *w)
 {
@@ -43,10 +52,8 @@ EACH_PART int model_splines(const model *m, double per_warp, double warp, fours 
                                   {-0.5, 0, 0.5, 0},
                                   {0.5, -1, 0.5, 0},
                                   {-1 / 6.0, 0.5, -0.5, 1 / 6.0}};
-    double u = (warp - m->lo) * per_warp, last = MODEL_SPLINES - 3 - 1e-9;
-    u = u < 0 ? 0 : u > last ? last : u;
-    int first = (int)u;
-    double x = u - first;
+    double x;
+    int first = model_spline(m, per_warp, warp, &x);
     *w = cubic[0] + x * (cubic[1] + x * (cubic[2] + x * cubic[3]));
     return first;
 }

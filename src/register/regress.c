@@ -46,8 +46,7 @@ struct regression {
      * another. */
     bool rooted[2];
     normal_root root[2];
-    model begin;           /* what a model begins as: the coefficients are those fitted last */
-    float (*r)[HARMONICS]; /* [n] */
+    model begin; /* what a model begins as: the coefficients are those fitted last */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)
@@ -124,16 +123,13 @@ regression *regress_new(const evidence *ev, const regress_settings *s)
     g->d = design_new(ev, &g->begin);
     design_rows(g->d, s->rho, stride);
     g->p = prior_of(s);
-    g->r = xmalloc(ev->n, sizeof *g->r);
     return g;
 }
 
 void regress_free(regression *g)
 {
-    if (g) {
+    if (g)
         design_free(g->d);
-        free(g->r);
-    }
     free(g);
 }
 
@@ -257,8 +253,26 @@ bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS
     solve(g, &g->root[later], m->beta);
     memcpy(g->begin.beta, m->beta, sizeof m->beta);
     design_unexplained(g->d, m, r);
-    design_residuals(g->d, m, p2, r, g->r);
-    fit_sigma(m, g, g->r);
+    design_residuals(g->d, m, p2, r, g->d->e);
+    fit_sigma(m, g, g->d->e);
     design_residuals(g->d, m, NULL, r, r);
     return true;
+}
+
+void regress_left(const evidence *ev, const model *m, float (*r)[HARMONICS])
+{
+    enum { AT_ONCE = 1024 };
+    for (size_t lo = 0; lo < ev->n; lo += AT_ONCE) {
+        evidence part = *ev;
+        part.n = ev->n - lo < AT_ONCE ? ev->n - lo : AT_ONCE;
+        part.y_db += lo;
+        part.var += lo;
+        part.warp += lo;
+        part.level_db += lo;
+        part.pitch_st += lo;
+        design *d = design_new(&part, m);
+        design_unexplained(d, m, r + lo);
+        design_residuals(d, m, NULL, r + lo, r + lo);
+        design_free(d);
+    }
 }

@@ -25,8 +25,7 @@ search_settings search_defaults(void)
                              .tidied = 3,
                              .tidied_rounds = 2,
                              .light = 0.2,
-                             .every = 4,
-                             .full_rounds = 1};
+                             .every = 4};
 }
 
 typedef struct workspace { /* of one evidence; [n] each */
@@ -35,13 +34,20 @@ typedef struct workspace { /* of one evidence; [n] each */
     double *up, *down, *odds, *up_step, *down_step;
 } workspace;
 
-static workspace workspace_new(const evidence *ev, const search_settings *s)
+/* `opt_fit` and r[ev->n], which are freed with it. */
+static workspace workspace_new(const evidence *ev, regression *opt_fit, float (*r)[HARMONICS])
 {
-    workspace w = {.fit = regress_new(ev, &s->regress), .r = xmalloc(ev->n, sizeof *w.r)};
+    workspace w = {.fit = opt_fit, .r = r};
     double **all[] = {&w.up, &w.down, &w.odds, &w.up_step, &w.down_step};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
     return w;
+}
+
+static workspace workspace_for(const evidence *ev, const search_settings *s)
+{
+    return workspace_new(ev, regress_new(ev, &s->regress),
+                         xmalloc(ev->n, sizeof(float[HARMONICS])));
 }
 
 static void workspace_clear(workspace *w)
@@ -70,38 +76,37 @@ static double moved(const double *a, const double *b, size_t n)
     return sum / (double)n;
 }
 
-/* Fits everything to w->p2: the harmonics, the place, the hazards. */
-static bool fit_world(const evidence *ev, const search_settings *s, workspace *work, world *w)
+/* The registers from what the model leaves, work->r: the place and the hazards are fitted to w->p2,
+ * and the chain tells it anew. */
+static void tell(const evidence *ev, const search_settings *s, workspace *work, world *w, bool last)
 {
-    if (!regress_fit(work->fit, &w->m, w->p2, work->r))
-        return false;
+    double without = 0;
+    chain_settings chain = s->chain;
+    if (w->light)
+        chain.temper *= s->light;
     w->where = place_fit(ev, w->p2);
     place_measure(ev, &w->where, work->odds);
     model_emissions(&w->m, ev, work->r, w->says);
     steps_of_harmonics(&w->m, ev, work->r, w->steps);
     steps_measure(ev, w->steps, w->p2, work->up_step, work->down_step);
     hazard_measure(ev, work->up_step, work->down_step, &s->hazard, work->up, work->down);
-    return true;
+    chain_inputs in = {w->says, work->up, work->down, work->odds};
+    w->gain = chain_run(ev, &in, &chain, w->p2, last ? &without : NULL);
+    w->gain -= without;
+    if (last && w->tidy)
+        standing_tidy(ev, w);
 }
 
 /* EM from w->p2, some rounds of it, at least one. A search that is stopped determines nothing. */
 static bool climb(const evidence *ev, const search_settings *s, int rounds, workspace *work,
                   world *w)
 {
-    chain_settings chain = s->chain;
-    if (w->light)
-        chain.temper *= s->light;
     for (int k = 1; k <= rounds; k++) {
-        double without = 0;
         pin(ev, w->p2);
-        if (effort_stopped(s->opt_effort) || !fit_world(ev, s, work, w))
+        if (effort_stopped(s->opt_effort) || !regress_fit(work->fit, &w->m, w->p2, work->r))
             return false;
-        chain_inputs in = {w->says, work->up, work->down, work->odds};
-        w->gain = chain_run(ev, &in, &chain, w->p2, k == rounds ? &without : NULL);
-        w->gain -= without;
+        tell(ev, s, work, w, k == rounds);
     }
-    if (w->tidy)
-        standing_tidy(ev, w);
     return true;
 }
 
@@ -160,7 +165,7 @@ static void hear_take(const evidence *ev, const search_settings *s, size_t lo, s
     enum { N = sizeof starts / sizeof *starts };
     world worlds[N];
     evidence take = evidence_part(ev, lo, hi);
-    workspace work = workspace_new(&take, s);
+    workspace work = workspace_for(&take, s);
     start_all(&take, s, starts, N, worlds);
     climb_all(&take, s, s->first_rounds, &work, worlds, N);
     double sure = 1 - exp(-fmax(0, worlds[0].standing));
@@ -253,7 +258,7 @@ static double rounds_of(const evidence *few, const search_settings *s, size_t n)
     size_t first = (size_t)s->first_rounds * (alone + n);
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
     size_t tidied = (size_t)s->tidied_rounds * (s->tidied + 1);
-    return (double)few->n * (double)(first + kept + tidied + (size_t)s->full_rounds * s->every);
+    return (double)few->n * (double)(first + kept + tidied + s->every);
 }
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
@@ -269,7 +274,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     enum { N = sizeof starts / sizeof *starts };
     if (!ev->n)
         return false;
-    workspace work = workspace_new(ev, s);
+    workspace work = workspace_for(ev, s);
     world worlds[N + 2], tidied[N + 2];
     size_t n = N;
     effort_begin(s->opt_effort, rounds_of(ev, s, N + 1));
@@ -297,7 +302,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
 }
 
 /* The world of every frame from that of one in a few: the registers carry over, and what goes with
- * them is fitted anew. */
+ * them is fitted anew. What the fit takes is given back before the chain runs, for long voices. */
 static bool fill_in(const evidence *ev, const search_settings *s, const size_t *stands_for,
                     world *w)
 {
@@ -307,10 +312,19 @@ static bool fill_in(const evidence *ev, const search_settings *s, const size_t *
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);
-    workspace work = workspace_new(ev, s);
-    bool good = climb(ev, s, s->full_rounds, &work, &all);
-    effort_add(s->opt_effort, (double)ev->n * s->full_rounds);
-    workspace_clear(&work);
+    pin(ev, all.p2);
+    regression *fit = regress_new(ev, &s->regress);
+    float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
+    bool good = !effort_stopped(s->opt_effort) && regress_fit(fit, &all.m, all.p2, r);
+    regress_free(fit);
+    if (good) {
+        workspace work = workspace_new(ev, NULL, r);
+        tell(ev, s, &work, &all, true);
+        workspace_clear(&work);
+    } else {
+        free(r);
+    }
+    effort_add(s->opt_effort, (double)ev->n);
     *w = all;
     return good;
 }
@@ -319,8 +333,9 @@ bool search_run(const evidence *ev, const search_settings *s, world *best)
 {
     size_t *stands_for = xmalloc(ev->n, sizeof *stands_for);
     evidence *few = thin_evidence(ev, s->every, stands_for);
-    bool good = search_thin(few, s, best) && fill_in(ev, s, stands_for, best);
+    bool good = search_thin(few, s, best);
     evidence_free(few);
+    good = good && fill_in(ev, s, stands_for, best);
     free(stands_for);
     return good;
 }

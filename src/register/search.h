@@ -24,7 +24,6 @@ typedef struct search_settings {
     int tidied_rounds; /* 2: of EM of each of these; the best goes on */
     size_t every;      /* 4: one frame in so many is searched with */
     const known *opt_known; /* one more start; NULL: none */
-    int full_rounds;        /* 1: of EM with all frames, from where the search ends */
     effort *opt_effort;     /* told how far it is; NULL: nobody asks */
 } search_settings;
 search_settings search_defaults(void);
