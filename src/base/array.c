@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/array.h"
 
+#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics.h>
+#include <math.h>
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -70,6 +73,12 @@ double *array_filled(size_t n, double value)
     for (size_t i = 0; i < n; i++)
         p[i] = value;
     return p;
+}
+
+double array_median(double *x, size_t n)
+{
+    gsl_sort(x, 1, n);
+    return n ? gsl_stats_median_from_sorted_data(x, 1, n) : (double)NAN;
 }
 
 void array_reserve(void **p, size_t *room, size_t want, size_t size)

@@ -43,11 +43,6 @@ void boundary_free(boundary *b)
     free(b);
 }
 
-static double median(double *values, size_t n)
-{
-    return n ? gsl_stats_median(values, 1, n) : (double)NAN;
-}
-
 /* Medians of level and pitch over all voiced frames that are no silence. */
 static level_pitch voiced_median(const path *paths, size_t n)
 {
@@ -61,7 +56,7 @@ static level_pitch voiced_median(const path *paths, size_t n)
                 level[m] = paths[k].level_db[i];
                 pitch[m++] = paths[k].pitch_st[i];
             }
-    level_pitch out = {median(level, m), median(pitch, m)};
+    level_pitch out = {array_median(level, m), array_median(pitch, m)};
     free(level);
     free(pitch);
     return out;

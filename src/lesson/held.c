@@ -66,12 +66,6 @@ static void lines_clear(lines *l)
     free(l->level_db);
 }
 
-static double median(double *x, size_t n)
-{
-    gsl_sort(x, 1, n);
-    return n ? gsl_stats_median_from_sorted_data(x, 1, n) : (double)NAN;
-}
-
 /* From 5 to 95 % of x[n], n >= 1. */
 static double range(const double *x, size_t n)
 {
@@ -130,7 +124,7 @@ static double median_step(const flips *found, double least, bool level)
         if (f->confidence >= least && !isnan(step))
             sizes[n++] = fabs(step);
     }
-    double m = median(sizes, n);
+    double m = array_median(sizes, n);
     free(sizes);
     return m;
 }

@@ -3,8 +3,6 @@
 
 #include "base/array.h"
 
-#include <gsl/gsl_sort.h>
-#include <gsl/gsl_statistics.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -24,29 +22,22 @@ static double squared(double x)
     return x * x;
 }
 
-/* Median of values[n], which it sorts; 0 of none. */
-static double median(double *values, size_t n)
-{
-    gsl_sort(values, 1, n);
-    return n ? gsl_stats_median_from_sorted_data(values, 1, n) : 0;
-}
-
 static const double *curve_of(breaks_of of, const evidence *ev)
 {
     return of == BREAKS_OF_PITCH ? ev->pitch_st : ev->level_db;
 }
 
-/* Takes their median from y[n]; returns the weight of each. scratch: [n]. */
+/* Takes their median, NaN of none, from y[n]; returns the weight of each. scratch: [n]. */
 static double centre(const struct nature *by, double *y, size_t n, double *scratch, double *usual)
 {
     if (n)
         memcpy(scratch, y, n * sizeof *scratch);
-    *usual = median(scratch, n);
+    *usual = array_median(scratch, n);
     for (size_t k = 0; k < n; k++) {
         y[k] -= *usual;
         scratch[k] = fabs(y[k]);
     }
-    return by->counts / squared(fmax(by->wander, median(scratch, n) / 0.6745));
+    return by->counts / squared(fmax(by->wander, array_median(scratch, n) / 0.6745));
 }
 
 motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t lo, size_t hi,
@@ -102,11 +93,9 @@ static const double break_s = 0.02;
 
 static void shape_of(breaks_of of, double shape[PARTS])
 {
-    ramp r;
-    ramp_fill(&r);
     double over = frame_s / hypot(break_s, natures[of].heard_s);
     for (int k = 0; k < PARTS; k++)
-        shape[k] = ramp_at(&r, (k - NEAR + 0.5) * over) - ramp_at(&r, (k - NEAR - 0.5) * over);
+        shape[k] = ramp_exact((k - NEAR + 0.5) * over) - ramp_exact((k - NEAR - 0.5) * over);
 }
 
 /* The change on entering frame i of a stretch that begins with `first`; NaN where it is not sung or

@@ -16,9 +16,8 @@ static const double most_odds = 6;
 static const double far_odds = 80; /* log odds: as sure as it gets */
 static const double settled = 1e-7;
 
-typedef struct
-    points { /* the frames that count, up to a multiple of 4 with some that say nothing */
-    size_t n;
+typedef struct points {       /* the frames that count */
+    size_t n;                 /* up to a multiple of 4, with some that say nothing */
     float *odds;              /* 1 over the odds */
     double *p2, *v[UNKNOWNS]; /* v: what x multiplies in the log odds */
 } points;

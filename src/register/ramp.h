@@ -9,9 +9,10 @@ typedef struct ramp {
     double at[RAMP_LAST + 2];
 } ramp;
 
+double ramp_exact(double x); /* x: from the middle, in 10-90 % times */
 void ramp_fill(ramp *r);
 
-/* x: from the middle, in 10-90 % times; straight between the values held, within 1e-6. */
+/* The same, straight between the values held, within 1e-6. */
 static inline double ramp_at(const ramp *r, double x)
 {
     double u = (x + RAMP_REACH) * RAMP_STEPS;

@@ -258,21 +258,3 @@ bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS
     design_residuals(g->d, m, NULL, r, r);
     return true;
 }
-
-void regress_left(const evidence *ev, const model *m, float (*r)[HARMONICS])
-{
-    enum { AT_ONCE = 1024 };
-    for (size_t lo = 0; lo < ev->n; lo += AT_ONCE) {
-        evidence part = *ev;
-        part.n = ev->n - lo < AT_ONCE ? ev->n - lo : AT_ONCE;
-        part.y_db += lo;
-        part.var += lo;
-        part.warp += lo;
-        part.level_db += lo;
-        part.pitch_st += lo;
-        design *d = design_new(&part, m);
-        design_unexplained(d, m, r + lo);
-        design_residuals(d, m, NULL, r + lo, r + lo);
-        design_free(d);
-    }
-}

@@ -35,8 +35,4 @@ void regress_free(regression *g);
  * out. False when too few frames are left to determine anything. */
 bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS]);
 
-/* What a model that is not fitted leaves of evidence, at s = 0 and without the gain, r[ev->n]; NaN
- * where there is no harmonic. By a few frames at a time, so that it takes little memory. */
-void regress_left(const evidence *ev, const model *m, float (*r)[HARMONICS]);
-
 #endif

@@ -7,7 +7,6 @@
 #include <gsl/gsl_fft_halfcomplex.h>
 #include <gsl/gsl_fft_real.h>
 #include <gsl/gsl_fit.h>
-#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdbool.h>
@@ -240,12 +239,6 @@ static double sung_share(const channels *c, int k)
     return active > 0 ? n / active : 0;
 }
 
-static double median(double *x, size_t n)
-{
-    gsl_sort(x, 1, n);
-    return gsl_stats_median_from_sorted_data(x, 1, n);
-}
-
 /* How much smoother than the microphone `m` channel k is, dB beyond what an EGG has to be; 0 where
  * it cannot be the EGG beside it. */
 static double smoother(const channels *c, int k, int m)
@@ -264,8 +257,8 @@ static double smoother(const channels *c, int k, int m)
         own[n] = a->bumps_db;
         less[n++] = b->bumps_db - a->bumps_db;
     }
-    if (n && (double)n >= egg_looks * either && median(own, n) <= egg_bumps_db)
-        result = fmax(0, median(less, n) - egg_less_db);
+    if (n && (double)n >= egg_looks * either && array_median(own, n) <= egg_bumps_db)
+        result = fmax(0, array_median(less, n) - egg_less_db);
     free(less);
     free(own);
     return result;
