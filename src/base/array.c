@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/array.h"
 
-#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics.h>
 #include <math.h>
 #include <stdarg.h>
@@ -77,8 +76,7 @@ double *array_filled(size_t n, double value)
 
 double array_median(double *x, size_t n)
 {
-    gsl_sort(x, 1, n);
-    return n ? gsl_stats_median_from_sorted_data(x, 1, n) : (double)NAN;
+    return n ? gsl_stats_median(x, 1, n) : (double)NAN;
 }
 
 void array_reserve(void **p, size_t *room, size_t want, size_t size)

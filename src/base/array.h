@@ -16,7 +16,7 @@ char *xformat(const char *format, ...) __attribute__((format(printf, 1, 2)));
 /* A stream into *text, which is whole and free()'s when it is closed. */
 FILE *xmemstream(char **text, size_t *size);
 double *array_filled(size_t n, double value); /* n doubles, each set to value */
-double array_median(double *x, size_t n);     /* of x[n], which it sorts; NaN of none */
+double array_median(double *x, size_t n);     /* of x[n], whose order changes; NaN of none */
 
 /* Grows *p so that it holds at least `want` elements: doubling, so that appending is cheap.
  * *room is the number of elements there is room for. */

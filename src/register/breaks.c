@@ -71,20 +71,34 @@ static double nats_of(double pull, double mass, double known)
     return 0.5 * (pull * pull / mass - log(mass / known));
 }
 
+/* The first change that lies at or after x. */
+static size_t first_from(const motion *m, double x)
+{
+    size_t lo = 0, hi = m->n;
+    while (lo < hi) {
+        size_t mid = (lo + hi) / 2;
+        if (m->x[mid] < x)
+            lo = mid + 1;
+        else
+            hi = mid;
+    }
+    return lo;
+}
+
 double motion_says(const motion *m, breaks_of of, const ramp *r, double tau, double width_s)
 {
     double heard_s = hypot(width_s, natures[of].heard_s), over = 1 / heard_s;
-    double reach = RAMP_REACH * heard_s + 0.5 * frame_s, mass = m->known, pull = 0;
-    for (size_t k = 0; k < m->n && m->x[k] - tau <= reach; k++) {
-        double x = m->x[k] - tau;
-        if (x < -reach)
-            continue;
-        double part =
-            ramp_at(r, (x + 0.5 * frame_s) * over) - ramp_at(r, (x - 0.5 * frame_s) * over);
-        mass += m->weight * part * part;
-        pull += m->weight * part * m->y[k];
+    double reach = RAMP_REACH * heard_s + 0.5 * frame_s, mass = 0, pull = 0;
+    double end = -(double)INFINITY, risen = 0; /* of the change before, and the ramp there */
+    for (size_t k = first_from(m, tau - reach); k < m->n && m->x[k] - tau <= reach; k++) {
+        double from = m->x[k] - tau - 0.5 * frame_s;
+        double below = fabs(from - end) < 1e-6 ? risen : ramp_at(r, from * over);
+        end = from + frame_s;
+        risen = ramp_at(r, end * over);
+        mass += squared(risen - below);
+        pull += (risen - below) * m->y[k];
     }
-    return nats_of(pull, mass, m->known);
+    return nats_of(m->weight * pull, m->known + m->weight * mass, m->known);
 }
 
 /* What a break of usual width does to the changes from frame to frame about it. */

@@ -12,7 +12,10 @@ enum { BINS = 17 };
 static const double widest_sd = 3; /* the grid reaches this many standard deviations */
 static const double frame_s = 0.005;
 static const double never = 1e-37; /* where neither register goes with its neighbours */
-static const float least = 1e-30f; /* likelihood of a state that is barred */
+/* Likelihood of a state that is barred, and what a state has at the least of its register: their
+ * product is no denormal, at which a processor would stall. */
+static const float least = 1e-17f;
+static const float least_begun = 1e-12f; /* of a register where a stretch of voice begins */
 static const double most_product = 1e200;
 
 chain_settings chain_defaults(void)
@@ -136,8 +139,11 @@ EACH_PART double emit(const grid *g, const evidence *ev, const chain_inputs *in,
     double weight = frames * s->temper * w.weight * fmin(fmax(hush, 0), 1);
     double by_place = 0.5 * frames * s->place * in->place[i];
     float may[] = {ev->declared[i] != DECLARED_M2, ev->declared[i] != DECLARED_M1};
-    double best = fmax(highest(w, weight, -0.5, g->widest) - by_place,
-                       highest(w, weight, 0.5, g->widest) + by_place);
+    double m1 = highest(w, weight, -0.5, g->widest) - by_place;
+    double m2 = highest(w, weight, 0.5, g->widest) + by_place;
+    double best = ev->declared[i] == DECLARED_M1   ? m1
+                  : ev->declared[i] == DECLARED_M2 ? m2
+                                                   : fmax(m1, m2);
     for (int j = 0; j < EACH; j++)
         for (int k = 0; k < LANES; k++) {
             double c = g->c[j][k];
@@ -147,7 +153,7 @@ EACH_PART double emit(const grid *g, const evidence *ev, const chain_inputs *in,
     lanes_exp(out->of[0], EACH * LANES);
     for (int j = 0; j < EACH; j++)
         for (int k = 0; k < LANES; k++)
-            out->of[j][k] = may[k / HALF] * out->of[j][k] + least;
+            out->of[j][k] = may[k / HALF] > 0 ? out->of[j][k] + least : least;
     return best;
 }
 
@@ -184,58 +190,96 @@ EACH_PROCESSOR static double emit_all(const grid *g, const evidence *ev, const c
 
 EACH_PART void begin(const grid *g, double odds, lanes now[EACH])
 {
-    float p2 = (float)(1 / (1 + exp(-odds))), p1 = 1 - p2;
+    float p2 = fmaxf((float)(1 / (1 + exp(-odds))), least_begun), p1 = fmaxf(1 - p2, least_begun);
     lanes share = {p1, p1, p1, p1, p2, p2, p2, p2};
     for (int j = 0; j < EACH; j++)
         now[j] = load(&g->stationary, j) * share;
 }
 
-/* The log-likelihood with flips, and without; opt_alpha[ev->n]: of each frame by what comes before
- * it, up to a factor. A frame is scaled by what the one before it came to, so that none waits for
- * its own sum. */
-typedef struct walk { /* of the chain through the frames */
+/* 1 over the sum of what the states have, and `least` of each register's, so scaled; of both
+ * registers, or of each apart. */
+typedef struct scale {
+    lanes over, floor;
+} scale;
+
+EACH_PART scale scale_of(const lanes v[EACH], bool apart)
+{
+    lanes all = total(v);
+    float m1 = of_m1(all), m2 = of_m2(all);
+    float over1 = 1 / (apart ? m1 : m1 + m2), over2 = apart ? 1 / m2 : over1;
+    float low1 = least * over1 * m1, low2 = least * over2 * m2;
+    return (scale){{over1, over1, over1, over1, over2, over2, over2, over2},
+                   {low1, low1, low1, low1, low2, low2, low2, low2}};
+}
+
+EACH_PART void hear(lanes v[EACH], const states *said, const scale *by)
+{
+    for (int j = 0; j < EACH; j++)
+        v[j] = v[j] * (load(said, j) * by->over) + by->floor;
+}
+
+/* Of the chain through a stretch of voice. Without flips each register is scaled by itself: the one
+ * may fall beyond a float's reach of the other and come back. A frame is scaled by what the one
+ * before it came to, so that none waits for its own sum. */
+typedef struct walk {
     lanes now[EACH];
-    float over;              /* 1 over what the frame before came to */
-    double sum_log, product; /* of 1 / over; product: of what is not in sum_log yet */
+    scale by;
+    double sum_log[2], product[2]; /* of M1, M2: of 1 / over; product: of what is not in sum_log */
 } walk;
 
-EACH_PART void walk_on(walk *w, const grid *g, const evidence *ev, const chain_inputs *in, size_t i,
-                       float up, float down, const states *said)
+EACH_PART void walk_begin(walk *w, const grid *g, double odds)
 {
-    if (isinf(ev->gap_s[i]))
-        begin(g, in->place[i], w->now);
-    else
-        step_chain(g, w->now, up, down, gap_frames(ev, i), false);
-    for (int j = 0; j < EACH; j++)
-        w->now[j] *= load(said, j) * w->over;
-    w->product *= (double)w->over;
-    lanes all = total(w->now);
-    w->over = 1 / (of_m1(all) + of_m2(all));
-    if (w->product > most_product) {
-        w->sum_log -= log(w->product);
-        w->product = 1;
+    *w = (walk){.by = {1 + (lanes){0}, {0}}, .product = {1, 1}};
+    begin(g, odds, w->now);
+}
+
+EACH_PART void walk_hear(walk *w, const states *said, bool apart)
+{
+    hear(w->now, said, &w->by);
+    for (int k = 0; k <= apart; k++) {
+        w->product[k] *= (double)w->by.over[k * HALF];
+        if (w->product[k] > most_product) {
+            w->sum_log[k] -= log(w->product[k]);
+            w->product[k] = 1;
+        }
     }
+    w->by = scale_of(w->now, apart);
 }
 
-static double log_of(const walk *w)
+static double log_of(const walk *w, int k)
 {
-    return w->sum_log - log(w->product) - log((double)w->over);
+    return w->sum_log[k] - log(w->product[k]) - log((double)w->by.over[k * HALF]);
 }
 
+/* The log-likelihood with flips, and without; opt_alpha[ev->n]: of each frame by what comes before
+ * it, up to a factor. */
 EACH_PART void go_forward(const grid *g, const evidence *ev, const chain_inputs *in,
                           const states *said, states *opt_alpha, double *log_p, double *opt_without)
 {
-    walk with = {.over = 1, .product = 1}, without = with;
+    walk with, without;
     for (size_t i = 0; i < ev->n; i++) {
-        walk_on(&with, g, ev, in, i, (float)in->up[i], (float)in->down[i], &said[i]);
+        if (i == 0 || isinf(ev->gap_s[i])) {
+            walk_begin(&with, g, in->place[i]);
+            walk_begin(&without, g, in->place[i]);
+        } else {
+            int frames = gap_frames(ev, i);
+            step_chain(g, with.now, (float)in->up[i], (float)in->down[i], frames, false);
+            if (opt_without)
+                step_chain(g, without.now, 0, 0, frames, false);
+        }
+        walk_hear(&with, &said[i], false);
         if (opt_without)
-            walk_on(&without, g, ev, in, i, 0, 0, &said[i]);
+            walk_hear(&without, &said[i], true);
         if (opt_alpha)
             memcpy(&opt_alpha[i], with.now, sizeof opt_alpha[i]);
+        if (i + 1 < ev->n && !isinf(ev->gap_s[i + 1]))
+            continue;
+        *log_p += log_of(&with, 0);
+        if (opt_without) {
+            double m1 = log_of(&without, 0), m2 = log_of(&without, 1);
+            *opt_without += fmax(m1, m2) + log1p(exp(-fabs(m1 - m2)));
+        }
     }
-    *log_p = log_of(&with);
-    if (opt_without)
-        *opt_without = log_of(&without);
 }
 
 EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs *in,
@@ -247,10 +291,8 @@ EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs
             for (int j = 0; j < EACH; j++)
                 beta[j] = 1 + (lanes){0};
         } else {
-            lanes all = total(beta);
-            float over = 1 / (of_m1(all) + of_m2(all));
-            for (int j = 0; j < EACH; j++)
-                beta[j] *= load(&said[i + 1], j) * over;
+            scale by = scale_of(beta, false);
+            hear(beta, &said[i + 1], &by);
             step_chain(g, beta, (float)in->up[i + 1], (float)in->down[i + 1], gap_frames(ev, i + 1),
                        true);
         }
@@ -284,13 +326,13 @@ double chain_run(const evidence *ev, const chain_inputs *in, const chain_setting
     grid g = grid_new(s, ev->hop_s);
     states *said = xmalloc(ev->n, sizeof *said);
     states *alpha = opt_p2 ? xmalloc(ev->n, sizeof *alpha) : NULL;
-    double scale = emit_all(&g, ev, in, s, said), log_p;
-    forward(&g, ev, in, said, alpha, &log_p, opt_without);
+    double with = emit_all(&g, ev, in, s, said);
     if (opt_without)
-        *opt_without += scale;
+        *opt_without = with;
+    forward(&g, ev, in, said, alpha, &with, opt_without);
     if (alpha)
         backward(&g, ev, in, said, alpha, opt_p2);
     free(alpha);
     free(said);
-    return scale + log_p;
+    return with;
 }

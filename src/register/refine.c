@@ -12,6 +12,8 @@
 static const double widths_s[] = {0.006, 0.009, 0.013, 0.019, 0.027, 0.039,
                                   0.056, 0.080, 0.113, 0.160, 0.226, 0.320};
 enum { WIDTHS = sizeof widths_s / sizeof *widths_s, PLACES = 121, MIDDLE = PLACES / 2 };
+/* Every how many-th place is tried with the width: a slow change says much the same at the next. */
+static const int every[WIDTHS] = {1, 1, 1, 1, 1, 2, 2, 3, 4, 5, 6, 6};
 static const double harmonics_s = 0.018;
 static const double search_s = 0.120, leap_within_s = 0.080, reach_s = 0.200;
 static const double least_leap_st = 1; /* less may be vibrato */
@@ -178,13 +180,13 @@ static refined mean_place(const window *w, double about)
 {
     double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
     for (int k = 0; k < WIDTHS; k++)
-        for (int j = 0; j < PLACES; j++) {
+        for (int j = 0; j < PLACES; j += every[k]) {
             left[k][j] = left_at(w, k, j, least);
             least = fmin(least, left[k][j]);
         }
     for (int k = 0; k < WIDTHS; k++)
-        for (int j = 0; isfinite(least) && j < PLACES; j++) {
-            double weight = exp(-0.5 * (left[k][j] - least));
+        for (int j = 0; isfinite(least) && j < PLACES; j += every[k]) {
+            double weight = every[k] * exp(-0.5 * (left[k][j] - least));
             sum += weight;
             place += weight * place_of(j);
             width += weight * log(widths_s[k]);
