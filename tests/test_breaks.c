@@ -72,16 +72,17 @@ static void test_a_step_is_likeliest_where_it_is(void **state)
 {
     (void)state;
     evidence *ev = sung(2, 0.3, 0.7, 0);
-    double time_s[FRAMES], best = -INFINITY, place = 0;
+    enum { PLACES = 101 };
+    double time_s[FRAMES], nats[PLACES], best = -INFINITY, place = 0;
     for (size_t i = 0; i < FRAMES; i++)
         time_s[i] = hop_s * (double)i;
     ramp r;
     ramp_fill(&r);
     motion m = motion_new(BREAKS_OF_PITCH, ev, time_s, AT - 50, AT + 50, time_s[AT - 10], 0);
-    for (int k = -20; k <= 20; k++) {
-        double nats = motion_says(&m, BREAKS_OF_PITCH, &r, 0.005 * k, 0.006);
-        place = nats > best ? 0.005 * k : place;
-        best = fmax(best, nats);
+    motion_says(&m, BREAKS_OF_PITCH, &r, 0.006, -0.1, PLACES, nats);
+    for (int k = 0; k < PLACES; k++) {
+        place = nats[k] > best ? -0.1 + MOTION_STEP_S * k : place;
+        best = fmax(best, nats[k]);
     }
     assert_true(fabs(place - 0.0475) < 0.004);
     assert_true(best > 3);

@@ -68,6 +68,8 @@ EACH_PROCESSOR static void exponentials(float *x, size_t n)
     size_t i = 0;
     for (; i + LANES <= n; i += LANES)
         exponential(x + i);
+    if (i == n)
+        return;
     float rest[LANES] = {0};
     memcpy(rest, x + i, (n - i) * sizeof *x);
     exponential(rest);

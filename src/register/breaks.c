@@ -2,6 +2,7 @@
 #include "register/breaks.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -44,25 +45,35 @@ motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t
                   double about, double least_step)
 {
     const double *curve = curve_of(of, ev);
-    size_t room = hi - lo + 1;
-    motion m = {.x = xmalloc(room, sizeof *m.x),
-                .y = xmalloc(room, sizeof *m.y),
+    size_t room = (size_t)((time_s[hi] - time_s[lo]) / frame_s + 1.5), n = 0;
+    size_t *slot = xmalloc(hi - lo + 1, sizeof *slot);
+    double *y = xmalloc(hi - lo + 1, sizeof *y), *scratch = xmalloc(hi - lo + 1, sizeof *scratch);
+    motion m = {.n = room,
+                .first_s = time_s[lo] + 0.5 * frame_s - about,
+                .y = xcalloc(room, sizeof *m.y),
+                .there = xcalloc(room, sizeof *m.there),
                 .known = 1 / squared(fmax(natures[of].step, least_step))};
     for (size_t i = lo + 1; i <= hi; i++)
         if (time_s[i] - time_s[i - 1] < 1.5 * frame_s) {
-            m.x[m.n] = 0.5 * (time_s[i] + time_s[i - 1]) - about;
-            m.y[m.n++] = curve[i] - curve[i - 1];
+            slot[n] = (size_t)((time_s[i - 1] - time_s[lo]) / frame_s + 0.5);
+            y[n++] = curve[i] - curve[i - 1];
         }
-    double *scratch = xmalloc(room, sizeof *scratch), usual;
-    m.weight = centre(&natures[of], m.y, m.n, scratch, &usual);
+    double usual;
+    m.weight = centre(&natures[of], y, n, scratch, &usual);
+    for (size_t k = 0; k < n; k++) {
+        m.y[slot[k]] = (float)y[k];
+        m.there[slot[k]] = 1;
+    }
     free(scratch);
+    free(y);
+    free(slot);
     return m;
 }
 
 void motion_clear(motion *m)
 {
-    free(m->x);
     free(m->y);
+    free(m->there);
     *m = (motion){.n = 0};
 }
 
@@ -71,34 +82,40 @@ static double nats_of(double pull, double mass, double known)
     return 0.5 * (pull * pull / mass - log(mass / known));
 }
 
-/* The first change that lies at or after x. */
-static size_t first_from(const motion *m, double x)
+/* What a step tau_s after the middle of a change makes of that change and its REACH neighbours. */
+enum { REACH = 135, SPAN = 2 * REACH + 1 };
+static void shape_at(const ramp *r, double tau_s, double over, int reach, float *part,
+                     float *square)
 {
-    size_t lo = 0, hi = m->n;
-    while (lo < hi) {
-        size_t mid = (lo + hi) / 2;
-        if (m->x[mid] < x)
-            lo = mid + 1;
-        else
-            hi = mid;
+    double below = ramp_at(r, (-(reach + 0.5) * frame_s - tau_s) * over);
+    for (int k = -reach; k <= reach; k++) {
+        double above = ramp_at(r, ((k + 0.5) * frame_s - tau_s) * over);
+        part[k + reach] = (float)(above - below);
+        square[k + reach] = (float)squared(above - below);
+        below = above;
     }
-    return lo;
 }
 
-double motion_says(const motion *m, breaks_of of, const ramp *r, double tau, double width_s)
+void motion_says(const motion *m, breaks_of of, const ramp *r, double width_s, double tau_s,
+                 size_t n, double *nats)
 {
-    double heard_s = hypot(width_s, natures[of].heard_s), over = 1 / heard_s;
-    double reach = RAMP_REACH * heard_s + 0.5 * frame_s, mass = 0, pull = 0;
-    double end = -(double)INFINITY, risen = 0; /* of the change before, and the ramp there */
-    for (size_t k = first_from(m, tau - reach); k < m->n && m->x[k] - tau <= reach; k++) {
-        double from = m->x[k] - tau - 0.5 * frame_s;
-        double below = fabs(from - end) < 1e-6 ? risen : ramp_at(r, from * over);
-        end = from + frame_s;
-        risen = ramp_at(r, end * over);
-        mass += squared(risen - below);
-        pull += (risen - below) * m->y[k];
+    float part[SPAN], square[SPAN];
+    double heard_s = hypot(width_s, natures[of].heard_s);
+    long reach = (long)fmin(RAMP_REACH * heard_s / frame_s + 1.5, REACH);
+    for (size_t phase = 0; phase < MOTION_PERIOD; phase++) {
+        double at = (tau_s + (double)phase * MOTION_STEP_S - m->first_s) / frame_s;
+        long mid = (long)floor(at + 0.5);
+        shape_at(r, (at - (double)mid) * frame_s, 1 / heard_s, (int)reach, part, square);
+        for (size_t j = phase; j < n; j += MOTION_PERIOD, mid += 2) {
+            long lo = mid - reach > 0 ? mid - reach : 0;
+            long hi = mid + reach + 1 < (long)m->n ? mid + reach + 1 : (long)m->n;
+            size_t some = hi > lo ? (size_t)(hi - lo) : 0;
+            const float *p = part + (lo - mid + reach), *s = square + (lo - mid + reach);
+            double pull = some ? m->weight * (double)lanes_dot(p, m->y + lo, some) : 0;
+            double mass = some ? m->weight * (double)lanes_dot(s, m->there + lo, some) : 0;
+            nats[j] = nats_of(pull, m->known + mass, m->known);
+        }
     }
-    return nats_of(m->weight * pull, m->known + m->weight * mass, m->known);
 }
 
 /* What a break of usual width does to the changes from frame to frame about it. */

@@ -10,10 +10,11 @@
 
 typedef enum breaks_of { BREAKS_OF_PITCH, BREAKS_OF_LEVEL, BREAKS_OF } breaks_of;
 
-/* The changes from frame to frame of one curve about a place, less their median. */
+/* The changes from frame to frame of one curve about a place, 5 ms apart, less their median. */
 typedef struct motion {
     size_t n;
-    double *x, *y;        /* [n] seconds from the place, ascending; semitones or dB */
+    double first_s;       /* middle of the first, from the place */
+    float *y, *there;     /* [n] semitones or dB; 1, or 0 and 0 where the voice has a hole */
     double weight, known; /* 1 / variance of each, by their median size, times the share that each
                              counts for; and of the step beforehand */
 } motion;
@@ -24,9 +25,13 @@ motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t
                   double about, double least_step);
 void motion_clear(motion *m);
 
-/* Nats that speak for a step at tau seconds from the place that takes width_s, of a size that is
+/* Steps are tried MOTION_STEP_S apart, MOTION_PERIOD of which are two frames. */
+enum { MOTION_PERIOD = 5 };
+static const double MOTION_STEP_S = 0.002;
+/* nats[n] that speak for a step tau_s and so on from the place that takes width_s, of a size that is
  * not known; the windows through which pitch and level are heard add to width_s. */
-double motion_says(const motion *m, breaks_of of, const ramp *r, double tau, double width_s);
+void motion_says(const motion *m, breaks_of of, const ramp *r, double width_s, double tau_s,
+                 size_t n, double *nats);
 
 /* ev->pitch_break and level_break of frames first..last, one stretch of voice. */
 void breaks_measure(evidence *ev, size_t first, size_t last);

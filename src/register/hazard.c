@@ -42,14 +42,19 @@ static double logistic(double x)
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
                     const hazard_settings *s, double *up, double *down)
 {
-    double usual = log(s->rate * ev->hop_s);
+    double usual = log(s->rate * ev->hop_s), seldom = logistic(usual);
     for (size_t i = 0; i < ev->n; i++) {
         unsigned said = ev->stated ? ev->stated[i] : 0;
         up[i] = down[i] = said & STATED_FLIP ? stated : 0;
         if (ev->edge_s[i] < nearest_s || said & (STATED_FLIP | STATED_SAME))
             continue;
-        double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / ev->hop_s);
-        double base = frames > 1 ? usual + log(frames) : usual;
+        double frames = isinf(ev->gap_s[i]) ? 1 : ev->gap_s[i] / ev->hop_s;
+        bool goes_on = frames < 1 + 1e-6;
+        if (goes_on && ev->leap_st[i] == 0 && up_step[i] <= 0 && down_step[i] <= 0) {
+            up[i] = down[i] = seldom;
+            continue;
+        }
+        double base = goes_on ? usual : usual + log(frames);
         double share = share_of(ev->sudden[i], ev->slide[i], s);
         double rise = share * gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
         double fall =

@@ -13,8 +13,8 @@ enum { UNKNOWNS = 3, ROUNDS = 12 };
 static const double each_s = 0.02, counts = 0.04; /* one frame in so long counts for so much */
 static const double prior_mean[UNKNOWNS] = {0, 0.3, 0}, prior_sd[UNKNOWNS] = {3, 0.3, 0.1};
 static const double most_odds = 6;
-static const double far_odds = 80; /* log odds: as sure as it gets */
-static const double settled = 1e-7;
+static const double far_odds = 80;  /* log odds: as sure as it gets */
+static const double settled = 1e-3; /* of a step; the error left is about its square */
 
 typedef struct points {       /* the frames that count */
     size_t n;                 /* up to a multiple of 4, with some that say nothing */
@@ -108,12 +108,12 @@ place place_fit(const evidence *ev, const double *p2)
         gsl_vector_view gv = gsl_vector_view_array(g, UNKNOWNS);
         if (gsl_linalg_HH_svx(&hv.matrix, &gv.vector))
             break;
+        g[1] = fmax(g[1], -x[1]);
         moved = 0;
         for (int a = 0; a < UNKNOWNS; a++) {
             x[a] += g[a];
             moved = fmax(moved, fabs(g[a]));
         }
-        x[1] = fmax(0, x[1]);
     }
     points_clear(&p);
     return (place){.mid = mid, .at = x[0], .pitch = x[1], .level = x[2]};

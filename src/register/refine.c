@@ -12,10 +12,8 @@
 static const double widths_s[] = {0.006, 0.009, 0.013, 0.019, 0.027, 0.039,
                                   0.056, 0.080, 0.113, 0.160, 0.226, 0.320};
 enum { WIDTHS = sizeof widths_s / sizeof *widths_s, PLACES = 121, MIDDLE = PLACES / 2 };
-/* Every how many-th place is tried with the width: a slow change says much the same at the next. */
-static const int every[WIDTHS] = {1, 1, 1, 1, 1, 2, 2, 3, 4, 5, 6, 6};
 static const double harmonics_s = 0.018;
-static const double search_s = 0.120, leap_within_s = 0.080, reach_s = 0.200;
+static const double leap_within_s = 0.080, reach_s = 0.200;
 static const double least_leap_st = 1; /* less may be vibrato */
 /* What the coordinates scatter by at the least, and the share that each frame counts for, because
  * neighbours agree. */
@@ -149,7 +147,7 @@ static points coordinates_of(const window *w, const double *time_s, const saying
 
 static double place_of(int k)
 {
-    return (k - MIDDLE) * search_s / MIDDLE;
+    return (k - MIDDLE) * MOTION_STEP_S;
 }
 
 /* Minus twice the log of the weight that the width and the place have beforehand. */
@@ -161,32 +159,34 @@ static double prior(const window *w, double off_s, double width_s)
     return squared(off_s / place_sd_s) + squared(log(width_s / usual) / sd);
 }
 
-/* Minus twice the log of what speaks for a change at place_of(j) of width k; infinite beyond the
- * ends of the voice, and where it is so far above `least` that it counts for nothing. */
-static double left_at(const window *w, int k, int j, double least)
+/* left[PLACES]: minus twice the log of what speaks for a change of width k at each place; infinite
+ * beyond the ends of the voice, and where it is so far above `least` that it counts for nothing.
+ * Returns the least of all. */
+static double try_width(const window *w, int k, double least, double left[PLACES])
 {
-    double tau = place_of(j), width_s = widths_s[k];
-    if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005)
-        return (double)INFINITY;
-    double left = prior(w, tau, width_s) -
-                  2 * motion_says(&w->pitch, BREAKS_OF_PITCH, &w->phi, tau, width_s) -
-                  2 * motion_says(&w->level, BREAKS_OF_LEVEL, &w->phi, tau, width_s);
-    if (left > least + out_of_reach)
-        return (double)INFINITY;
-    return left + misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
+    double by_pitch[PLACES], by_level[PLACES], width_s = widths_s[k];
+    motion_says(&w->pitch, BREAKS_OF_PITCH, &w->phi, width_s, place_of(0), PLACES, by_pitch);
+    motion_says(&w->level, BREAKS_OF_LEVEL, &w->phi, width_s, place_of(0), PLACES, by_level);
+    for (int j = 0; j < PLACES; j++) {
+        double tau = place_of(j);
+        left[j] = prior(w, tau, width_s) - 2 * by_pitch[j] - 2 * by_level[j];
+        if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005 || left[j] > least + out_of_reach)
+            left[j] = (double)INFINITY;
+        else
+            left[j] += misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
+        least = fmin(least, left[j]);
+    }
+    return least;
 }
 
 static refined mean_place(const window *w, double about)
 {
     double left[WIDTHS][PLACES], least = (double)INFINITY, sum = 0, place = 0, width = 0;
     for (int k = 0; k < WIDTHS; k++)
-        for (int j = 0; j < PLACES; j += every[k]) {
-            left[k][j] = left_at(w, k, j, least);
-            least = fmin(least, left[k][j]);
-        }
+        least = try_width(w, k, least, left[k]);
     for (int k = 0; k < WIDTHS; k++)
-        for (int j = 0; isfinite(least) && j < PLACES; j += every[k]) {
-            double weight = every[k] * exp(-0.5 * (left[k][j] - least));
+        for (int j = 0; isfinite(least) && j < PLACES; j++) {
+            double weight = exp(-0.5 * (left[k][j] - least));
             sum += weight;
             place += weight * place_of(j);
             width += weight * log(widths_s[k]);

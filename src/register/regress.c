@@ -12,9 +12,9 @@
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
 enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
-/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a tenth of
- * a standard error, or half of one where frames are thinned: the next round fits them again. */
-static const double settled = 0.01, settled_thin = 0.3;
+/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to three
+ * thousandths of a standard error. */
+static const double settled = 1e-5;
 static const double begin_db = 3, begin_frames = 20; /* the residual, until data say otherwise */
 
 regress_settings regress_defaults(void)
@@ -42,7 +42,6 @@ struct regression {
     regress_settings s;
     design *d;
     prior p;
-    double settled;
     /* Roots of about the matrices of a model's first fit, and of later ones, when its covariance is
      * another. */
     bool rooted[2];
@@ -117,11 +116,9 @@ static model model_begun(const evidence *ev)
 regression *regress_new(const evidence *ev, const regress_settings *s)
 {
     regression *g = xcalloc(1, sizeof *g);
-    bool thin = ev->hop_s > 0.01;
-    size_t stride = (thin ? 1 : 2) + ev->n / FRAMES_MOST;
+    size_t stride = (ev->hop_s < 0.01 ? 2 : 1) + ev->n / FRAMES_MOST;
     g->ev = ev;
     g->s = *s;
-    g->settled = thin ? settled_thin : settled;
     g->begin = model_begun(ev);
     g->d = design_new(ev, &g->begin);
     design_rows(g->d, s->rho, stride);
@@ -189,7 +186,7 @@ static void solve(const regression *g, const normal_root *root, double *beta)
     normal_solve(root, left, step);
     memcpy(way, step, sizeof way);
     double now = product(left, step);
-    for (int round = 0; round < ROUNDS_MOST && now > g->settled; round++) {
+    for (int round = 0; round < ROUNDS_MOST && now > settled; round++) {
         design_gradient(g->d, way, true, bent);
         add_curve(&g->p, way, 1, bent);
         double by = now / product(way, bent), before = now;
