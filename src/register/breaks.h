@@ -28,8 +28,8 @@ void motion_clear(motion *m);
 /* Steps are tried MOTION_STEP_S apart, MOTION_PERIOD of which are two frames. */
 enum { MOTION_PERIOD = 5 };
 static const double MOTION_STEP_S = 0.002;
-/* nats[n] that speak for a step tau_s and so on from the place that takes width_s, of a size that is
- * not known; the windows through which pitch and level are heard add to width_s. */
+/* nats[n] that speak for a step that takes width_s, tau_s and so on from the place, of a size that
+ * is not known; the windows through which pitch and level are heard add to width_s. */
 void motion_says(const motion *m, breaks_of of, const ramp *r, double width_s, double tau_s,
                  size_t n, double *nats);
 

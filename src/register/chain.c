@@ -236,7 +236,7 @@ EACH_PART void walk_begin(walk *w, const grid *g, double odds)
 EACH_PART void walk_hear(walk *w, const states *said, bool apart)
 {
     hear(w->now, said, &w->by);
-    for (int k = 0; k <= apart; k++) {
+    for (int k = 0; k < (apart ? 2 : 1); k++) {
         w->product[k] *= (double)w->by.over[k * HALF];
         if (w->product[k] > most_product) {
             w->sum_log[k] -= log(w->product[k]);

@@ -12,9 +12,9 @@
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
 enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
-/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to three
- * thousandths of a standard error. */
-static const double settled = 1e-5;
+/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a third
+ * of a standard error. */
+static const double settled = 0.1;
 static const double begin_db = 3, begin_frames = 20; /* the residual, until data say otherwise */
 
 regress_settings regress_defaults(void)
