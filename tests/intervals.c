@@ -6,6 +6,7 @@
  *                                      same as in the whole table; 1200 */
 #include "base/array.h"
 #include "fit/boundary.h"
+#include "fit/course.h"
 #include "voice/simbound.h"
 #include "voice/simdraw.h"
 
@@ -15,9 +16,15 @@
 
 #include <gsl/gsl_randist.h>
 
-enum { SEED = 1200, MOST_TAKES = 64, ROWS = BOUNDARY_ROWS + 2 };
+enum { SEED = 1200, MOST_SESSIONS = 10, MOST_TAKES = 64, ROWS = BOUNDARY_ROWS + 2 };
 /* 10th and 90th percentile of the levels that are drawn. */
 static const double SOFT_DB = 60.4, LOUD_DB = 79.6;
+
+typedef enum scored {
+    ALL,
+    BOUNDED, /* nothing that the bound's model does not have */
+    EACH     /* each session, fitted as one of a course */
+} scored;
 
 /* A cell of the table: so many takes, of voices of one kind. */
 typedef struct cell {
@@ -27,19 +34,30 @@ typedef struct cell {
     double apart;           /* half the range of the difference between the slopes */
     double curve;           /* half the range of the curvature */
     double scatter;         /* the most of the scatter between sessions */
-    bool bound;             /* nothing that the bound's model does not have */
+    scored scored;
 } cell;
 
 static const cell cells[] = {
-    {"clean", 1, 4, 0, 0, 0, 0, false},           {"clean", 1, 5, 0, 0, 0, 0, false},
-    {"clean", 1, 8, 0, 0, 0, 0, false},           {"clean", 1, 14, 0, 0, 0, 0, true},
-    {"clean", 1, 40, 0, 0, 0, 0, true},           {"false flips", 1, 5, 0.05, 0, 0, 0, false},
-    {"false flips", 1, 14, 0.05, 0, 0, 0, false}, {"false flips", 1, 40, 0.05, 0, 0, 0, false},
-    {"two slopes", 1, 8, 0, 0.2, 0, 0, false},    {"two slopes", 1, 14, 0, 0.2, 0, 0, true},
-    {"two slopes", 1, 40, 0, 0.2, 0, 0, true},    {"curved", 1, 8, 0, 0, 0.015, 0, false},
-    {"curved", 1, 14, 0, 0, 0.015, 0, false},     {"curved", 1, 40, 0, 0, 0.015, 0, false},
-    {"sessions", 2, 5, 0, 0, 0, 1, false},        {"sessions", 4, 5, 0, 0, 0, 1, false},
-    {"sessions", 10, 5, 0, 0, 0, 1, false},
+    {"clean", 1, 4, 0, 0, 0, 0, ALL},
+    {"clean", 1, 5, 0, 0, 0, 0, ALL},
+    {"clean", 1, 8, 0, 0, 0, 0, ALL},
+    {"clean", 1, 14, 0, 0, 0, 0, BOUNDED},
+    {"clean", 1, 40, 0, 0, 0, 0, BOUNDED},
+    {"false flips", 1, 5, 0.05, 0, 0, 0, ALL},
+    {"false flips", 1, 14, 0.05, 0, 0, 0, ALL},
+    {"false flips", 1, 40, 0.05, 0, 0, 0, ALL},
+    {"two slopes", 1, 8, 0, 0.2, 0, 0, ALL},
+    {"two slopes", 1, 14, 0, 0.2, 0, 0, BOUNDED},
+    {"two slopes", 1, 40, 0, 0.2, 0, 0, BOUNDED},
+    {"curved", 1, 8, 0, 0, 0.015, 0, ALL},
+    {"curved", 1, 14, 0, 0, 0.015, 0, ALL},
+    {"curved", 1, 40, 0, 0, 0.015, 0, ALL},
+    {"sessions", 2, 5, 0, 0, 0, 1, ALL},
+    {"sessions", 4, 5, 0, 0, 0, 1, ALL},
+    {"sessions", 10, 5, 0, 0, 0, 1, ALL},
+    {"each session", 2, 5, 0, 0, 0, 1, EACH},
+    {"each session", 3, 5, 0, 0, 0, 1, EACH},
+    {"each session", 4, 5, 0, 0, 0, 1, EACH},
 };
 
 typedef struct score {
@@ -100,45 +118,74 @@ static void add_run(const boundary *b, const simsinger *s, result *out)
     }
 }
 
-/* Session by session, each shifted by its own draw. */
-static void sing(const cell *c, const simsinger *s, gsl_rng *r, simtake *sung, path *takes,
-                 size_t *session)
+/* What was sung, session by session. */
+typedef struct course_sung {
+    path takes[MOST_TAKES];
+    simtake how[MOST_TAKES];
+    size_t n, session[MOST_TAKES];
+    simsinger singer[MOST_SESSIONS]; /* shifted by the session's own draw */
+    course_session sessions[MOST_SESSIONS];
+} course_sung;
+
+static void sing(const cell *c, const simsinger *s, gsl_rng *r, course_sung *out)
 {
     double scatter = gsl_ran_flat(r, 0, c->scatter);
+    out->n = c->sessions * c->takes;
     for (size_t i = 0; i < c->sessions; i++) {
-        simsinger today = *s;
+        simsinger *today = &out->singer[i];
         double shift = gsl_ran_gaussian(r, scatter);
-        today.up_st += shift;
-        today.down_st += shift;
+        *today = *s;
+        today->up_st += shift;
+        today->down_st += shift;
+        out->sessions[i] = (course_session){i * c->takes, c->takes, (double)i};
         for (size_t k = i * c->takes; k < (i + 1) * c->takes; k++) {
-            session[k] = i;
-            sung[k] = simdraw_take(&today, r);
-            takes[k] = simpath_new(&today, &sung[k], "take", r);
+            out->session[k] = i;
+            out->how[k] = simdraw_take(today, r);
+            out->takes[k] = simpath_new(today, &out->how[k], "take", r);
         }
     }
 }
 
-static bool run_once(const cell *c, gsl_rng *r, gsl_rng *for_bound, result *out)
+static bool fit_each(const course_sung *sung, size_t sessions, result *out)
 {
-    path takes[MOST_TAKES];
-    simtake sung[MOST_TAKES];
-    size_t session[MOST_TAKES], n = c->sessions * c->takes;
-    simsinger s = simdraw_singer(c->false_share, c->apart, r);
-    s.curve = gsl_ran_flat(r, -c->curve, c->curve);
-    sing(c, &s, r, sung, takes, session);
+    course found;
+    err e;
+    if (!course_fit(sung->takes, sung->n, sung->sessions, sessions, (double)NAN, &found, &e))
+        return false;
+    for (size_t i = 0; i < sessions; i++)
+        if (found.sessions[i])
+            add_run(found.sessions[i], &sung->singer[i], out);
+    course_clear(&found);
+    return true;
+}
+
+static bool fit_all(const cell *c, const course_sung *sung, const simsinger *s, gsl_rng *for_bound,
+                    result *out)
+{
     boundary_settings settings = boundary_defaults();
-    settings.opt_session = session;
+    settings.opt_session = sung->session;
     boundary *b = NULL;
     err e;
-    bool fitted = boundary_fit(takes, n, &settings, &b, &e);
-    if (fitted) {
-        add_run(b, &s, out);
-        if (c->bound)
-            out->bounded += simbound_add(&s, sung, n, boundary_at_db(b), for_bound, out->bound);
-    }
+    if (!boundary_fit(sung->takes, sung->n, &settings, &b, &e))
+        return false;
+    add_run(b, s, out);
+    if (c->scored == BOUNDED)
+        out->bounded +=
+            simbound_add(s, sung->how, sung->n, boundary_at_db(b), for_bound, out->bound);
     boundary_free(b);
-    for (size_t i = 0; i < n; i++)
-        simpath_free(&takes[i]);
+    return true;
+}
+
+static bool run_once(const cell *c, gsl_rng *r, gsl_rng *for_bound, result *out)
+{
+    static course_sung sung;
+    simsinger s = simdraw_singer(c->false_share, c->apart, r);
+    s.curve = gsl_ran_flat(r, -c->curve, c->curve);
+    sing(c, &s, r, &sung);
+    bool fitted = c->scored == EACH ? fit_each(&sung, c->sessions, out)
+                                    : fit_all(c, &sung, &s, for_bound, out);
+    for (size_t i = 0; i < sung.n; i++)
+        simpath_free(&sung.takes[i]);
     return fitted;
 }
 
@@ -171,7 +218,7 @@ static bool far_from_bound(const score *s, int runs, double to_bound)
 /* NaN where there is no bound. */
 static double to_bound(const cell *c, const result *of, int row)
 {
-    if (!c->bound || row > BOUNDARY_HYSTERESIS)
+    if (c->scored != BOUNDED || row > BOUNDARY_HYSTERESIS)
         return (double)NAN;
     return sqrt(of->rows[row].square / of->rows[row].told / (of->bound[row] / of->bounded));
 }
@@ -179,7 +226,8 @@ static double to_bound(const cell *c, const result *of, int row)
 static void print_row(const cell *c, int runs, unsigned long seed, const result *of, int row)
 {
     const score *s = &of->rows[row];
-    double over = to_bound(c, of, row);
+    int fits = c->scored == EACH ? runs * (int)c->sessions : runs;
+    double over = to_bound(c, of, row), told = s->told / fits;
     char takes[32], bound[32] = "";
     if (c->sessions > 1)
         snprintf(takes, sizeof takes, "%zu x %zu", c->sessions, c->takes);
@@ -188,10 +236,10 @@ static void print_row(const cell *c, int runs, unsigned long seed, const result 
     if (isfinite(over))
         snprintf(bound, sizeof bound, "%.2f", over);
     printf("| %s | %s | %d | %lu | %s | %.1f %% | %.1f %% | %.1f %% | %+.3f | %.3f | %s | %.3f |",
-           c->kind, takes, runs, seed, row_name(row), 100 * s->told / runs, 100 * s->held / s->told,
+           c->kind, takes, runs, seed, row_name(row), 100 * told, 100 * s->held / s->told,
            100 * s->below / s->told, s->bias / s->told, sqrt(s->square / s->told), bound,
            s->width / s->told);
-    printf("%s%s%s%s |\n", s->told / runs < 0.9 - allowance(runs, 0.9) ? " told" : "",
+    printf("%s%s%s%s |\n", told < 0.9 - allowance(fits, 0.9) ? " told" : "",
            held_badly(s, runs) ? " held" : "", biased(s, row, runs) ? " bias" : "",
            far_from_bound(s, runs, over) ? " bound" : "");
 }
