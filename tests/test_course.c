@@ -153,32 +153,37 @@ static void test_course(void **state)
     check_course(0, 4);
 }
 
-/* A singer's only session tells what its takes tell, which do not count twice. */
-static void test_one_session(void **state)
+enum { FEW = 3 };
+
+/* Each of one, two or three sessions tells what its own takes tell, which do not count twice. */
+static void test_few_sessions(void **state)
 {
     (void)state;
     gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
     simsinger s = simdraw_singer(0, 0, r);
-    path takes[EACH];
-    for (size_t k = 0; k < EACH; k++) {
+    path takes[FEW * EACH];
+    course_session sessions[FEW];
+    for (size_t k = 0; k < FEW * EACH; k++) {
         simtake t = simdraw_take(&s, r);
         takes[k] = simpath_new(&s, &t, "take", r);
     }
     boundary_settings how = boundary_defaults();
-    course_session only = {0, EACH, 0};
-    boundary *b;
-    course c;
-    err e = {""};
     how.at_db = s.at_db;
-    assert_true(boundary_fit(takes, EACH, &how, &b, &e));
-    assert_true(course_fit(takes, EACH, &only, 1, s.at_db, &c, &e));
-    for (int row = 0; row < BOUNDARY_ROWS; row++) {
-        figure f = boundary_figure(b, (boundary_row)row);
-        close_to("width", f.hi95 - f.lo95, c.rows[0][row].hi95 - c.rows[0][row].lo95, 1e-9);
+    err e = {""};
+    for (size_t n = 1; n <= FEW; n++) {
+        boundary *b;
+        course c;
+        sessions[n - 1] = (course_session){(n - 1) * EACH, EACH, (double)n};
+        assert_true(boundary_fit(takes + (n - 1) * EACH, EACH, &how, &b, &e));
+        assert_true(course_fit(takes, n * EACH, sessions, n, s.at_db, &c, &e));
+        for (int row = 0; row < BOUNDARY_ROWS; row++) {
+            figure f = boundary_figure(b, (boundary_row)row), got = c.rows[n - 1][row];
+            close_to("width", f.hi95 - f.lo95, got.hi95 - got.lo95, 1e-9);
+        }
+        course_clear(&c);
+        boundary_free(b);
     }
-    course_clear(&c);
-    boundary_free(b);
-    for (size_t k = 0; k < EACH; k++)
+    for (size_t k = 0; k < FEW * EACH; k++)
         simpath_free(&takes[k]);
     gsl_rng_free(r);
 }
@@ -215,7 +220,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rails),       cmocka_unit_test(test_dyestuff),
         cmocka_unit_test(test_two_samples), cmocka_unit_test(test_too_few),
-        cmocka_unit_test(test_course),      cmocka_unit_test(test_one_session),
+        cmocka_unit_test(test_course),      cmocka_unit_test(test_few_sessions),
         cmocka_unit_test(test_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

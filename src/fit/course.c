@@ -2,7 +2,6 @@
 #include "fit/course.h"
 
 #include "base/array.h"
-#include "fit/estimate.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -29,33 +28,9 @@ static size_t *session_numbers(size_t n_paths, const course_session *sessions, s
 
 /* From so many sessions on, what a session itself has told of the slopes and spreads of all is
  * small enough to be expected of it again; with fewer its takes would count twice, and intervals of
- * two sessions hold in 81 %. */
+ * two sessions hold in 81 %. What one or two others tell of these is not much either: a session
+ * then tells what its own takes do. */
 enum { MANY_SESSIONS = 4 };
-
-/* The takes of the other sessions; NULL where they do not tell both directions. */
-static boundary *others_new(const path *paths, size_t n_paths, const course_session *own,
-                            const size_t *session, boundary_settings s)
-{
-    size_t n = n_paths - own->n, after = own->first + own->n;
-    path *rest = xmalloc(n, sizeof *rest);
-    size_t *number = xmalloc(n, sizeof *number);
-    boundary *b = NULL;
-    err ignored;
-    for (size_t i = 0, k = 0; i < n_paths; i++)
-        if (i < own->first || i >= after) {
-            rest[k] = paths[i];
-            number[k++] = session[i];
-        }
-    s.like = NULL;
-    s.opt_session = number;
-    const estimate *e = boundary_fit(rest, n, &s, &b, &ignored) ? boundary_estimate(b) : NULL;
-    free(rest);
-    free(number);
-    if (e && e->fitted[FLIP_UP] && e->fitted[FLIP_DOWN] && e->fit.settled)
-        return b;
-    boundary_free(b);
-    return NULL;
-}
 
 bool course_fit(const path *paths, size_t n_paths, const course_session *sessions, size_t n,
                 double at_db, course *out, err *e)
@@ -66,29 +41,24 @@ bool course_fit(const path *paths, size_t n_paths, const course_session *session
     s.at_db = at_db;
     size_t *session = session_numbers(n_paths, sessions, n);
     s.opt_session = session;
-    if (!boundary_fit(paths, n_paths, &s, &out->whole, e)) {
-        free(session);
+    bool told = boundary_fit(paths, n_paths, &s, &out->whole, e);
+    free(session);
+    if (!told)
         return false;
-    }
     s.opt_session = NULL;
+    s.like = n < MANY_SESSIONS ? NULL : out->whole;
     out->n = n;
     out->at_db = s.at_db = boundary_at_db(out->whole);
     out->rows = xcalloc(n, sizeof *out->rows);
     out->month = xcalloc(n, sizeof *out->month);
     out->sessions = xcalloc(n, sizeof *out->sessions);
     for (size_t i = 0; i < n; i++) {
-        boundary *others = NULL;
-        if (n < MANY_SESSIONS)
-            others = others_new(paths, n_paths, &sessions[i], session, s);
-        s.like = n < MANY_SESSIONS ? others : out->whole;
         if (!boundary_fit(paths + sessions[i].first, sessions[i].n, &s, &out->sessions[i],
                           &ignored))
             out->sessions[i] = NULL;
-        boundary_free(others);
         rows_of(out->sessions[i], out->rows[i]);
         out->month[i] = (sessions[i].day - sessions[0].day) / MONTH_DAYS;
     }
-    free(session);
     return true;
 }
 

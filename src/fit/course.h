@@ -4,11 +4,10 @@
 
 /* The course of a boundary over sessions, and whether it moved.
  *
- * Each session's boundary is fitted by itself, with the slopes and spreads of all sessions
- * (of the others, where they are fewer than four) expected again, boundary_settings.like, at one
- * level. What sessions are compared by is scatter.h: one
- * boundary against two would call half of all unchanged pairs of sessions shifted where sessions
- * scatter by 0.7 st. */
+ * Each session's boundary is fitted by itself at one level; of four sessions or more the slopes and
+ * spreads of all are expected again in each, boundary_settings.like. What sessions are compared by
+ * is scatter.h: one boundary against two would call half of all unchanged pairs of sessions shifted
+ * where sessions scatter by 0.7 st. */
 
 #include "fit/scatter.h"
 

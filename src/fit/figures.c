@@ -14,7 +14,9 @@
 
 /* Below this range of level a slope would be read off the scatter. */
 static const double SLOPE_RANGE_DB = 4.0;
-/* A slope is told when the data leave less than this share of the prior's standard deviation. */
+/* A slope is told when less than this share is left of what any voice's slope may be by the prior.
+ * Told only where a session adds to what all sessions tell, those would be told whose spread comes
+ * out small by chance, and hold in 88 %. */
 static const double TOLD_SLOPE = 0.6;
 /* One flip has no spread. */
 static const double FEWEST_FLIPS = 2;
@@ -132,7 +134,7 @@ static void add_slope(figures *f, const estimate *e, const attempts *a, flip_dir
         refuse(f, row,
                xformat("slope not determined: all flips within %.1f dB%s", most - least,
                        one_take(a, d, shared)));
-    else if (sqrt(fitted_variance(&e->fit, c)) > TOLD_SLOPE * e->prior.slope_sd ||
+    else if (sqrt(fitted_variance(&e->fit, c)) > TOLD_SLOPE * prior_defaults().slope_sd ||
              !interval_profile(&e->fit, c, interval_cuts(interval_freedom(&e->fit, c)), &lo, &hi))
         refuse(f, row,
                xformat("slope not determined: too few flips over %.1f dB%s", most - least,
