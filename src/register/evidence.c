@@ -78,8 +78,8 @@ static void weigh_harmonics(const track *t, size_t f, double y[HARMONICS], doubl
         y[h] = var[h] = (double)NAN;
         if (!isfinite(level) || level - noise < weakest_snr_db)
             continue;
-        double q = pow(10, (level - noise) / 10) - 1;
-        y[h] = level + 10 * log10(q / (q + 1));
+        double q = exp((level - noise) * 0.1 * M_LN10) - 1;
+        y[h] = level + 10 / M_LN10 * log(q / (q + 1));
         var[h] = least_sd_db * least_sd_db + 8.686 * 8.686 / (2 * q);
     }
 }

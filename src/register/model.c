@@ -7,7 +7,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { STRAYS = 512 };
+enum { STRAYS = 256 };
 static const double student_df = 8;
 static const float free_gain_db2 = 1e4F;
 /* Formants stray: standard deviation of the frequency, in octaves, at which T is read. Those below
@@ -47,7 +47,9 @@ double model_expected_step(int h)
 
 /* What a stray of the formants does along T's axis, dB: T's slope for either group. */
 typedef struct stray {
-    float low[STRAYS + 1], high[STRAYS + 1];
+    struct {
+        float low, low_on, high, high_on; /* on: what the next has more */
+    } at[STRAYS];
 } stray;
 
 typedef struct emitter { /* a model as floats */
@@ -61,12 +63,20 @@ static stray stray_of(const model *m)
     stray s;
     static const double near = 1.03;
     double span = log2(near);
+    float low = 0, high = 0;
     for (int k = 0; k <= STRAYS; k++) {
         double hz = 300 * (exp2(m->lo + (m->hi - m->lo) * k / STRAYS) - 1);
         double slope = (model_tract(m, hz * near) - model_tract(m, hz / near)) / (2 * span);
         double share = 1 / (1 + gsl_pow_8(hz / low_formants_hz));
-        s.low[k] = (float)(stray_octaves * slope * share);
-        s.high[k] = (float)(stray_octaves * slope * (1 - share));
+        float before_low = low, before_high = high;
+        low = (float)(stray_octaves * slope * share);
+        high = (float)(stray_octaves * slope * (1 - share));
+        if (k > 0) {
+            s.at[k - 1].low = before_low;
+            s.at[k - 1].low_on = low - before_low;
+            s.at[k - 1].high = before_high;
+            s.at[k - 1].high_on = high - before_high;
+        }
     }
     return s;
 }
@@ -85,8 +95,8 @@ EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes
         at = at < 0 ? 0 : at > STRAYS ? STRAYS : at;
         int first = at < STRAYS ? (int)at : STRAYS - 1;
         float part = at - (float)first;
-        below[k] = s->low[first] + part * (s->low[first + 1] - s->low[first]);
-        above[k] = s->high[first] + part * (s->high[first + 1] - s->high[first]);
+        below[k] = s->at[first].low + part * s->at[first].low_on;
+        above[k] = s->at[first].high + part * s->at[first].high_on;
     }
     *low = lanes_load(below);
     *high = lanes_load(above);
