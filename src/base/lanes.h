@@ -79,6 +79,31 @@ EACH_PART void lanes_transpose(lanes x[LANES])
     memcpy(x, y, sizeof y);
 }
 
+/* pairs[k]: x[k] in the first four lanes, x[k + 4] in the last. */
+EACH_PART void lanes_spread(lanes x, lanes pairs[4])
+{
+    pairs[0] = __builtin_shufflevector(x, x, 0, 0, 0, 0, 4, 4, 4, 4);
+    pairs[1] = __builtin_shufflevector(x, x, 1, 1, 1, 1, 5, 5, 5, 5);
+    pairs[2] = __builtin_shufflevector(x, x, 2, 2, 2, 2, 6, 6, 6, 6);
+    pairs[3] = __builtin_shufflevector(x, x, 3, 3, 3, 3, 7, 7, 7, 7);
+}
+
+/* The sums of two neighbours in a, then in b, of the first four lanes and then of the last. */
+EACH_PART lanes lanes_add_neighbours(lanes a, lanes b)
+{
+    return __builtin_shufflevector(a, b, 0, 2, 8, 10, 4, 6, 12, 14) +
+           __builtin_shufflevector(a, b, 1, 3, 9, 11, 5, 7, 13, 15);
+}
+
+/* to[0..3] += v */
+EACH_PART void floats_add_four(float *to, four_floats v)
+{
+    four_floats sum;
+    memcpy(&sum, to, sizeof sum);
+    sum += v;
+    memcpy(to, &sum, sizeof sum);
+}
+
 /* The sum of the products x[i] y[i]; 0 for n = 0. */
 float lanes_dot(const float *x, const float *y, size_t n);
 /* The same of x[i] and y[i + k], for k from 0 to LANES - 1: y has n + LANES - 1 numbers. */

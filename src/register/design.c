@@ -120,34 +120,29 @@ void design_set(design *d, const double *p2, const double *sigma)
     weigh_rows(d, var);
 }
 
-/* As model_splines() has them. */
-EACH_PART four_floats splines_at(float x)
+/* As model_splines() has them, of two harmonics: x in the first and the last four lanes. */
+EACH_PART lanes splines_at(lanes x)
 {
-    const four_floats cubic[] = {{1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0},
-                                 {-0.5F, 0, 0.5F, 0},
-                                 {0.5F, -1, 0.5F, 0},
-                                 {-1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F}};
+    const lanes cubic[] = {{1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0, 1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0},
+                           {-0.5F, 0, 0.5F, 0, -0.5F, 0, 0.5F, 0},
+                           {0.5F, -1, 0.5F, 0, 0.5F, -1, 0.5F, 0},
+                           {-1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F, -1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F}};
     return cubic[0] + x * (cubic[1] + x * (cubic[2] + x * cubic[3]));
 }
 
-/* T at the harmonics. */
-EACH_PART void tract(const design *d, size_t i, const float *beta, float out[HARMONICS])
+/* T at LANES harmonics from h on. */
+EACH_PART lanes tract(const design *d, size_t i, const float *beta, int h)
 {
-    const unsigned char *first = d->first[i];
-    for (int h = 0; h < HARMONICS; h += 4) {
-        four_floats v[4], low, high;
-        for (int k = 0; k < 4; k++) {
-            memcpy(&v[k], beta + first[h + k], sizeof v[k]);
-            v[k] *= splines_at(d->beyond[i][h + k]);
-        }
-        low = __builtin_shufflevector(v[0], v[1], 0, 4, 1, 5) +
-              __builtin_shufflevector(v[0], v[1], 2, 6, 3, 7);
-        high = __builtin_shufflevector(v[2], v[3], 0, 4, 1, 5) +
-               __builtin_shufflevector(v[2], v[3], 2, 6, 3, 7);
-        low = __builtin_shufflevector(low, high, 0, 1, 4, 5) +
-              __builtin_shufflevector(low, high, 2, 3, 6, 7);
-        memcpy(out + h, &low, sizeof low);
+    const unsigned char *first = d->first[i] + h;
+    lanes v[4];
+    lanes_spread(lanes_load(d->beyond[i] + h), v);
+    for (int k = 0; k < 4; k++) {
+        four_floats low, high;
+        memcpy(&low, beta + first[k], sizeof low);
+        memcpy(&high, beta + first[k + 4], sizeof high);
+        v[k] = splines_at(v[k]) * __builtin_shufflevector(low, high, 0, 1, 2, 3, 4, 5, 6, 7);
     }
+    return lanes_add_neighbours(lanes_add_neighbours(v[0], v[1]), lanes_add_neighbours(v[2], v[3]));
 }
 
 /* What the coefficients make of frame i at s. */
@@ -155,9 +150,8 @@ EACH_PART void predict_one(const design *d, const float *beta, size_t i, float s
                            float u[HARMONICS])
 {
     float level = d->level[i], pitch = d->pitch[i];
-    tract(d, i, beta, u);
     for (int h = 0; h < HARMONICS; h += LANES) {
-        lanes steady = lanes_load(u + h) + lanes_load(beta + MODEL_S + h);
+        lanes steady = tract(d, i, beta, h) + lanes_load(beta + MODEL_S + h);
         lanes slopes =
             level * lanes_load(beta + MODEL_A + h) + pitch * lanes_load(beta + MODEL_C + h);
         lanes step = lanes_load(beta + MODEL_D + h) + level * lanes_load(beta + MODEL_E + h);
@@ -194,30 +188,29 @@ typedef struct sums { /* of what goes back to S, D, a, e, c */
     lanes part[5][HALVES];
 } sums;
 
-enum { S, D, A, E, C, PARTS = 4 };
+enum { S, D, A, E, C, PARTS = LANES };
 
 /* g of frame i; t: to T, in parts, so that no harmonic waits for one that shares splines with it.
  */
 EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out,
                          float (*t)[MODEL_SPLINES])
 {
-    float s = d->s[i], level = d->level[i], pitch = d->pitch[i], each[HARMONICS];
+    float s = d->s[i], level = d->level[i], pitch = d->pitch[i];
     for (int k = 0; k < HALVES; k++) {
-        lanes by_s = s * g[k];
+        const unsigned char *first = d->first[i] + k * LANES;
+        lanes by_s = s * g[k], x[4], each[4];
         out->part[S][k] += g[k];
         out->part[D][k] += by_s;
         out->part[A][k] += level * g[k];
         out->part[E][k] += level * by_s;
         out->part[C][k] += pitch * g[k];
-        lanes_store(each + k * LANES, g[k]);
-    }
-    const unsigned char *first = d->first[i];
-    for (int h = 0; h < HARMONICS; h++) {
-        four_floats sum;
-        float *at = t[h % PARTS] + first[h];
-        memcpy(&sum, at, sizeof sum);
-        sum += each[h] * splines_at(d->beyond[i][h]);
-        memcpy(at, &sum, sizeof sum);
+        lanes_spread(lanes_load(d->beyond[i] + k * LANES), x);
+        lanes_spread(g[k], each);
+        for (int j = 0; j < 4; j++) {
+            lanes v = each[j] * splines_at(x[j]);
+            floats_add_four(t[j] + first[j], __builtin_shufflevector(v, v, 0, 1, 2, 3));
+            floats_add_four(t[j + 4] + first[j + 4], __builtin_shufflevector(v, v, 4, 5, 6, 7));
+        }
     }
 }
 
@@ -285,8 +278,12 @@ void design_gradient(design *d, const double *beta, bool alone, double *g)
     sums out;
     to_floats(beta, b);
     gather(d, b, alone, &out, t);
-    for (int k = 0; k < MODEL_SPLINES; k++)
-        g[k] = (double)((t[0][k] + t[1][k]) + (t[2][k] + t[3][k]));
+    for (int k = 0; k < MODEL_SPLINES; k++) {
+        lanes parts;
+        for (int p = 0; p < PARTS; p++)
+            parts[p] = t[p][k];
+        g[k] = (double)lanes_sum(parts)[0];
+    }
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
             g[MODEL_SPLINES + q * HARMONICS + h] = (double)out.part[q][h / LANES][h % LANES];
