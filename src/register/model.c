@@ -49,7 +49,7 @@ double model_expected_step(int h)
 typedef struct stray {
     struct {
         float low, low_on, high, high_on; /* on: what the next has more */
-    } at[STRAYS];
+    } at[STRAYS + 1];
 } stray;
 
 typedef struct emitter { /* a model as floats */
@@ -60,23 +60,19 @@ typedef struct emitter { /* a model as floats */
 
 static stray stray_of(const model *m)
 {
-    stray s;
+    stray s = {.at = {{0}}};
     static const double near = 1.03;
     double span = log2(near);
-    float low = 0, high = 0;
     for (int k = 0; k <= STRAYS; k++) {
         double hz = 300 * (exp2(m->lo + (m->hi - m->lo) * k / STRAYS) - 1);
         double slope = (model_tract(m, hz * near) - model_tract(m, hz / near)) / (2 * span);
         double share = 1 / (1 + gsl_pow_8(hz / low_formants_hz));
-        float before_low = low, before_high = high;
-        low = (float)(stray_octaves * slope * share);
-        high = (float)(stray_octaves * slope * (1 - share));
-        if (k > 0) {
-            s.at[k - 1].low = before_low;
-            s.at[k - 1].low_on = low - before_low;
-            s.at[k - 1].high = before_high;
-            s.at[k - 1].high_on = high - before_high;
-        }
+        s.at[k].low = (float)(stray_octaves * slope * share);
+        s.at[k].high = (float)(stray_octaves * slope * (1 - share));
+    }
+    for (int k = 0; k < STRAYS; k++) {
+        s.at[k].low_on = s.at[k + 1].low - s.at[k].low;
+        s.at[k].high_on = s.at[k + 1].high - s.at[k].high;
     }
     return s;
 }
