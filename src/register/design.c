@@ -279,10 +279,10 @@ void design_gradient(design *d, const double *beta, bool alone, double *g)
     to_floats(beta, b);
     gather(d, b, alone, &out, t);
     for (int k = 0; k < MODEL_SPLINES; k++) {
-        lanes parts;
+        float sum = 0;
         for (int p = 0; p < PARTS; p++)
-            parts[p] = t[p][k];
-        g[k] = (double)lanes_sum(parts)[0];
+            sum += t[p][k];
+        g[k] = (double)sum;
     }
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
