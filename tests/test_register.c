@@ -292,7 +292,7 @@ static void test_place_finds_the_line(void **state)
         ev->level_db[i] = -10 + 20 * (double)(i % 61) / 60;
         p2[i] = ev->pitch_st[i] > 60 + 0.2 * ev->level_db[i];
     }
-    place p = place_fit(ev, p2);
+    place p = place_fit(ev, p2, NULL);
     double line = p.mid - p.at / p.pitch, slope = p.level / p.pitch;
     print_message("place: line %.2f (60), slope %.3f (0.2)\n", line, slope);
     assert_true(fabs(line - 60) < 0.2 && slope > 0.05 && slope < 0.2);

@@ -95,9 +95,15 @@ static void add_up(points *p, const double x[UNKNOWNS], double g[UNKNOWNS],
     }
 }
 
-place place_fit(const evidence *ev, const double *p2)
+place place_fit(const evidence *ev, const double *p2, const place *opt_from)
 {
-    double mid = 0, x[UNKNOWNS] = {0, prior_mean[1], 0}, g[UNKNOWNS], h[UNKNOWNS * UNKNOWNS];
+    double mid = 0, g[UNKNOWNS], h[UNKNOWNS * UNKNOWNS];
+    double x[UNKNOWNS] = {prior_mean[0], prior_mean[1], prior_mean[2]};
+    if (opt_from) {
+        x[0] = opt_from->at;
+        x[1] = opt_from->pitch;
+        x[2] = opt_from->level;
+    }
     for (size_t i = 0; i < ev->n; i++)
         mid += ev->pitch_st[i] / (double)ev->n;
     points p = points_of(ev, p2, mid);

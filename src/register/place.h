@@ -14,8 +14,8 @@ typedef struct place { /* log odds of M2 = at + pitch * (p - mid) - level * l */
 
 /* Penalised logistic regression on p2[n], by Newton's method. The prior keeps the odds from a
  * cliff: slope on pitch 0.3 +- 0.3, on level 0 +- 0.1; a frame counts as a hundredth of an
- * observation. */
-place place_fit(const evidence *ev, const double *p2);
+ * observation. opt_from: what was fitted to nearly the same, or NULL: it is reached sooner. */
+place place_fit(const evidence *ev, const double *p2, const place *opt_from);
 
 /* log_odds[n], within +-6. */
 void place_measure(const evidence *ev, const place *p, double *log_odds);

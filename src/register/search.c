@@ -84,7 +84,7 @@ static void tell(const evidence *ev, const search_settings *s, workspace *work, 
     chain_settings chain = s->chain;
     if (w->light)
         chain.temper *= s->light;
-    w->where = place_fit(ev, w->p2);
+    w->where = place_fit(ev, w->p2, &w->where);
     place_measure(ev, &w->where, work->odds);
     model_emissions(&w->m, ev, work->r, w->says);
     steps_of_harmonics(&w->m, ev, work->r, w->steps);

@@ -52,7 +52,7 @@ void start_by_leaps(const evidence *ev, double share, const chain_settings *c,
     saying *nothing = xcalloc(ev->n, sizeof *nothing);
     double *no_step = array_filled(ev->n, 0);
     start_by_pitch(ev, share, p2);
-    place where = place_fit(ev, p2);
+    place where = place_fit(ev, p2, NULL);
     run(ev, &where, nothing, no_step, no_step, c, h, p2);
     free(no_step);
     free(nothing);
