@@ -123,8 +123,8 @@ EACH_PART void step_chain(const grid *g, lanes v[EACH], float up, float down, in
 /* weight * (c z - c^2 mass / 2) at its highest within `reach` of the middle of a register. */
 static double highest(saying w, double weight, double middle, double reach)
 {
-    double best = w.mass > 0 ? w.z / w.mass : copysign(INFINITY, w.z);
-    double c = fmax(middle - reach, fmin(best, middle + reach));
+    double best = w.mass > 0 ? w.z / w.mass : copysign(INFINITY, w.z), lo = middle - reach;
+    double hi = middle + reach, c = best < lo ? lo : best > hi ? hi : best;
     return weight * (c * w.z - 0.5 * c * c * w.mass);
 }
 
@@ -136,7 +136,7 @@ EACH_PART double emit(const grid *g, const evidence *ev, const chain_inputs *in,
     saying w = in->says[i];
     double hush = (ev->edge_s[i] - s->hush_lo_s) / (s->hush_hi_s - s->hush_lo_s);
     double frames = ev->hop_s / frame_s;
-    double weight = frames * s->temper * w.weight * fmin(fmax(hush, 0), 1);
+    double weight = frames * s->temper * w.weight * (hush < 0 ? 0 : hush > 1 ? 1 : hush);
     double by_place = 0.5 * frames * s->place * in->place[i];
     float may[] = {ev->declared[i] != DECLARED_M2, ev->declared[i] != DECLARED_M1};
     double m1 = highest(w, weight, -0.5, g->widest) - by_place;

@@ -85,17 +85,26 @@ typedef struct group {  /* a frame a lane */
 /* What a stray does at LANES harmonics. */
 EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes *low, lanes *high)
 {
-    float scale = (float)(STRAYS / (m->hi - m->lo)), lo = (float)m->lo, below[LANES], above[LANES];
-    for (int k = 0; k < LANES; k++) {
-        float at = (warp[k] - lo) * scale;
-        at = at < 0 ? 0 : at > STRAYS ? STRAYS : at;
-        int first = at < STRAYS ? (int)at : STRAYS - 1;
-        float part = at - (float)first;
-        below[k] = s->at[first].low + part * s->at[first].low_on;
-        above[k] = s->at[first].high + part * s->at[first].high_on;
+    const float scale = (float)(STRAYS / (m->hi - m->lo)), last = STRAYS - 0.001F;
+    lanes at = (lanes_load(warp) - (float)m->lo) * scale, entries[4];
+    at = lanes_where(at > 0, at);
+    at = last + lanes_where(at < last, at - last);
+    lane_bits first = __builtin_convertvector(at, lane_bits);
+    lanes part = at - __builtin_convertvector(first, lanes);
+    for (int k = 0; k < 4; k++) {
+        four_floats one, other;
+        memcpy(&one, &s->at[first[k]], sizeof one);
+        memcpy(&other, &s->at[first[k + 4]], sizeof other);
+        entries[k] = __builtin_shufflevector(one, other, 0, 1, 2, 3, 4, 5, 6, 7);
     }
-    *low = lanes_load(below);
-    *high = lanes_load(above);
+    lanes a = __builtin_shufflevector(entries[0], entries[1], 0, 8, 1, 9, 4, 12, 5, 13);
+    lanes b = __builtin_shufflevector(entries[2], entries[3], 0, 8, 1, 9, 4, 12, 5, 13);
+    lanes c = __builtin_shufflevector(entries[0], entries[1], 2, 10, 3, 11, 6, 14, 7, 15);
+    lanes d = __builtin_shufflevector(entries[2], entries[3], 2, 10, 3, 11, 6, 14, 7, 15);
+    *low = __builtin_shufflevector(a, b, 0, 1, 8, 9, 4, 5, 12, 13) +
+           part * __builtin_shufflevector(a, b, 2, 3, 10, 11, 6, 7, 14, 15);
+    *high = __builtin_shufflevector(c, d, 0, 1, 8, 9, 4, 5, 12, 13) +
+            part * __builtin_shufflevector(c, d, 2, 3, 10, 11, 6, 7, 14, 15);
 }
 
 /* LANES harmonics from h on of as many frames from the first on; beyond the last that one again. */

@@ -129,6 +129,6 @@ void place_measure(const evidence *ev, const place *p, double *log_odds)
 {
     for (size_t i = 0; i < ev->n; i++) {
         double odds = p->at + p->pitch * (ev->pitch_st[i] - p->mid) - p->level * ev->level_db[i];
-        log_odds[i] = fmax(-most_odds, fmin(odds, most_odds));
+        log_odds[i] = odds < -most_odds ? -most_odds : odds > most_odds ? most_odds : odds;
     }
 }

@@ -5,7 +5,7 @@
 #include "register/design.h"
 #include "register/steps.h"
 
-#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -17,8 +17,7 @@ void start_by_pitch(const evidence *ev, double share, double *p2)
     double *height = xmalloc(ev->n, sizeof *height), *sorted = xmalloc(ev->n, sizeof *sorted);
     for (size_t i = 0; i < ev->n; i++)
         sorted[i] = height[i] = ev->pitch_st[i] - slope * ev->level_db[i];
-    gsl_sort(sorted, 1, ev->n);
-    double line = sorted[(size_t)(share * (double)(ev->n - 1))];
+    double line = gsl_stats_select(sorted, 1, ev->n, (size_t)(share * (double)(ev->n - 1)));
     bool m2 = false;
     for (size_t i = 0; i < ev->n; i++) {
         double at = isinf(ev->gap_s[i]) ? 0 : (m2 ? -gap_st : gap_st) / 2;

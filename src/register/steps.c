@@ -24,7 +24,7 @@ typedef struct level_marks {
 
 static double cut(double db)
 {
-    return fmax(-winsor_db, fmin(db, winsor_db));
+    return db < -winsor_db ? -winsor_db : db > winsor_db ? winsor_db : db;
 }
 
 static level_marks learn_levels(const evidence *ev, const double *p2)
