@@ -227,7 +227,7 @@ static void print_row(const cell *c, int runs, unsigned long seed, const result 
 {
     const score *s = &of->rows[row];
     int fits = c->scored == EACH ? runs * (int)c->sessions : runs;
-    double over = to_bound(c, of, row), told = s->told / fits;
+    double over = to_bound(c, of, row);
     char takes[32], bound[32] = "";
     if (c->sessions > 1)
         snprintf(takes, sizeof takes, "%zu x %zu", c->sessions, c->takes);
@@ -236,10 +236,10 @@ static void print_row(const cell *c, int runs, unsigned long seed, const result 
     if (isfinite(over))
         snprintf(bound, sizeof bound, "%.2f", over);
     printf("| %s | %s | %d | %lu | %s | %.1f %% | %.1f %% | %.1f %% | %+.3f | %.3f | %s | %.3f |",
-           c->kind, takes, runs, seed, row_name(row), 100 * told, 100 * s->held / s->told,
+           c->kind, takes, runs, seed, row_name(row), 100 * s->told / fits, 100 * s->held / s->told,
            100 * s->below / s->told, s->bias / s->told, sqrt(s->square / s->told), bound,
            s->width / s->told);
-    printf("%s%s%s%s |\n", told < 0.9 - allowance(fits, 0.9) ? " told" : "",
+    printf("%s%s%s%s |\n", s->told / fits < 0.9 - allowance(runs, 0.9) ? " told" : "",
            held_badly(s, runs) ? " held" : "", biased(s, row, runs) ? " bias" : "",
            far_from_bound(s, runs, over) ? " bound" : "");
 }
