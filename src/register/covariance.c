@@ -36,10 +36,11 @@ void covariance_mend(double *c, double floor)
     gsl_eigen_symmv_workspace *w = gsl_eigen_symmv_alloc(HARMONICS);
     gsl_matrix_memcpy(copy, &m.matrix);
     gsl_eigen_symmv(copy, values, vectors, w);
-    gsl_matrix_set_zero(&m.matrix);
     for (size_t k = 0; k < HARMONICS; k++) {
         gsl_vector_view v = gsl_matrix_column(vectors, k);
-        gsl_blas_dger(fmax(gsl_vector_get(values, k), floor), &v.vector, &v.vector, &m.matrix);
+        double lacks = floor - gsl_vector_get(values, k);
+        if (lacks > 0)
+            gsl_blas_dger(lacks, &v.vector, &v.vector, &m.matrix);
     }
     gsl_eigen_symmv_free(w);
     gsl_vector_free(values);

@@ -113,9 +113,9 @@ void design_set(design *d, const double *p2, const double *sigma)
     float var[HARMONICS];
     diagonal(sigma, var);
     for (size_t i = 0; i < d->ev->n; i++) {
-        double s = p2[i] - 0.5;
-        d->s[i] = (float)s;
-        d->sd[i] = (float)sqrt(fmax(0, 0.25 - s * s));
+        float s = (float)(p2[i] - 0.5), rest = 0.25F - s * s;
+        d->s[i] = s;
+        d->sd[i] = sqrtf(rest > 0 ? rest : 0);
     }
     weigh_rows(d, var);
 }
