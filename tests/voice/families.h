@@ -25,6 +25,8 @@ typedef enum family {
     FAMILY_WOMAN_HIGH,
     FAMILY_YODEL,
     FAMILY_DWINDLING,
+    FAMILY_SYLLABLES,
+    FAMILY_SONG,
     FAMILY_STILL, /* from here on no take has a flip, */
     FAMILY_ONE_REGISTER = FAMILY_STILL,
     FAMILY_PORTAMENTO,

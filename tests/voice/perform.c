@@ -280,10 +280,22 @@ static void predict(stage *g)
     }
 }
 
+/* Flips at will on syllables: the mouth follows the folds within about a twentieth of a second. */
+static void vowels_follow(stage *g)
+{
+    double slow = g->first;
+    for (size_t k = 0; k < g->line.n; k++) {
+        slow += (weight_at(g, (double)k * SCORE_STEP_S) - slow) * SCORE_STEP_S / 0.05;
+        g->line.morph[k] = slow;
+    }
+}
+
 static void fill(stage *g)
 {
     performance *p = &g->p;
     const singer *s = g->s;
+    if (g->sc->kind == SCORE_ATWILL && g->sc->vowel_b)
+        vowels_follow(g);
     for (size_t k = 0; k < p->n; k++) {
         double t = (double)k * SCORE_STEP_S, w = weight_at(g, t);
         p->gate[k] = g->line.gate[k];

@@ -12,7 +12,7 @@
 
 static const char *const kind_names[SCORE_KINDS] = {
     "slide",      "updown", "swell",   "hold",       "atwill", "melody",
-    "portamento", "vowels", "doubled", "consonants", "trill",  "ornaments"};
+    "song", "portamento", "vowels", "doubled", "consonants", "trill",  "ornaments"};
 
 const char *score_kind_name(score_kind k)
 {
@@ -97,6 +97,17 @@ static score at_will(gsl_rng *r, const singer *s)
     return sc;
 }
 
+static score song(gsl_rng *r, const singer *s)
+{
+    score sc = {.kind = SCORE_SONG, .seconds = dice_between(r, 5, 8)};
+    double middle = s->boundary.pitch_st - s->boundary.hysteresis / 2;
+    sc.level_db = sc.to_db = s->boundary.level_db + dice_between(r, -6, 6);
+    sc.from_st = middle - dice_between(r, 5, 9);
+    sc.to_st = middle + dice_between(r, 5, 9);
+    sc.vowel_b = tempt_vowel(r, s->vowel);
+    return sc;
+}
+
 static score usual(gsl_rng *r, const singer *s, int take)
 {
     score sc;
@@ -143,9 +154,13 @@ score score_plan(const singer *s, int take)
     score sc;
     if (s->family >= FAMILY_STILL && (s->family < FAMILY_BESIDE || take % 2 == 1)) {
         sc = tempt_plan(r, s);
-    } else if (s->family == FAMILY_YODEL && take % 3 != 0) {
+    } else if (s->family == FAMILY_SONG && take % 3 != 0) {
+        sc = song(r, s);
+    } else if ((s->family == FAMILY_YODEL || s->family == FAMILY_SYLLABLES) && take % 3 != 0) {
         sc = at_will(r, s);
         sc.rate_hz = dice_between(r, 0.8, 3);
+        if (s->family == FAMILY_SYLLABLES)
+            sc.vowel_b = tempt_vowel(r, s->vowel);
     } else {
         /* The even takes of a family beside flips: slides and one up and down. */
         bool beside = s->family >= FAMILY_BESIDE;
@@ -241,7 +256,7 @@ static void human(gsl_rng *r, score_line *l, double on_s, double off_s)
 
 score_line score_write(const score *sc, const singer *s, int take)
 {
-    static const double vibrato[SCORE_KINDS] = {0.2, 0.2, 1, 1, 1, 0.6, 0.3, 0.6, 0.6, 0.6, 0};
+    static const double vibrato[SCORE_KINDS] = {0.2, 0.2, 1, 1, 1, 0.6, 0.6, 0.3, 0.6, 0.6, 0.6, 0};
     gsl_rng *r = dice_new(s->seed, (uint64_t)take, DICE_SCORE);
     score_line l = {.n = (size_t)(sc->seconds / SCORE_STEP_S), .vibrato = vibrato[sc->kind]};
     l.pitch_st = xmalloc(l.n, sizeof *l.pitch_st);

@@ -17,6 +17,7 @@ typedef enum score_kind {
     SCORE_HOLD,   /* from_st and level_db throughout */
     SCORE_ATWILL, /* a hold in which the register is changed at will, again and again */
     SCORE_MELODY, /* notes and legato leaps between from_st and to_st */
+    SCORE_SONG,   /* the same with consonants and vowels that change */
     /* What tempts a listener to hear a flip where there is none (tempt.h): */
     SCORE_PORTAMENTO, /* between from_st and to_st, again and again */
     SCORE_VOWELS,     /* to vowel_b and back, on a slide from from_st to to_st */
@@ -34,7 +35,8 @@ typedef struct score {
     double level_db, to_db; /* dB re full scale */
     int held;               /* 1 or 2: no flip, whatever the boundary says; 0: let it happen */
     double rate_hz;         /* of flips at will; 0: as usual */
-    char vowel_b;           /* of SCORE_VOWELS, one of aeiou; else 0 */
+    char vowel_b;           /* of SCORE_VOWELS and SCORE_SONG, and of SCORE_ATWILL in M2, one of
+                               aeiou; else 0 */
 } score;
 
 typedef struct score_line {

@@ -69,7 +69,7 @@ static score plain(gsl_rng *r, const singer *s, score sc)
     return sc;
 }
 
-static char another_vowel(gsl_rng *r, char than)
+char tempt_vowel(gsl_rng *r, char than)
 {
     static const char round[] = "aeiouaeiou";
     return strchr(round, than)[dice_whole(r, 1, 4)];
@@ -98,7 +98,7 @@ score tempt_plan(gsl_rng *r, const singer *s)
                   : ornaments                 ? SCORE_ORNAMENTS
                                               : SCORE_TRILL;
     if (sc.kind == SCORE_VOWELS) {
-        sc.vowel_b = another_vowel(r, s->vowel);
+        sc.vowel_b = tempt_vowel(r, s->vowel);
         sc.to_st = dice_chance(r, 0.5) ? sc.from_st : sc.to_st;
     }
     turn_round(r, &sc);
@@ -136,6 +136,26 @@ static void write_notes(gsl_rng *r, score_line *l, const score *sc, double on_s,
         double done = course_smooth((t - start) / glide);
         l->pitch_st[k] = before + (now - before) * done;
         l->level_db[k] += was_db + (now_db - was_db) * done;
+    }
+}
+
+/* Goes on by up to 7 semitones, mostly fewer, within from_st..to_st, each step as long as voices take
+ * for it at least: 90 ms and 9 more a semitone (Xu and Sun 2002, from memory). */
+static void write_song(gsl_rng *r, score_line *l, const score *sc, double on_s)
+{
+    double before = dice_between(r, sc->from_st, sc->to_st), now = before, start = 0, glide = 1;
+    double next = on_s + dice_between(r, 0.3, 0.8);
+    for (size_t k = 0; k < l->n; k++) {
+        double t = (double)k * SCORE_STEP_S;
+        if (t >= next) {
+            before = now;
+            double step = fmax(-7, fmin(dice_normal(r, 3.5), 7));
+            now += now + step < sc->from_st || now + step > sc->to_st ? -step : step;
+            start = t;
+            glide = (0.09 + 0.009 * fabs(step)) * dice_between(r, 1, 1.6);
+            next = t + glide + dice_between(r, 0.15, 0.7);
+        }
+        l->pitch_st[k] = before + (now - before) * course_smooth((t - start) / glide);
     }
 }
 
@@ -216,13 +236,15 @@ void tempt_contours(score_line *l, const score *sc, const singer *s, int take, d
         write_notes(r, l, sc, on_s, &slow);
     else if (sc->kind == SCORE_ORNAMENTS)
         write_notes(r, l, sc, on_s, &fast);
+    else if (sc->kind == SCORE_SONG)
+        write_song(r, l, sc, on_s);
     if (sc->kind == SCORE_TRILL)
         write_trill(r, l, on_s);
-    else if (sc->kind == SCORE_VOWELS)
+    else if (sc->kind == SCORE_VOWELS || sc->kind == SCORE_SONG)
         write_vowels(r, l, on_s);
     else if (sc->kind == SCORE_DOUBLED)
         write_doubling(r, l, on_s, off_s);
-    else if (sc->kind == SCORE_CONSONANTS)
+    if (sc->kind == SCORE_CONSONANTS || sc->kind == SCORE_SONG)
         write_consonants(r, l, on_s, off_s);
     gsl_rng_free(r);
 }

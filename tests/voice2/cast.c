@@ -22,6 +22,8 @@ static const label labels[CAST_FAMILIES] = {
     [CAST_WOMAN_LOW] = {"woman-low", "Women who flip low, at 290-390 Hz."},
     [CAST_WOMAN_HIGH] = {"woman-high", "Women who flip high, at 415-550 Hz."},
     [CAST_YODEL] = {"yodel", "Flips to and fro on one note, 0.8 to 3 a second."},
+    [CAST_SYLLABLES] = {"syllables", "A yodel whose vowel changes with the register."},
+    [CAST_SONG] = {"song", "Melodies across the boundary with consonants and changing vowels."},
     [CAST_ONE_REGISTER] = {"one-register", "No flip: slides, holds and notes in one register."},
     [CAST_PORTAMENTO] = {"portamento", "No flip: portamento of 7-12 semitones in 80-150 ms."},
     [CAST_VOWEL_CHANGE] = {"vowel-change", "No flip: the vowel changes on held and sliding notes."},
@@ -138,7 +140,7 @@ cast_row cast_get(cast_family f, bool woman)
     } else if (f == CAST_WOMAN_LOW || f == CAST_WOMAN_HIGH) {
         row.sex = CAST_WOMAN;
         pair(row.edge_st, f == CAST_WOMAN_LOW ? 62 : 68, f == CAST_WOMAN_LOW ? 67 : 73);
-    } else if (f == CAST_YODEL) {
+    } else if (f == CAST_YODEL || f == CAST_SYLLABLES) {
         pair(row.leap_st, 3, 12);
         pair(row.span_ms, 4, 60);
         pair(row.step_db, 5, 13);

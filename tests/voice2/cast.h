@@ -25,6 +25,8 @@ typedef enum cast_family {
     CAST_WOMAN_LOW,
     CAST_WOMAN_HIGH,
     CAST_YODEL,
+    CAST_SYLLABLES,
+    CAST_SONG,
     CAST_STILL, /* from here on the families without a flip */
     CAST_ONE_REGISTER = CAST_STILL,
     CAST_PORTAMENTO,

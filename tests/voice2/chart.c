@@ -8,7 +8,7 @@
 #include <string.h>
 
 static const char *const names[CHART_KINDS] = {
-    "slide",  "siren",   "swell",      "hold",  "scale", "atwill", "portamento",
+    "slide",  "siren",   "swell",      "hold",  "scale", "atwill", "song", "portamento",
     "vowels", "doubled", "consonants", "trill", "fry",   "whistle"};
 
 const char *chart_name(chart_kind k)
@@ -203,6 +203,17 @@ static chart with_flips(gsl_rng *r, const vocalist *v, int take)
     }
 }
 
+static chart song(gsl_rng *r, const vocalist *v)
+{
+    chart c = {.kind = CHART_SONG, .seconds = chance_in(r, 5, 8)};
+    double middle = v->edge_st - v->lag_st / 2;
+    c.from_db = c.to_db = v->middle_db + chance_in(r, -6, 6);
+    c.from_st = middle - chance_in(r, 5, 9);
+    c.to_st = middle + chance_in(r, 5, 9);
+    c.vowel_b = other_vowel(r, v->vowel);
+    return c;
+}
+
 chart chart_plan(const vocalist *v, int take)
 {
     gsl_rng *r = chance_new(cast_get(v->family, v->woman).name, v->seed, take, "plan");
@@ -210,12 +221,16 @@ chart chart_plan(const vocalist *v, int take)
     cast_family kind = cast_beside(f) ? f - CAST_BESIDE + CAST_STILL : f;
     bool flips = f < CAST_STILL || (cast_beside(f) && take % 2 == 0);
     chart c;
-    if (f == CAST_YODEL && take % 3 != 0)
+    if (f == CAST_SONG && take % 3 != 0)
+        c = song(r, v);
+    else if ((f == CAST_YODEL || f == CAST_SYLLABLES) && take % 3 != 0)
         c = at_will(r, v, 0.8, 3);
     else if (f >= CAST_STILL && flips)
         c = with_flips(r, v, take == 4 ? 3 : take == 6 ? 5 : take);
     else
         c = flips ? with_flips(r, v, take) : tempting(r, v, kind, register_of(v, r, kind));
+    if (f == CAST_SYLLABLES && c.kind == CHART_ATWILL)
+        c.vowel_b = other_vowel(r, v->vowel);
     gsl_rng_free(r);
     return c;
 }

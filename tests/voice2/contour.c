@@ -95,6 +95,27 @@ static double anywhere(const sheet *s, int i)
     return chance_in(s->r, fmin(s->c->from_st, s->c->to_st), fmax(s->c->from_st, s->c->to_st));
 }
 
+/* A walk in steps of at most 7 semitones that glides no faster than voices do: 90 ms and 9 more a
+ * semitone (Xu and Sun 2002, from memory). */
+static void song(const sheet *s)
+{
+    double before = anywhere(s, 0), now = before, start = 0, glide = 1;
+    double at = s->on_s + chance_in(s->r, 0.3, 0.7);
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k);
+        if (t >= at) {
+            double step = fmax(-7, fmin(chance_bell(s->r, 3.5), 7)), to = now + step;
+            before = now;
+            now += to < s->c->from_st || to > s->c->to_st ? -step : step;
+            start = t;
+            glide = (0.09 + 0.009 * fabs(step)) * chance_in(s->r, 1, 1.6);
+            at = t + glide + chance_in(s->r, 0.15, 0.6);
+        }
+        s->l->pitch_st[k] = before + (now - before) * chart_ease((t - start) / glide);
+        s->l->level_db[k] = s->c->from_db;
+    }
+}
+
 /* Trill or wide vibrato on a few notes. */
 static void trill(const sheet *s)
 {
@@ -240,6 +261,11 @@ static void melodies(const sheet *s)
     case CHART_CONSONANTS:
         notes(s, anywhere, long_s, steps);
         consonants(s);
+        break;
+    case CHART_SONG:
+        song(s);
+        consonants(s);
+        vowels(s);
         break;
     case CHART_TRILL:
         notes(s, anywhere, longer, slow);

@@ -333,6 +333,8 @@ static void fill(stage *g)
         double softer = fmin(fmax(v->middle_db - meant_db(g, k), -10), 14);
         a->air_db[k] =
             (1 - w) * v->source[0].air_db + w * v->source[1].air_db + 0.3 * softer + g->more_air[k];
+        if (g->c->kind == CHART_ATWILL && g->c->vowel_b)
+            a->line.morph[k] = slow;
         a->throat[k] = throat_at(g, k, slow, pitch);
         a->reg[k] = a->line.gate[k] < 0.1 ? 0 : w < 0.5 ? 1 : 2;
     }
