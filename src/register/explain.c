@@ -58,6 +58,12 @@ static void explain_tract(const world_view *v, explanation *x)
         db[k] = model_tract(&v->w->m, hz[k]);
         mean += db[k] / CURVE;
     }
+    add(x, (explain_row){.about = EXPLAIN_TRACT,
+                         .time_s = (double)NAN,
+                         .item = "vowels",
+                         .at = (double)NAN,
+                         .value = v->w->m.mouth.n ? v->w->m.mouth.n : 1,
+                         .unit = "vowels"});
     for (int k = 0; highest > 0 && k < CURVE; k++)
         add(x, (explain_row){.about = EXPLAIN_TRACT,
                              .time_s = (double)NAN,

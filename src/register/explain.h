@@ -9,7 +9,7 @@
 #include "register/search.h"
 
 typedef enum explain_about {
-    EXPLAIN_TRACT,     /* the curve: at Hz, dB re its mean */
+    EXPLAIN_TRACT,     /* how many vowels; the curve: at Hz, dB re its mean */
     EXPLAIN_SOURCE,    /* at harmonic, dB re the mean of harmonics 1 to 8 */
     EXPLAIN_NAMING,    /* what named M2: nats for the names given over the two exchanged */
     EXPLAIN_REGISTERS, /* two registers over one */

@@ -8,10 +8,14 @@
  *
  * s = -1/2 in M1 and +1/2 in M2; T one smooth function of frequency for both registers (cubic
  * B-splines, uniform in log2(1 + f / 300 Hz)), S the source, D the step of the source from M1 to
- * M2, a, e its slopes on level, c a slope on pitch. The frame's gain g is free. */
+ * M2, a, e its slopes on level, c a slope on pitch. The frame's gain g is free. Where vowels
+ * change, T is that of all of them, and what its own vowel does besides is taken out of each frame
+ * beforehand (register/vowels.h). */
 
 #include "base/lanes.h"
 #include "register/evidence.h"
+
+#include <stdbool.h>
 
 enum { MODEL_SPLINES = 72, MODEL_SIZE = MODEL_SPLINES + 5 * HARMONICS };
 /* Where each part begins in model.beta. */
@@ -23,11 +27,19 @@ enum {
     MODEL_C = MODEL_E + HARMONICS
 };
 
+enum { VOWELS_MOST = 9, VOWEL_NODES = 40 };
+typedef struct vowels {
+    bool may_change;                       /* else n stays 0 */
+    int n;                                 /* 0: one vowel */
+    float shape[VOWELS_MOST][VOWEL_NODES]; /* dB at nodes evenly from lo to hi, linear between */
+} vowels;
+
 typedef struct model {
     double beta[MODEL_SIZE];             /* T's coefficients, then S, D, a, e, c by harmonic; dB */
     double sigma[HARMONICS * HARMONICS]; /* covariance of the residual, dB^2, noise taken out */
     double lo, hi;                       /* range of T in log2(1 + f / 300 Hz) */
-    double pitch_mid;                    /* semitones at which c does nothing */
+    vowels mouth;
+    double pitch_mid; /* semitones at which c does nothing */
 } model;
 
 /* Intervals between T's splines in 1 of log2(1 + f / 300 Hz). */

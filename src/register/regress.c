@@ -5,6 +5,7 @@
 #include "register/covariance.h"
 #include "register/design.h"
 #include "register/normal.h"
+#include "register/vowels.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -12,9 +13,9 @@
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
 enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
-/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a third
- * of a standard error. */
-static const double settled = 0.1;
+/* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a
+ * twentieth of a standard error. */
+static const double settled = 0.003;
 static const double begin_db = 3, begin_frames = 20; /* the residual, until data say otherwise */
 
 regress_settings regress_defaults(void)
@@ -46,7 +47,8 @@ struct regression {
      * another. */
     bool rooted[2];
     normal_root root[2];
-    model begin; /* what a model begins as: the coefficients are those fitted last */
+    model begin;    /* what a model begins as: the coefficients are those fitted last */
+    bool taken_out; /* vowels, of the design's harmonics */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)
@@ -241,17 +243,60 @@ static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
     covariance_mend(m->sigma, floor_db2);
 }
 
+static void put_vowels_back(regression *g)
+{
+    for (size_t i = 0; i < g->ev->n && g->taken_out; i++)
+        for (int h = 0; h < HARMONICS; h++)
+            g->d->y[i][h] = isfinite(g->d->var[i][h]) ? (float)g->ev->y_db[i][h] : 0;
+    g->taken_out = false;
+}
+
+/* Vowels left in: the residuals at the registers. */
+static void leave_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])
+{
+    put_vowels_back(g);
+    design_unexplained(g->d, m, r);
+    design_residuals(g->d, m, p2, r, g->d->e);
+}
+
+/* Those of a model in which they may change. */
+static void take_vowels_out(regression *g, model *m, const double *p2, bool learn,
+                            float (*r)[HARMONICS])
+{
+    if (!m->mouth.may_change)
+        return;
+    leave_vowels(g, m, p2, r);
+    if (learn)
+        vowels_learn(m, g->d, g->d->e);
+    vowels_take_out(m, g->d, g->d->e);
+    g->taken_out = m->mouth.n > 0;
+}
+
+bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])
+{
+    if (!(m->hi > m->lo))
+        return false;
+    leave_vowels(g, m, p2, r);
+    return vowels_change(m, g->d, g->d->e);
+}
+
 bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS])
 {
     bool later = m->hi > m->lo;
-    if (!later)
+    vowels mouth = m->mouth;
+    put_vowels_back(g);
+    if (later)
+        take_vowels_out(g, m, p2, false, r);
+    else
         *m = g->begin;
+    m->mouth = mouth;
     g->rooted[later] = g->rooted[later] || take_root(g, m, p2, &g->root[later]);
     if (g->d->n_rows <= LEAST_ROWS || !g->rooted[later])
         return false;
     design_set(g->d, p2, m->sigma);
     solve(g, &g->root[later], m->beta);
     memcpy(g->begin.beta, m->beta, sizeof m->beta);
+    take_vowels_out(g, m, p2, true, r);
     design_unexplained(g->d, m, r);
     design_residuals(g->d, m, p2, r, g->d->e);
     fit_sigma(m, g, g->d->e);

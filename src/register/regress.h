@@ -30,8 +30,12 @@ typedef struct regression regression;
 regression *regress_new(const evidence *ev, const regress_settings *s);
 void regress_free(regression *g);
 
+/* Whether vowels change, by what the model leaves at these registers. r[ev->n] is written to. */
+bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
+
 /* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its design_residuals() at s = 0. A
- * model whose hi is 0 is begun anew. Frames nearer than 20 ms to an end of what is sung are left
+ * model whose hi is 0 is begun anew, but for its vowels, which are learnt, too, where they may
+ * change; r is then what these leave, too. Frames nearer than 20 ms to an end of what is sung are left
  * out. False when too few frames are left to determine anything. */
 bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS]);
 

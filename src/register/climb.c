@@ -1,0 +1,165 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/climb.h"
+
+#include "base/array.h"
+#include "register/standing.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double settled = 0.002; /* mean change of p2 in a round */
+
+/* `opt_fit` and r[ev->n] are freed with it. */
+static climber climber_with(const evidence *ev, const search_settings *s, regression *opt_fit,
+                            float (*r)[HARMONICS])
+{
+    climber c = {.ev = ev, .s = s, .fit = opt_fit, .r = r};
+    double **all[] = {&c.up, &c.down, &c.odds, &c.up_step, &c.down_step};
+    for (size_t k = 0; k < sizeof all / sizeof *all; k++)
+        *all[k] = array_filled(ev->n, 0);
+    return c;
+}
+
+climber climber_new(const evidence *ev, const search_settings *s)
+{
+    return climber_with(ev, s, regress_new(ev, &s->regress),
+                        xmalloc(ev->n, sizeof(float[HARMONICS])));
+}
+
+void climber_clear(climber *c)
+{
+    regress_free(c->fit);
+    free(c->r);
+    free(c->up);
+    free(c->down);
+    free(c->odds);
+    free(c->up_step);
+    free(c->down_step);
+}
+
+static void pin(const evidence *ev, double *p2)
+{
+    for (size_t i = 0; i < ev->n; i++)
+        if (ev->declared[i])
+            p2[i] = ev->declared[i] == DECLARED_M2;
+}
+
+static double moved(const double *a, const double *b, size_t n)
+{
+    double sum = 0;
+    for (size_t i = 0; i < n; i++)
+        sum += fabs(a[i] - b[i]);
+    return sum / (double)n;
+}
+
+bool climb_same(const double *a, const double *b, size_t n)
+{
+    return moved(a, b, n) < settled;
+}
+
+/* The registers from what the model leaves, c->r: the place and the hazards are fitted to w->p2,
+ * and the chain tells it anew. */
+static void tell(climber *c, world *w, bool last)
+{
+    const evidence *ev = c->ev;
+    double without = 0;
+    chain_settings chain = c->s->chain;
+    if (w->light)
+        chain.temper *= c->s->light;
+    w->where = place_fit(ev, w->p2, &w->where);
+    place_measure(ev, &w->where, c->odds);
+    model_emissions(&w->m, ev, c->r, w->says);
+    steps_of_harmonics(&w->m, ev, c->r, w->steps);
+    steps_measure(ev, w->steps, w->p2, c->up_step, c->down_step);
+    hazard_measure(ev, c->up_step, c->down_step, &c->s->hazard, c->up, c->down);
+    chain_inputs in = {w->says, c->up, c->down, c->odds};
+    w->gain = chain_run(ev, &in, &chain, w->p2, last ? &without : NULL);
+    w->gain -= without;
+    if (last && w->tidy)
+        standing_tidy(ev, w);
+}
+
+/* A search that is stopped determines nothing. */
+static bool climb(climber *c, int rounds, world *w)
+{
+    for (int k = 1; k <= rounds; k++) {
+        pin(c->ev, w->p2);
+        if (effort_stopped(c->s->opt_effort) || !regress_fit(c->fit, &w->m, w->p2, c->r))
+            return false;
+        tell(c, w, k == rounds);
+    }
+    return true;
+}
+
+static int by_standing(const void *a, const void *b)
+{
+    const world *x = a, *y = b;
+    return (x->standing < y->standing) - (x->standing > y->standing);
+}
+
+void climb_sort(world *worlds, size_t n)
+{
+    qsort(worlds, n, sizeof *worlds, by_standing);
+}
+
+void climb_all(climber *c, int rounds, world *worlds, size_t n)
+{
+    for (size_t k = 0; k < n; k++) {
+        worlds[k].standing = worlds[k].standing >= 0 && climb(c, rounds, &worlds[k])
+                                 ? standing_of(c->ev, &worlds[k])
+                                 : -1;
+        effort_add(c->s->opt_effort, (double)c->ev->n * rounds);
+    }
+    climb_sort(worlds, n);
+}
+
+void climb_on(climber *c, world *w)
+{
+    size_t n = c->ev->n;
+    world now = world_new(n);
+    double by = (double)INFINITY, *before = xmalloc(n, sizeof *before);
+    int round = c->s->first_rounds;
+    world_copy(w, n, &now);
+    for (; round < c->s->rounds && by >= settled; round++) {
+        memcpy(before, now.p2, n * sizeof *before);
+        if (!climb(c, 1, &now))
+            break;
+        effort_add(c->s->opt_effort, (double)n);
+        by = moved(before, now.p2, n);
+        now.standing = standing_of(c->ev, &now);
+        if (now.standing > w->standing)
+            world_copy(&now, n, w);
+    }
+    effort_add(c->s->opt_effort, (double)n * (c->s->rounds - round));
+    free(before);
+    world_clear(&now);
+}
+
+/* What the fit takes is given back before the chain runs, for long voices. */
+bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t *stands_for,
+                      world *w)
+{
+    world all = world_new(ev->n);
+    all.tidy = w->tidy;
+    all.light = w->light;
+    all.m.mouth = w->m.mouth;
+    for (size_t i = 0; i < ev->n; i++)
+        all.p2[i] = w->p2[stands_for[i]];
+    world_clear(w);
+    pin(ev, all.p2);
+    regression *fit = regress_new(ev, &s->regress);
+    float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
+    bool good = !effort_stopped(s->opt_effort) && regress_fit(fit, &all.m, all.p2, r);
+    regress_free(fit);
+    if (good) {
+        climber c = climber_with(ev, s, NULL, r);
+        tell(&c, &all, true);
+        climber_clear(&c);
+    } else {
+        free(r);
+    }
+    effort_add(s->opt_effort, (double)ev->n);
+    *w = all;
+    return good;
+}

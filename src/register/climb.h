@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_CLIMB_H
+#define REGISTER_CLIMB_H
+
+/* EM from where a world stands, over one evidence. Takes that are declared stay what they were
+ * declared to be. */
+
+#include "register/search.h"
+
+typedef struct climber {
+    const evidence *ev;
+    const search_settings *s;
+    regression *fit;
+    float (*r)[HARMONICS]; /* what the model leaves */
+    double *up, *down, *odds, *up_step, *down_step;
+} climber;
+
+/* ev and s have to outlive it. */
+climber climber_new(const evidence *ev, const search_settings *s);
+void climber_clear(climber *c);
+
+/* So many rounds, at least one, of each of worlds[n], which then stand best first. Worlds that
+ * determine no model, or that are stopped, come last with a standing of -1, and stay there. */
+void climb_all(climber *c, int rounds, world *worlds, size_t n);
+
+/* Climbs on for what is left of all rounds, or until nothing moves, and keeps what stood up best on
+ * the way: later rounds of EM may explain the harmonics better by something else than the register.
+ */
+void climb_on(climber *c, world *w);
+
+/* The world of every frame of ev from that of one in a few: the registers carry over, frame i's
+ * from stands_for[i], and what goes with them is fitted anew. False where it determines none. */
+bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t *stands_for,
+                      world *w);
+
+/* Whether two worlds' p2[n] are the same, to within what EM no longer moves. */
+bool climb_same(const double *a, const double *b, size_t n);
+
+/* Best first. */
+void climb_sort(world *worlds, size_t n);
+
+#endif

@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REGISTER_VOWELS_H
+#define REGISTER_VOWELS_H
+
+/* What the mouth does where vowels change: in each frame it makes one of a few vowels, and each
+ * moves the harmonics by a shape along frequency of its own, beside the model's tract. A chain over
+ * the vowels stays in one for some 0.4 s. A vowel lies where the frequency is, a register at the
+ * number of the harmonic: a melody tells them apart. */
+
+#include "register/design.h"
+
+#include <stdbool.h>
+
+/* r[d->ev->n]: residuals of m at the registers, as design_residuals() has them. */
+
+/* Whether the harmonics move together along frequency by 2.5 dB or more (root mean square over
+ * frames and harmonics), as where one vowel is held they do not. */
+bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
+
+/* Learns m->mouth from r: begins it where it has no vowels yet, which leaves it so where they do
+ * not change, and else goes on from what it has. */
+void vowels_learn(model *m, const design *d, float (*r)[HARMONICS]);
+
+/* Takes what m's vowels do out of d->y. */
+void vowels_take_out(const model *m, design *d, float (*r)[HARMONICS]);
+
+#endif
