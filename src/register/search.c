@@ -102,11 +102,16 @@ static void hear_take(const evidence *ev, const search_settings *s, size_t lo, s
     free(take.before);
 }
 
+static bool has_several_takes(const evidence *ev)
+{
+    return ev->take[0] != ev->take[ev->n - 1];
+}
+
 /* Takes that only tempt, with a portamento or a vowel that changes, lead the worlds of all takes
  * astray, but not that of a take with flips. Returns whether there are several takes. */
 static bool start_by_takes(const evidence *ev, const search_settings *s, double *p2)
 {
-    bool several = ev->take[0] != ev->take[ev->n - 1];
+    bool several = has_several_takes(ev);
     for (size_t lo = 0, hi; several && lo < ev->n; lo = hi) {
         for (hi = lo; hi < ev->n && ev->take[hi] == ev->take[lo];)
             hi++;
@@ -153,12 +158,12 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
     return n_tidied;
 }
 
-/* Rounds of EM at most times frames: those of each of several takes, n worlds for all, those kept,
- * and at the end one with all frames. */
+/* Rounds of EM at most times frames: those of each of several takes, of all takes from n starts and
+ * from what the takes say, those kept, and at the end one with all frames. */
 static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 {
-    size_t alone = few->take[0] != few->take[few->n - 1] ? 2 * TAKE_STARTS : 0;
-    size_t first = (size_t)s->first_rounds * (alone + n);
+    size_t each = n + (has_several_takes(few) ? TAKE_STARTS + 1 : 0);
+    size_t first = (size_t)s->first_rounds * 2 * each;
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
     size_t tidied = (size_t)s->tidied_rounds * (s->tidied + ALWAYS_TIDIED);
     return (double)few->n * (double)(first + kept + tidied + s->every);
@@ -181,11 +186,11 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     world worlds[WORLDS], tidied[WORLDS];
     starts from = {all, N, {NULL}, 0};
     double *guess[2] = {xmalloc(ev->n, sizeof **guess), xmalloc(ev->n, sizeof **guess)};
-    effort_begin(s->opt_effort, rounds_of(ev, s, WORLDS));
     if (s->opt_known && s->opt_known->m.hi > s->opt_known->m.lo) {
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, guess[0]);
         from.others[from.n_others++] = guess[0];
     }
+    effort_begin(s->opt_effort, rounds_of(ev, s, N + from.n_others));
     if (start_by_takes(ev, s, guess[1]))
         from.others[from.n_others++] = guess[1];
     size_t n = climb_first(&c, &from, worlds);
