@@ -46,7 +46,8 @@ static bool in_m2(size_t i)
     return i / 61 % 2;
 }
 
-/* The source falls by 9 dB an octave; M2 has 6 dB more of the first harmonic. */
+/* The source falls by 9 dB an octave; M2 has 6 dB more of the first harmonic. The formants wander
+ * by 3 %, as nobody holds a vowel quite still. */
 static evidence *sung(int n_vowels)
 {
     evidence *ev = evidence_alloc(FRAMES);
@@ -63,9 +64,9 @@ static evidence *sung(int n_vowels)
         ev->hz[i] = note_to_hz(ev->pitch_st[i]);
         ev->level_db[i] = 3 * sin(2 * pi * 0.23 * t);
         for (int h = 0; h < HARMONICS; h++) {
-            double hz = ev->hz[i] * (h + 1);
+            double hz = ev->hz[i] * (h + 1), wander = 1 + 0.03 * sin(2 * pi * 0.47 * t);
             ev->warp[i][h] = (float)evidence_warp(hz);
-            ev->y_db[i][h] = tract_db(vowel_at(i, n_vowels), hz) - 9 * log2(h + 1) +
+            ev->y_db[i][h] = tract_db(vowel_at(i, n_vowels), hz * wander) - 9 * log2(h + 1) +
                              (h == 0 && in_m2(i) ? 6 : 0) + noise(&dice);
             ev->var[i][h] = 0.1;
         }
