@@ -491,7 +491,7 @@ static void test_take_picture(void **state)
     said_clear(&piped);
 }
 
-/* What registers were told from: the curve, three spectra, three names' cues, one gain, and 13
+/* What registers were told from: one vowel, the curve, three spectra, three names' cues, one gain, and 13
  * rows for each flip that `analyse` lists without it. */
 static void test_explain(void **state)
 {
@@ -508,7 +508,9 @@ static void test_explain(void **state)
         for (int k = 0; k < 5; k++)
             rows[k] += strcmp(cell(t, i, "about"), abouts[k]) == 0;
     print_message("rows: %zu %zu %zu %zu %zu\n", rows[0], rows[1], rows[2], rows[3], rows[4]);
-    assert_int_equal(rows[0], 96);
+    assert_int_equal(rows[0], 1 + 96);
+    assert_string_equal(cell(t, 0, "item"), "vowels");
+    assert_true(atof(cell(t, 0, "value")) == 1);
     assert_int_equal(rows[1], 3 * 16);
     assert_int_equal(rows[2], 3);
     assert_int_equal(rows[3], 1);
