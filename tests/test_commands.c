@@ -491,8 +491,8 @@ static void test_take_picture(void **state)
     said_clear(&piped);
 }
 
-/* What registers were told from: one vowel, the curve, three spectra, three names' cues, one gain, and 13
- * rows for each flip that `analyse` lists without it. */
+/* What registers were told from: one vowel, the curve, three spectra, three names' cues, one gain,
+ * and 13 rows for each flip that `analyse` lists without it. */
 static void test_explain(void **state)
 {
     (void)state;

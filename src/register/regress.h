@@ -34,9 +34,9 @@ void regress_free(regression *g);
 bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
 
 /* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its design_residuals() at s = 0. A
- * model whose hi is 0 is begun anew, but for its vowels, which are learnt, too, where they may
- * change; r is then what these leave, too. Frames nearer than 20 ms to an end of what is sung are left
- * out. False when too few frames are left to determine anything. */
+ * model whose hi is 0 is begun anew, but for its vowels. These are learnt, too, where they may
+ * change; r is then what they leave, too. Frames nearer than 20 ms to an end of what is sung are
+ * left out. False when too few frames are left to determine anything. */
 bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS]);
 
 #endif

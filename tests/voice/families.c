@@ -190,9 +190,9 @@ static const family_row rows[FAMILIES] = {
                           0.5,
                           {14, 22},
                           {0.3, 0.6}},
-    [FAMILY_SONG] = USUAL("song",
-                          "Melodies across the boundary with consonants and changing vowels.",
-                          SEX_EITHER, 'a'),
+    [FAMILY_SONG] =
+        USUAL("song", "Melodies across the boundary with consonants and changing vowels.",
+              SEX_EITHER, 'a'),
     [FAMILY_ONE_REGISTER] =
         USUAL("one-register", "No flip: slides, holds and notes in one register.", SEX_EITHER, 'a'),
     [FAMILY_PORTAMENTO] =

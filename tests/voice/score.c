@@ -11,8 +11,8 @@
 #include <string.h>
 
 static const char *const kind_names[SCORE_KINDS] = {
-    "slide",      "updown", "swell",   "hold",       "atwill", "melody",
-    "song", "portamento", "vowels", "doubled", "consonants", "trill",  "ornaments"};
+    "slide",      "updown", "swell",   "hold",       "atwill", "melody",   "song",
+    "portamento", "vowels", "doubled", "consonants", "trill",  "ornaments"};
 
 const char *score_kind_name(score_kind k)
 {

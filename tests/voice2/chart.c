@@ -8,8 +8,8 @@
 #include <string.h>
 
 static const char *const names[CHART_KINDS] = {
-    "slide",  "siren",   "swell",      "hold",  "scale", "atwill", "song", "portamento",
-    "vowels", "doubled", "consonants", "trill", "fry",   "whistle"};
+    "slide",      "siren",  "swell",   "hold",       "scale", "atwill", "song",
+    "portamento", "vowels", "doubled", "consonants", "trill", "fry",    "whistle"};
 
 const char *chart_name(chart_kind k)
 {
