@@ -203,13 +203,27 @@ static void solve(const regression *g, const normal_root *root, double *beta)
     }
 }
 
-/* How many harmonics each frame has is what says whether its mean is one. */
-static bool has_two(const design *d, size_t i)
+enum { HALVES = HARMONICS / LANES };
+
+/* x: the residuals of frame i less those of frame j, NaN where one lacks the harmonic; what noise
+ * does to them is added to noise. False where one has fewer than two harmonics, and so no mean. */
+EACH_PROCESSOR static bool differ(const design *d, float (*r)[HARMONICS], size_t i, size_t j,
+                                  float x[HARMONICS], lanes noise[HALVES])
 {
-    int n = 0;
-    for (int h = 0; h < HARMONICS; h++)
-        n += isfinite(d->var[i][h]);
-    return n >= 2;
+    lanes n = {0}, other = {0}, one = 1 + (lanes){0};
+    for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
+        lanes var = lanes_load(d->var[i] + h), var_other = lanes_load(d->var[j] + h);
+        n += lanes_where(var < INFINITY, one);
+        other += lanes_where(var_other < INFINITY, one);
+    }
+    if (lanes_sum(n)[0] < 2 || lanes_sum(other)[0] < 2)
+        return false;
+    for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
+        lanes var = lanes_load(d->var[i] + h) + lanes_load(d->var[j] + h);
+        lanes_store(x + h, lanes_load(r[i] + h) - lanes_load(r[j] + h));
+        noise[k] += lanes_where(var < INFINITY, var);
+    }
+    return true;
 }
 
 /* r[ev->n]: residuals at the registers. */
@@ -218,25 +232,22 @@ static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
     const evidence *ev = g->ev;
     const design *d = g->d;
     covariance_sums c = {.whole = 0};
-    double noise[HARMONICS] = {0}, floor_db2 = g->s.floor_db * g->s.floor_db;
+    lanes noise[HALVES] = {{0}};
+    double floor_db2 = g->s.floor_db * g->s.floor_db;
     for (size_t i = 0; i < ev->n; i++) {
         float x[HARMONICS];
         size_t j = d->other[i];
-        if (!(d->counts[i] > 0) || j == i || ev->edge_s[j] < DESIGN_EDGE_S || !has_two(d, i) ||
-            !has_two(d, j))
-            continue;
-        for (int h = 0; h < HARMONICS; h++) {
-            x[h] = r[i][h] - r[j][h];
-            noise[h] += isnan(x[h]) ? 0 : (double)(d->var[i][h] + d->var[j][h]);
-        }
-        covariance_add(&c, x);
+        if (d->counts[i] > 0 && j != i && ev->edge_s[j] >= DESIGN_EDGE_S &&
+            differ(d, r, i, j, x, noise))
+            covariance_add(&c, x);
     }
     covariance_end(&c);
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++) {
             double n = c.whole + c.n[b][a] + begin_frames, sum = 0.5 * c.of[b][a];
             if (a == b)
-                sum += begin_frames * begin_db * begin_db - 0.5 * noise[a];
+                sum +=
+                    begin_frames * begin_db * begin_db - 0.5 * (double)noise[a / LANES][a % LANES];
             m->sigma[a * HARMONICS + b] = m->sigma[b * HARMONICS + a] =
                 a == b ? fmax(sum / n, floor_db2) : (1 - g->s.shrink) * sum / n;
         }
