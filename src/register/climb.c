@@ -144,6 +144,7 @@ bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t
     all.tidy = w->tidy;
     all.light = w->light;
     all.m.mouth = w->m.mouth;
+    all.m.mouth.may_change = w->m.mouth.n > 0; /* none begin here */
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     world_clear(w);

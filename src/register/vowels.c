@@ -141,28 +141,33 @@ static double factor(const model *m, const fit *f, float *u)
 {
     float shape[NODES];
     double power = 0;
+    size_t frames = f->d->ev->n;
     equations *eq = xmalloc(1, sizeof *eq);
+    seen *all = xmalloc(frames, sizeof *all);
     begin_shape(m, shape);
+    for (size_t i = 0; i < frames; i++) {
+        all[i] = seen_at(f, i);
+        leave(f, i, &all[i]);
+    }
     for (int round = 0; round <= FACTOR_ROUNDS; round++) {
         double squares = 0, n = 0;
         memset(eq, 0, sizeof *eq);
         power = 0;
-        for (size_t i = 0; i < f->d->ev->n; i++) {
+        for (size_t i = 0; i < frames; i++) {
             float x[HARMONICS], mass = 0, along = 0;
-            seen s = seen_at(f, i);
+            const seen *s = &all[i];
             u[i] = 0;
-            if (!(s.sum > 0))
+            if (!(s->sum > 0))
                 continue;
-            leave(f, i, &s);
-            float mean = centred(&s, shape, x);
+            float mean = centred(s, shape, x);
             for (int h = 0; h < HARMONICS; h++) {
-                mass += s.w[h] * x[h] * x[h];
-                along += s.w[h] * x[h] * s.left[h];
+                mass += s->w[h] * x[h] * x[h];
+                along += s->w[h] * x[h] * s->left[h];
                 power += (double)(x[h] * x[h]) / HARMONICS;
             }
             u[i] = along / (1 + mass);
             double square = (double)(u[i] * u[i] + 1 / (1 + mass));
-            add_frame(eq, &s, (double)u[i], square, mean);
+            add_frame(eq, s, (double)u[i], square, mean);
             squares += square;
             n++;
         }
@@ -173,6 +178,7 @@ static double factor(const model *m, const fit *f, float *u)
         for (int k = 0; k < NODES; k++)
             shape[k] *= (float)sqrt(squares / n);
     }
+    free(all);
     free(eq);
     return power;
 }
@@ -309,11 +315,9 @@ static void begin(model *m, const fit *f)
 
 bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS])
 {
-    model one = *m;
-    one.mouth.n = 0;
-    fit f = fit_new(&one, d, r);
+    fit f = fit_new(m, d, r);
     float *u = xmalloc(d->ev->n, sizeof *u);
-    bool change = factor(&one, &f, u) >= least_db;
+    bool change = factor(m, &f, u) >= least_db;
     free(u);
     free(f.q);
     return change;
@@ -333,8 +337,6 @@ void vowels_learn(model *m, const design *d, float (*r)[HARMONICS])
 
 void vowels_take_out(const model *m, design *d, float (*r)[HARMONICS])
 {
-    if (m->mouth.n == 0)
-        return;
     fit f = fit_new(m, d, r);
     tell_vowels(&f);
     for (size_t i = 0; i < d->ev->n; i++) {

@@ -13,7 +13,7 @@
 
 /* r[d->ev->n]: residuals of m at the registers, as design_residuals() has them. */
 
-/* Whether the harmonics move together along frequency by 2.5 dB or more (root mean square over
+/* For a model without vowels: whether the harmonics move together along frequency by 2.5 dB or more (root mean square over
  * frames and harmonics), as where one vowel is held they do not. */
 bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
 
@@ -21,7 +21,7 @@ bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
  * not change, and else goes on from what it has. */
 void vowels_learn(model *m, const design *d, float (*r)[HARMONICS]);
 
-/* Takes what m's vowels do out of d->y. */
+/* Takes what m's vowels do, of which there are some, out of d->y. */
 void vowels_take_out(const model *m, design *d, float (*r)[HARMONICS]);
 
 #endif
