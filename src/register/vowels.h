@@ -13,8 +13,8 @@
 
 /* r[d->ev->n]: residuals of m at the registers, as design_residuals() has them. */
 
-/* For a model without vowels: whether the harmonics move together along frequency by 2.5 dB or more (root mean square over
- * frames and harmonics), as where one vowel is held they do not. */
+/* For a model without vowels: whether the harmonics move together along frequency by 2.5 dB or more
+ * (root mean square over frames and harmonics), as where one vowel is held they do not. */
 bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
 
 /* Learns m->mouth from r: begins it where it has no vowels yet, which leaves it so where they do
