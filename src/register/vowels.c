@@ -189,7 +189,7 @@ static void ask(const fit *f, size_t i, float own[MOST])
     seen s = seen_at(f, i);
     double says[MOST] = {0}, best = -(double)INFINITY;
     for (int k = 0; k < f->v->n; k++) {
-        float x[HARMONICS], mean = 0;
+        float x[HARMONICS] = {0}, mean = 0;
         for (int h = 0; h < HARMONICS && s.sum > 0; h++) {
             x[h] = s.left[h] - at_harmonic(&s, f->v->shape[k], h);
             mean += s.w[h] * x[h] / s.sum;
