@@ -14,6 +14,16 @@
         }                                                                                          \
     }
 
+/* Flips to and fro. */
+#define AT_WILL(name, sentence)                                                                    \
+    {                                                                                              \
+        name, sentence, SEX_EITHER, 'a', {3, 10}, {10, 60}, {5, 12}, false, {0.9, 1.6},            \
+            {-34, -24}, {0, 8}, {38, 60}, 0.5, {14, 22},                                           \
+        {                                                                                          \
+            0.3, 0.6                                                                               \
+        }                                                                                          \
+    }
+
 static const family_row rows[FAMILIES] = {
     [FAMILY_CLEAR] = {"clear",
                       "An untrained voice on /a/ that leaps 2-6 semitones within 10-60 ms.",
@@ -144,21 +154,7 @@ static const family_row rows[FAMILIES] = {
     [FAMILY_WOMAN_LOW] = USUAL("woman-low", "Women who flip low, at 290-390 Hz.", SEX_WOMAN, 'a'),
     [FAMILY_WOMAN_HIGH] =
         USUAL("woman-high", "Women who flip high, at 415-550 Hz.", SEX_WOMAN, 'a'),
-    [FAMILY_YODEL] = {"yodel",
-                      "Flips to and fro on one note, 0.8 to 3 a second.",
-                      SEX_EITHER,
-                      'a',
-                      {3, 10},
-                      {10, 60},
-                      {5, 12},
-                      false,
-                      {0.9, 1.6},
-                      {-34, -24},
-                      {0, 8},
-                      {38, 60},
-                      0.5,
-                      {14, 22},
-                      {0.3, 0.6}},
+    [FAMILY_YODEL] = AT_WILL("yodel", "Flips to and fro on one note, 0.8 to 3 a second."),
     [FAMILY_DWINDLING] = {"dwindling",
                           "Contact dwindles within M1 as the pitch rises, and the source steps "
                           "either way where the pitch leaps.",
@@ -175,21 +171,8 @@ static const family_row rows[FAMILIES] = {
                           0.5,
                           {14, 22},
                           {0.3, 0.6}},
-    [FAMILY_SYLLABLES] = {"syllables",
-                          "A yodel whose vowel changes with the register at every flip.",
-                          SEX_EITHER,
-                          'a',
-                          {3, 10},
-                          {10, 60},
-                          {5, 12},
-                          false,
-                          {0.9, 1.6},
-                          {-34, -24},
-                          {0, 8},
-                          {38, 60},
-                          0.5,
-                          {14, 22},
-                          {0.3, 0.6}},
+    [FAMILY_SYLLABLES] =
+        AT_WILL("syllables", "A yodel whose vowel changes with the register at every flip."),
     [FAMILY_SONG] =
         USUAL("song", "Melodies across the boundary with consonants and changing vowels.",
               SEX_EITHER, 'a'),
