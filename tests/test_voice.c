@@ -449,6 +449,49 @@ static void test_families_by_pitch_source_and_rate(void **state)
     }
 }
 
+/* How fast a melody moves at most, semitones a second, its flips' leaps left out. */
+static double fastest_move(const performance *p)
+{
+    double most = 0;
+    for (size_t k = 20; k + 20 < p->n; k++) {
+        bool near = false;
+        for (size_t i = 0; i < p->n_flips; i++)
+            near = near || fabs(p->flips[i].time_s - (double)k * SCORE_STEP_S) < 0.5;
+        if (!near && p->gate[k] > 0.99)
+            most = fmax(most, fabs(p->pitch_st[k + 10] - p->pitch_st[k - 10]) / 0.02);
+    }
+    return most;
+}
+
+/* Songs go on vowels that change, no faster than voices can (Xu and Sun 2002, from memory: at most
+ * 10.8 semitones a second and 5.6 more for each semitone); a yodel on syllables has a vowel for each
+ * register. */
+static void test_songs_and_syllables(void **state)
+{
+    (void)state;
+    size_t n_flips = 0;
+    for (uint64_t seed = 1; seed <= 6; seed++) {
+        singer sings = singer_draw(FAMILY_SONG, seed), calls = singer_draw(FAMILY_SYLLABLES, seed);
+        score song = score_plan(&sings, 1), yodel = score_plan(&calls, 1);
+        assert_true(song.kind == SCORE_SONG && song.vowel_b && song.vowel_b != sings.vowel);
+        assert_true(yodel.kind == SCORE_ATWILL && yodel.vowel_b && yodel.vowel_b != calls.vowel);
+        performance p = perform(&sings, &song, 1);
+        n_flips += p.n_flips;
+        assert_true(fastest_move(&p) < 10.8 + 5.6 * 7 + 20); /* the vibrato's */
+        performance_clear(&p);
+        p = perform(&calls, &yodel, 1);
+        double octaves[2] = {0}, n[2] = {0};
+        for (size_t k = 0; k < p.n; k++)
+            if (p.reg[k]) {
+                octaves[p.reg[k] - 1] += log2(p.formant_hz[k * TRACT_VOWEL + 1]);
+                n[p.reg[k] - 1]++;
+            }
+        assert_true(fabs(octaves[1] / n[1] - octaves[0] / n[0]) > 0.1);
+        performance_clear(&p);
+    }
+    assert_true(n_flips >= 6);
+}
+
 /* No flip where a register is held; none near the ends of the voice. */
 static void test_held_registers(void **state)
 {
@@ -544,6 +587,7 @@ int main(void)
         cmocka_unit_test(test_families_without_flips),
         cmocka_unit_test(test_doubled_periods),
         cmocka_unit_test(test_families_by_pitch_source_and_rate),
+        cmocka_unit_test(test_songs_and_syllables),
         cmocka_unit_test(test_held_registers),
         cmocka_unit_test(test_place),
         cmocka_unit_test(test_scenario_errors),
