@@ -464,8 +464,8 @@ static double fastest_move(const performance *p)
 }
 
 /* Songs go on vowels that change, no faster than voices can (Xu and Sun 2002, from memory: at most
- * 10.8 semitones a second and 5.6 more for each semitone); a yodel on syllables has a vowel for each
- * register. */
+ * 10.8 semitones a second and 5.6 more for each semitone); yodels on syllables have a vowel for
+ * either register. */
 static void test_songs_and_syllables(void **state)
 {
     (void)state;
