@@ -118,6 +118,13 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     ev->slide[2] = s.slide_full;
     hazard_measure(ev, up_step, down_step, &s, up, down);
     assert_true(fabs(up[2] - quick) < 1e-9);
+    double silent = up[1];
+    ev->stated = xcalloc(N, sizeof *ev->stated); /* what is stated goes before what is heard */
+    ev->stated[1] = STATED_FLIP;
+    ev->stated[2] = STATED_SAME;
+    hazard_measure(ev, up_step, down_step, &s, up, down);
+    assert_true(up[1] > 100 * silent && down[1] == up[1]);
+    assert_true(up[2] == 0 && down[2] == 0);
     evidence_free(ev);
 }
 
