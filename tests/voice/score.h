@@ -17,7 +17,7 @@ typedef enum score_kind {
     SCORE_HOLD,   /* from_st and level_db throughout */
     SCORE_ATWILL, /* a hold in which the register is changed at will, again and again */
     SCORE_MELODY, /* notes and legato leaps between from_st and to_st */
-    SCORE_SONG,   /* the same with consonants and vowels that change */
+    SCORE_SONG,   /* a melody in sung steps, with consonants and vowels that change */
     /* What tempts a listener to hear a flip where there is none (tempt.h): */
     SCORE_PORTAMENTO, /* between from_st and to_st, again and again */
     SCORE_VOWELS,     /* to vowel_b and back, on a slide from from_st to to_st */

@@ -139,8 +139,8 @@ static void write_notes(gsl_rng *r, score_line *l, const score *sc, double on_s,
     }
 }
 
-/* Goes on by up to 7 semitones, mostly fewer, within from_st..to_st, each step as long as voices
- * take for it at least: 90 ms and 9 more a semitone (Xu and Sun 2002, from memory). */
+/* Goes on by up to 7 semitones, mostly fewer, turning round at from_st and to_st, each step as long
+ * as voices take for it at least: 90 ms and 9 more a semitone (Xu and Sun 2002, from memory). */
 static void write_song(gsl_rng *r, score_line *l, const score *sc, double on_s)
 {
     double before = dice_between(r, sc->from_st, sc->to_st), now = before, start = 0, glide = 1;

@@ -17,7 +17,7 @@ typedef enum chart_kind {
     CHART_HOLD,
     CHART_SCALE,  /* step by step from from_st to to_st and back */
     CHART_ATWILL, /* on from_st, the register changed at will, M2 on vowel_b where there is one */
-    CHART_SONG,   /* notes anywhere between from_st and to_st, consonants, vowels to and fro */
+    CHART_SONG,   /* a melody between from_st and to_st, consonants, vowels to and fro */
     CHART_PORTAMENTO,
     CHART_VOWELS, /* to vowel_b and back, on a note or a slide */
     CHART_DOUBLED,

@@ -95,8 +95,8 @@ static double anywhere(const sheet *s, int i)
     return chance_in(s->r, fmin(s->c->from_st, s->c->to_st), fmax(s->c->from_st, s->c->to_st));
 }
 
-/* A walk in steps of at most 7 semitones that glides no faster than voices do: 90 ms and 9 more a
- * semitone (Xu and Sun 2002, from memory). */
+/* A walk in steps of at most 7 semitones that turns round at its ends and glides no faster than
+ * voices do: 90 ms and 9 more a semitone (Xu and Sun 2002, from memory). */
 static void song(const sheet *s)
 {
     double before = anywhere(s, 0), now = before, start = 0, glide = 1;
