@@ -2,8 +2,8 @@
 #include "register/vowels.h"
 
 #include "base/array.h"
+#include "register/shapes.h"
 
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -21,108 +21,36 @@ static const float share_least = 1e-3F; /* of a frame that counts */
 
 typedef struct fit { /* of the vowels to residuals */
     const design *d;
-    float (*r)[HARMONICS];
-    float var[HARMONICS];
+    seen *frames; /* [n] */
     const vowels *v;
-    float (*q)[MOST]; /* [n] how likely each vowel is */
+    float (*q)[SHAPES_ROOM]; /* [n] how likely each vowel is */
 } fit;
 
 static fit fit_new(const model *m, const design *d, float (*r)[HARMONICS])
 {
-    fit f = {.d = d, .r = r, .v = &m->mouth, .q = xcalloc(d->ev->n, sizeof *f.q)};
+    size_t n = d->ev->n;
+    fit f = {d, xmalloc(n, sizeof *f.frames), &m->mouth, xcalloc(n, sizeof *f.q)};
+    float var[HARMONICS];
     for (int h = 0; h < HARMONICS; h++)
-        f.var[h] = fminf((float)m->sigma[h * HARMONICS + h], most_var_db2);
+        var[h] = fminf((float)m->sigma[h * HARMONICS + h], most_var_db2);
+    shapes_see(d, var, r, f.frames);
     return f;
 }
 
-typedef struct seen { /* a frame; nothing counts where sum is 0 */
-    float left[HARMONICS], w[HARMONICS], sum;
-    int node[HARMONICS];   /* the last at or below each harmonic */
-    float part[HARMONICS]; /* of the way to the next */
-} seen;
-
-static seen seen_at(const fit *f, size_t i)
+static void fit_clear(fit *f)
 {
-    const design *d = f->d;
-    seen s = {.sum = 0};
-    int n = 0;
-    for (int h = 0; h < HARMONICS; h++) {
-        float at = ((float)d->first[i][h] + d->beyond[i][h]) * (NODES - 1) / (MODEL_SPLINES - 3);
-        bool there = isfinite(d->var[i][h]) && !isnan(f->r[i][h]) && d->ev->edge_s[i] >= 0;
-        s.node[h] = at < NODES - 2 ? (int)at : NODES - 2;
-        s.part[h] = at - (float)s.node[h];
-        s.left[h] = there ? f->r[i][h] : 0;
-        s.w[h] = there ? 1 / (f->var[h] + d->var[i][h]) : 0;
-        s.sum += s.w[h];
-        n += there;
-    }
-    if (n < 2)
-        s.sum = 0;
-    return s;
+    free(f->frames);
+    free(f->q);
 }
 
-static float at_harmonic(const seen *s, const float *shape, int h)
+/* Frame i less the vowels that the fit has by now. */
+static seen left_over(const fit *f, size_t i)
 {
-    const float *x = shape + s->node[h];
-    return x[0] + s->part[h] * (x[1] - x[0]);
-}
-
-/* What a shape does at the harmonics, the weighted mean taken out: the gain is free. */
-static float centred(const seen *s, const float *shape, float x[HARMONICS])
-{
-    float mean = 0;
-    for (int h = 0; h < HARMONICS; h++) {
-        x[h] = at_harmonic(s, shape, h);
-        mean += s->w[h] * x[h] / s->sum;
-    }
-    for (int h = 0; h < HARMONICS; h++)
-        x[h] -= mean;
-    return mean;
-}
-
-/* Takes the vowels that the fit has by now out of what is left. */
-static void leave(const fit *f, size_t i, seen *s)
-{
+    seen s = f->frames[i];
     for (int k = 0; k < f->v->n; k++)
-        for (int h = 0; h < HARMONICS && f->q[i][k] > share_least; h++)
-            s->left[h] -= s->w[h] > 0 ? f->q[i][k] * at_harmonic(s, f->v->shape[k], h) : 0;
-}
-
-/* Weighted least squares for a shape. */
-typedef struct equations {
-    double a[NODES][NODES], b[NODES];
-} equations;
-
-/* A frame that has x of the shape, on average, and xx of its square. */
-static void add_frame(equations *eq, const seen *s, double x, double xx, float mean)
-{
-    for (int h = 0; h < HARMONICS; h++) {
-        int k = s->node[h];
-        double w = (double)s->w[h], hi = (double)s->part[h], lo = 1 - hi;
-        double goal = w * (x * (double)s->left[h] + xx * (double)mean);
-        eq->a[k][k] += w * xx * lo * lo;
-        eq->a[k + 1][k] += w * xx * lo * hi;
-        eq->a[k + 1][k + 1] += w * xx * hi * hi;
-        eq->b[k] += lo * goal;
-        eq->b[k + 1] += hi * goal;
-    }
-}
-
-static void solve(equations *eq, float *shape)
-{
-    static const double d[3] = {1, -2, 1};
-    for (int k = 0; k < NODES; k++)
-        eq->a[k][k] += small;
-    for (int k = 0; k + 2 < NODES; k++)
-        for (int p = 0; p < 3; p++)
-            for (int q = 0; q <= p; q++)
-                eq->a[k + p][k + q] += smooth * d[p] * d[q];
-    gsl_matrix_view a = gsl_matrix_view_array(&eq->a[0][0], NODES, NODES);
-    gsl_vector_view b = gsl_vector_view_array(eq->b, NODES);
-    gsl_linalg_cholesky_decomp1(&a.matrix);
-    gsl_linalg_cholesky_svx(&a.matrix, &b.vector);
-    for (int k = 0; k < NODES; k++)
-        shape[k] = (float)eq->b[k];
+        if (f->q[i][k] > share_least)
+            shapes_leave(&s, f->v->shape[k], f->q[i][k]);
+    return s;
 }
 
 /* As formants that all move a little. */
@@ -142,123 +70,113 @@ static double factor(const model *m, const fit *f, float *u)
     float shape[NODES];
     double power = 0;
     size_t frames = f->d->ev->n;
-    equations *eq = xmalloc(1, sizeof *eq);
     seen *all = xmalloc(frames, sizeof *all);
     begin_shape(m, shape);
-    for (size_t i = 0; i < frames; i++) {
-        all[i] = seen_at(f, i);
-        leave(f, i, &all[i]);
-    }
+    for (size_t i = 0; i < frames; i++)
+        all[i] = left_over(f, i);
     for (int round = 0; round <= FACTOR_ROUNDS; round++) {
         double squares = 0, n = 0;
-        memset(eq, 0, sizeof *eq);
+        shape_sums sums = {{{0}}};
         power = 0;
         for (size_t i = 0; i < frames; i++) {
-            float x[HARMONICS], mass = 0, along = 0;
-            const seen *s = &all[i];
             u[i] = 0;
-            if (!(s->sum > 0))
+            if (!(all[i].sum > 0))
                 continue;
-            float mean = centred(s, shape, x);
-            for (int h = 0; h < HARMONICS; h++) {
-                mass += s->w[h] * x[h] * x[h];
-                along += s->w[h] * x[h] * s->left[h];
-                power += (double)(x[h] * x[h]) / HARMONICS;
-            }
-            u[i] = along / (1 + mass);
-            double square = (double)(u[i] * u[i] + 1 / (1 + mass));
-            add_frame(eq, s, (double)u[i], square, mean);
-            squares += square;
+            shape_share has = shapes_share(&all[i], shape);
+            float over = 1 / (1 + has.mass);
+            u[i] = has.along * over;
+            shapes_add(&sums, &all[i], u[i], u[i] * u[i] + over, has.mean);
+            squares += (double)(u[i] * u[i] + over);
+            power += (double)has.square;
             n++;
         }
         power = n > 0 ? sqrt(power / n) : 0;
         if (round == FACTOR_ROUNDS || !(n > 0))
             break;
-        solve(eq, shape);
+        shapes_solve(&sums, small, smooth, shape);
         for (int k = 0; k < NODES; k++)
             shape[k] *= (float)sqrt(squares / n);
     }
     free(all);
-    free(eq);
     return power;
 }
 
-/* own[k]: what frame i says for each vowel, 1 for the likeliest. */
-static void ask(const fit *f, size_t i, float own[MOST])
+typedef lanes shares[SHAPES_ROOM / LANES]; /* of the vowels of one frame */
+enum { GROUPS = SHAPES_ROOM / LANES };
+
+EACH_PART void load_shares(shares x, const float *from)
 {
-    seen s = seen_at(f, i);
-    double says[MOST] = {0}, best = -(double)INFINITY;
-    for (int k = 0; k < f->v->n; k++) {
-        float x[HARMONICS] = {0}, mean = 0;
-        for (int h = 0; h < HARMONICS && s.sum > 0; h++) {
-            x[h] = s.left[h] - at_harmonic(&s, f->v->shape[k], h);
-            mean += s.w[h] * x[h] / s.sum;
-        }
-        for (int h = 0; h < HARMONICS && s.sum > 0; h++)
-            says[k] -= 0.5 * temper * (double)(s.w[h] * (x[h] - mean) * (x[h] - mean));
-        best = fmax(best, says[k]);
-    }
-    for (int k = 0; k < f->v->n; k++)
-        own[k] = (float)exp(says[k] - best);
+    for (int g = 0; g < GROUPS; g++)
+        x[g] = lanes_load(from + g * LANES);
 }
 
 /* x sums to 1. */
-static void norm(float x[MOST], int n)
+EACH_PART void norm(shares x)
 {
-    float sum = 0;
-    for (int k = 0; k < n; k++)
-        sum += x[k] += 1e-30F;
-    for (int k = 0; k < n; k++)
-        x[k] /= sum;
+    lanes sum = {0};
+    for (int g = 0; g < GROUPS; g++)
+        sum += x[g] += 1e-30F;
+    sum = lanes_sum(sum);
+    for (int g = 0; g < GROUPS; g++)
+        x[g] /= sum;
 }
 
-/* The chain forth and back. */
+/* The chain forth and back; what is beyond the n vowels comes to nothing. */
+EACH_PROCESSOR static void chain_vowels(const evidence *ev, float (*own)[SHAPES_ROOM], int n,
+                                        float (*q)[SHAPES_ROOM])
+{
+    float change = (float)(1 - stay) / (float)n;
+    shares now = {{0}}, after = {{0}}, says;
+    for (size_t i = 0; i < ev->n; i++) {
+        float kept = isinf(ev->gap_s[i]) ? 0 : (float)stay;
+        load_shares(says, own[i]);
+        for (int g = 0; g < GROUPS; g++)
+            now[g] = says[g] * (kept * now[g] + change);
+        norm(now);
+        memcpy(q[i], now, sizeof now);
+    }
+    for (size_t i = ev->n; i-- > 0;) {
+        bool last = i + 1 == ev->n || isinf(ev->gap_s[i + 1]);
+        lanes all = {0};
+        load_shares(says, own[i]);
+        load_shares(now, q[i]);
+        for (int g = 0; g < GROUPS; g++) {
+            after[g] = last ? 1 + (lanes){0} : after[g];
+            now[g] *= after[g];
+            after[g] *= says[g];
+            all += after[g];
+        }
+        norm(now);
+        memcpy(q[i], now, sizeof now);
+        all = change * lanes_sum(all);
+        for (int g = 0; g < GROUPS; g++)
+            after[g] = (float)stay * after[g] + all;
+        norm(after);
+    }
+}
+
 static void tell_vowels(const fit *f)
 {
-    const evidence *ev = f->d->ev;
-    int n = f->v->n;
-    float(*own)[MOST] = xmalloc(ev->n, sizeof *own), change = (float)(1 - stay) / (float)n;
-    for (size_t i = 0; i < ev->n; i++) {
-        ask(f, i, own[i]);
-        for (int k = 0; k < n; k++)
-            f->q[i][k] =
-                own[i][k] * (isinf(ev->gap_s[i]) ? 1 : (float)stay * f->q[i - 1][k] + change);
-        norm(f->q[i], n);
-    }
-    float after[MOST];
-    for (size_t i = ev->n; i-- > 0;) {
-        float all = 0, next[MOST];
-        bool last = i + 1 == ev->n || isinf(ev->gap_s[i + 1]);
-        for (int k = 0; k < n; k++) {
-            after[k] = last ? 1 : after[k];
-            f->q[i][k] *= after[k];
-            all += own[i][k] * after[k];
-        }
-        norm(f->q[i], n);
-        for (int k = 0; k < n; k++)
-            next[k] = (float)stay * own[i][k] * after[k] + change * all;
-        norm(next, n);
-        memcpy(after, next, sizeof after);
-    }
+    size_t n = f->d->ev->n;
+    float(*own)[SHAPES_ROOM] = xmalloc(n, sizeof *own);
+    shapes all = shapes_of(f->v);
+    shapes_likely(&all, f->frames, n, (float)temper, own);
+    chain_vowels(f->d->ev, own, f->v->n, f->q);
     free(own);
 }
 
 static void learn_shapes(const fit *f, vowels *v)
 {
-    equations *eq = xmalloc(1, sizeof *eq);
     for (int k = 0; k < v->n; k++) {
-        memset(eq, 0, sizeof *eq);
+        shape_sums sums = {{{0}}};
         for (size_t i = 0; i < f->d->ev->n; i++) {
-            float x[HARMONICS], q = f->q[i][k];
-            if (!(f->d->counts[i] > 0) || q < share_least)
-                continue;
-            seen s = seen_at(f, i);
-            if (s.sum > 0)
-                add_frame(eq, &s, (double)q, (double)q, centred(&s, v->shape[k], x));
+            const seen *s = &f->frames[i];
+            float q = f->q[i][k];
+            if (f->d->counts[i] > 0 && q >= share_least && s->sum > 0)
+                shapes_add(&sums, s, q, q, shapes_share(s, v->shape[k]).mean);
         }
-        solve(eq, v->shape[k]);
+        shapes_solve(&sums, small, smooth, v->shape[k]);
     }
-    free(eq);
 }
 
 /* The vowel in which what is left has most of u. */
@@ -319,7 +237,7 @@ bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS])
     float *u = xmalloc(d->ev->n, sizeof *u);
     bool change = factor(m, &f, u) >= least_db;
     free(u);
-    free(f.q);
+    fit_clear(&f);
     return change;
 }
 
@@ -332,19 +250,16 @@ void vowels_learn(model *m, const design *d, float (*r)[HARMONICS])
         tell_vowels(&f);
         learn_shapes(&f, &m->mouth);
     }
-    free(f.q);
+    fit_clear(&f);
 }
 
 void vowels_take_out(const model *m, design *d, float (*r)[HARMONICS])
 {
     fit f = fit_new(m, d, r);
     tell_vowels(&f);
-    for (size_t i = 0; i < d->ev->n; i++) {
-        seen s = seen_at(&f, i);
+    for (size_t i = 0; i < d->ev->n; i++)
         for (int k = 0; k < m->mouth.n; k++)
-            for (int h = 0; h < HARMONICS && f.q[i][k] > share_least; h++)
-                if (isfinite(d->var[i][h]))
-                    d->y[i][h] -= f.q[i][k] * at_harmonic(&s, m->mouth.shape[k], h);
-    }
-    free(f.q);
+            if (f.q[i][k] > share_least)
+                shapes_take(&f.frames[i], m->mouth.shape[k], f.q[i][k], d->var[i], d->y[i]);
+    fit_clear(&f);
 }
