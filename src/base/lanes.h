@@ -79,20 +79,18 @@ EACH_PART void lanes_transpose(lanes x[LANES])
     memcpy(x, y, sizeof y);
 }
 
-/* pairs[k]: x[k] in the first four lanes, x[k + 4] in the last. */
-EACH_PART void lanes_spread(lanes x, lanes pairs[4])
+/* In the first four lanes of x[0..3], and so in the last, lane j of x[k] and lane k of x[j] change
+ * places. */
+EACH_PART void lanes_transpose_halves(lanes x[4])
 {
-    pairs[0] = __builtin_shufflevector(x, x, 0, 0, 0, 0, 4, 4, 4, 4);
-    pairs[1] = __builtin_shufflevector(x, x, 1, 1, 1, 1, 5, 5, 5, 5);
-    pairs[2] = __builtin_shufflevector(x, x, 2, 2, 2, 2, 6, 6, 6, 6);
-    pairs[3] = __builtin_shufflevector(x, x, 3, 3, 3, 3, 7, 7, 7, 7);
-}
-
-/* The sums of two neighbours in a, then in b, of the first four lanes and then of the last. */
-EACH_PART lanes lanes_add_neighbours(lanes a, lanes b)
-{
-    return __builtin_shufflevector(a, b, 0, 2, 8, 10, 4, 6, 12, 14) +
-           __builtin_shufflevector(a, b, 1, 3, 9, 11, 5, 7, 13, 15);
+    lanes a = __builtin_shufflevector(x[0], x[1], 0, 8, 1, 9, 4, 12, 5, 13);
+    lanes b = __builtin_shufflevector(x[2], x[3], 0, 8, 1, 9, 4, 12, 5, 13);
+    lanes c = __builtin_shufflevector(x[0], x[1], 2, 10, 3, 11, 6, 14, 7, 15);
+    lanes d = __builtin_shufflevector(x[2], x[3], 2, 10, 3, 11, 6, 14, 7, 15);
+    x[0] = __builtin_shufflevector(a, b, 0, 1, 8, 9, 4, 5, 12, 13);
+    x[1] = __builtin_shufflevector(a, b, 2, 3, 10, 11, 6, 7, 14, 15);
+    x[2] = __builtin_shufflevector(c, d, 0, 1, 8, 9, 4, 5, 12, 13);
+    x[3] = __builtin_shufflevector(c, d, 2, 3, 10, 11, 6, 7, 14, 15);
 }
 
 /* to[0..3] += v */

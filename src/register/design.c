@@ -120,38 +120,58 @@ void design_set(design *d, const double *p2, const double *sigma)
     weigh_rows(d, var);
 }
 
-/* As model_splines() has them, of two harmonics: x in the first and the last four lanes. */
-EACH_PART lanes splines_at(lanes x)
+/* T between its knots, as powers of how far on a harmonic lies; and back: what goes to each power
+ * goes to the four splines. */
+typedef struct powers {
+    float of[MODEL_SPLINES][4];
+} powers;
+static const float cubic[4][4] = {{1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0},
+                                  {-0.5F, 0, 0.5F, 0},
+                                  {0.5F, -1, 0.5F, 0},
+                                  {-1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F}};
+
+static powers powers_of(const float *beta)
 {
-    const lanes cubic[] = {{1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0, 1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0},
-                           {-0.5F, 0, 0.5F, 0, -0.5F, 0, 0.5F, 0},
-                           {0.5F, -1, 0.5F, 0, 0.5F, -1, 0.5F, 0},
-                           {-1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F, -1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F}};
-    return cubic[0] + x * (cubic[1] + x * (cubic[2] + x * cubic[3]));
+    powers p = {{{0}}};
+    for (int first = 0; first + 3 < MODEL_SPLINES; first++)
+        for (int j = 0; j < 4; j++)
+            for (int k = 0; k < 4; k++)
+                p.of[first][j] += cubic[j][k] * beta[first + k];
+    return p;
+}
+
+static void to_splines(const powers *p, double *g)
+{
+    for (int k = 0; k < MODEL_SPLINES; k++)
+        g[k] = 0;
+    for (int first = 0; first + 3 < MODEL_SPLINES; first++)
+        for (int j = 0; j < 4; j++)
+            for (int k = 0; k < 4; k++)
+                g[first + k] += (double)(cubic[j][k] * p->of[first][j]);
 }
 
 /* T at LANES harmonics from h on. */
-EACH_PART lanes tract(const design *d, size_t i, const float *beta, int h)
+EACH_PART lanes tract(const design *d, size_t i, const powers *t, int h)
 {
     const unsigned char *first = d->first[i] + h;
-    lanes v[4];
-    lanes_spread(lanes_load(d->beyond[i] + h), v);
+    lanes x = lanes_load(d->beyond[i] + h), p[4];
     for (int k = 0; k < 4; k++) {
         four_floats low, high;
-        memcpy(&low, beta + first[k], sizeof low);
-        memcpy(&high, beta + first[k + 4], sizeof high);
-        v[k] = splines_at(v[k]) * __builtin_shufflevector(low, high, 0, 1, 2, 3, 4, 5, 6, 7);
+        memcpy(&low, t->of[first[k]], sizeof low);
+        memcpy(&high, t->of[first[k + 4]], sizeof high);
+        p[k] = __builtin_shufflevector(low, high, 0, 1, 2, 3, 4, 5, 6, 7);
     }
-    return lanes_add_neighbours(lanes_add_neighbours(v[0], v[1]), lanes_add_neighbours(v[2], v[3]));
+    lanes_transpose_halves(p);
+    return p[0] + x * (p[1] + x * (p[2] + x * p[3]));
 }
 
 /* What the coefficients make of frame i at s. */
-EACH_PART void predict_one(const design *d, const float *beta, size_t i, float s,
+EACH_PART void predict_one(const design *d, const float *beta, const powers *t, size_t i, float s,
                            float u[HARMONICS])
 {
     float level = d->level[i], pitch = d->pitch[i];
     for (int h = 0; h < HARMONICS; h += LANES) {
-        lanes steady = tract(d, i, beta, h) + lanes_load(beta + MODEL_S + h);
+        lanes steady = tract(d, i, t, h) + lanes_load(beta + MODEL_S + h);
         lanes slopes =
             level * lanes_load(beta + MODEL_A + h) + pitch * lanes_load(beta + MODEL_C + h);
         lanes step = lanes_load(beta + MODEL_D + h) + level * lanes_load(beta + MODEL_E + h);
@@ -160,9 +180,9 @@ EACH_PART void predict_one(const design *d, const float *beta, size_t i, float s
 }
 
 /* What beta leaves of frame i, or with `alone` what it makes of it; nothing goes back to it yet. */
-EACH_PART void leave(design *d, const float *beta, size_t i, bool alone)
+EACH_PART void leave(design *d, const float *beta, const powers *t, size_t i, bool alone)
 {
-    predict_one(d, beta, i, d->s[i], d->e[i]);
+    predict_one(d, beta, t, i, d->s[i], d->e[i]);
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes e = lanes_load(d->e[i] + h);
         lanes_store(d->e[i] + h, alone ? e : lanes_load(d->y[i] + h) - e);
@@ -188,28 +208,26 @@ typedef struct sums { /* of what goes back to S, D, a, e, c */
     lanes part[5][HALVES];
 } sums;
 
-enum { S, D, A, E, C, PARTS = LANES };
+enum { S, D, A, E, C };
 
-/* g of frame i; t: to T, in parts, so that no harmonic waits for one that shares splines with it.
- */
-EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out,
-                         float (*t)[MODEL_SPLINES])
+/* g of frame i; t: to T. */
+EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums *out, powers *t)
 {
     float s = d->s[i], level = d->level[i], pitch = d->pitch[i];
     for (int k = 0; k < HALVES; k++) {
         const unsigned char *first = d->first[i] + k * LANES;
-        lanes by_s = s * g[k], x[4], each[4];
+        lanes by_s = s * g[k], x = lanes_load(d->beyond[i] + k * LANES), p[4] = {g[k]};
         out->part[S][k] += g[k];
         out->part[D][k] += by_s;
         out->part[A][k] += level * g[k];
         out->part[E][k] += level * by_s;
         out->part[C][k] += pitch * g[k];
-        lanes_spread(lanes_load(d->beyond[i] + k * LANES), x);
-        lanes_spread(g[k], each);
+        for (int j = 1; j < 4; j++)
+            p[j] = p[j - 1] * x;
+        lanes_transpose_halves(p);
         for (int j = 0; j < 4; j++) {
-            lanes v = each[j] * splines_at(x[j]);
-            floats_add_four(t[j] + first[j], __builtin_shufflevector(v, v, 0, 1, 2, 3));
-            floats_add_four(t[j + 4] + first[j + 4], __builtin_shufflevector(v, v, 4, 5, 6, 7));
+            floats_add_four(t->of[first[j]], __builtin_shufflevector(p[j], p[j], 0, 1, 2, 3));
+            floats_add_four(t->of[first[j + 4]], __builtin_shufflevector(p[j], p[j], 4, 5, 6, 7));
         }
     }
 }
@@ -234,8 +252,8 @@ EACH_PART void doubt(const design *d, const float *beta, size_t i, float sign, s
 }
 
 /* From the last frame on, so that what later rows leave for a frame is there when it comes. */
-EACH_PART void gather_all(design *d, const float *beta, bool alone, sums *to,
-                          float (*t)[MODEL_SPLINES])
+EACH_PART void gather_all(design *d, const float *beta, const powers *tract, bool alone, sums *to,
+                          powers *t)
 {
     sums out = {{{{0}}}};
     for (size_t i = d->ev->n, left = i; i-- > 0;) {
@@ -243,7 +261,7 @@ EACH_PART void gather_all(design *d, const float *beta, bool alone, sums *to,
             continue;
         while (left > d->other[i])
             if (d->enters[--left])
-                leave(d, beta, left, alone);
+                leave(d, beta, tract, left, alone);
         lanes g[HALVES] = {lanes_load(d->back[i]), lanes_load(d->back[i] + LANES)}, e[HALVES];
         float rho = d->rho[i], *back = d->back[d->other[i]], *other = d->e[d->other[i]];
         if (d->over[i] > 0) {
@@ -260,10 +278,11 @@ EACH_PART void gather_all(design *d, const float *beta, bool alone, sums *to,
     }
     *to = out;
 }
-EACH_PROCESSOR static void gather(design *d, const float *beta, bool alone, sums *to,
-                                  float (*t)[MODEL_SPLINES])
+
+EACH_PROCESSOR static void gather(design *d, const float *beta, const powers *tract, bool alone,
+                                  sums *to, powers *t)
 {
-    gather_all(d, beta, alone, to, t);
+    gather_all(d, beta, tract, alone, to, t);
 }
 
 static void to_floats(const double *beta, float b[MODEL_SIZE])
@@ -274,26 +293,24 @@ static void to_floats(const double *beta, float b[MODEL_SIZE])
 
 void design_gradient(design *d, const double *beta, bool alone, double *g)
 {
-    float b[MODEL_SIZE], t[PARTS][MODEL_SPLINES] = {{0}};
+    float b[MODEL_SIZE];
+    powers t = {{{0}}};
     sums out;
     to_floats(beta, b);
-    gather(d, b, alone, &out, t);
-    for (int k = 0; k < MODEL_SPLINES; k++) {
-        float sum = 0;
-        for (int p = 0; p < PARTS; p++)
-            sum += t[p][k];
-        g[k] = (double)sum;
-    }
+    powers tract = powers_of(b);
+    gather(d, b, &tract, alone, &out, &t);
+    to_splines(&t, g);
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
             g[MODEL_SPLINES + q * HARMONICS + h] = (double)out.part[q][h / LANES][h % LANES];
 }
 
-EACH_PART void explain_all(const design *d, const float *beta, float (*left)[HARMONICS])
+EACH_PART void explain_all(const design *d, const float *beta, const powers *t,
+                           float (*left)[HARMONICS])
 {
     for (size_t i = 0; i < d->ev->n; i++) {
         float u[HARMONICS];
-        predict_one(d, beta, i, 0, u);
+        predict_one(d, beta, t, i, 0, u);
         for (int h = 0; h < HARMONICS; h += LANES) {
             lanes is =
                 (lanes)((lane_bits)(1 + (lanes){0}) & (lanes_load(d->var[i] + h) < INFINITY));
@@ -302,16 +319,18 @@ EACH_PART void explain_all(const design *d, const float *beta, float (*left)[HAR
     }
 }
 
-EACH_PROCESSOR static void explain(const design *d, const float *beta, float (*left)[HARMONICS])
+EACH_PROCESSOR static void explain(const design *d, const float *beta, const powers *t,
+                                   float (*left)[HARMONICS])
 {
-    explain_all(d, beta, left);
+    explain_all(d, beta, t, left);
 }
 
 void design_unexplained(design *d, const model *m, float (*left)[HARMONICS])
 {
     float b[MODEL_SIZE];
     to_floats(m->beta, b);
-    explain(d, b, left);
+    powers tract = powers_of(b);
+    explain(d, b, &tract, left);
 }
 
 EACH_PART void residual_of(const design *d, const float *beta, const float *sigma, size_t i,

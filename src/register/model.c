@@ -97,14 +97,9 @@ EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes
         memcpy(&other, &s->at[first[k + 4]], sizeof other);
         entries[k] = __builtin_shufflevector(one, other, 0, 1, 2, 3, 4, 5, 6, 7);
     }
-    lanes a = __builtin_shufflevector(entries[0], entries[1], 0, 8, 1, 9, 4, 12, 5, 13);
-    lanes b = __builtin_shufflevector(entries[2], entries[3], 0, 8, 1, 9, 4, 12, 5, 13);
-    lanes c = __builtin_shufflevector(entries[0], entries[1], 2, 10, 3, 11, 6, 14, 7, 15);
-    lanes d = __builtin_shufflevector(entries[2], entries[3], 2, 10, 3, 11, 6, 14, 7, 15);
-    *low = __builtin_shufflevector(a, b, 0, 1, 8, 9, 4, 5, 12, 13) +
-           part * __builtin_shufflevector(a, b, 2, 3, 10, 11, 6, 7, 14, 15);
-    *high = __builtin_shufflevector(c, d, 0, 1, 8, 9, 4, 5, 12, 13) +
-            part * __builtin_shufflevector(c, d, 2, 3, 10, 11, 6, 7, 14, 15);
+    lanes_transpose_halves(entries);
+    *low = entries[0] + part * entries[1];
+    *high = entries[2] + part * entries[3];
 }
 
 /* LANES harmonics from h on of as many frames from the first on; beyond the last that one again. */
