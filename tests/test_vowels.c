@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "register/regress.h"
+#include "register/shapes.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -172,12 +173,46 @@ static void test_frames_without_harmonics(void **state)
     evidence_free(ev);
 }
 
+/* Frames that are made of a shape, some of it in each, tell it. */
+static void test_a_shape_is_recovered(void **state)
+{
+    (void)state;
+    evidence *ev = sung(1);
+    model m = {.lo = evidence_warp(200), .hi = evidence_warp(6000), .pitch_mid = 57};
+    design *d = design_new(ev, &m);
+    float var[HARMONICS] = {0}, shape[VOWEL_NODES], told[VOWEL_NODES];
+    float(*r)[HARMONICS] = xcalloc(ev->n, sizeof *r);
+    seen *frames = xmalloc(ev->n, sizeof *frames);
+    shape_sums sums = {{{0}}};
+    double worst = 0;
+    for (int k = 0; k < VOWEL_NODES; k++)
+        shape[k] = (float)sin(0.4 * k);
+    shapes_see(d, var, r, frames);
+    for (size_t i = 0; i < ev->n; i++) {
+        float u = (float)(3 * sin(0.37 * (double)i)), mean = shapes_share(&frames[i], shape).mean;
+        shapes_leave(&frames[i], shape, -u);
+        for (int h = 0; h < HARMONICS; h++)
+            frames[i].left[h] -= u * mean; /* the gain is out */
+        shapes_add(&sums, &frames[i], u, u * u, mean);
+    }
+    shapes_solve(&sums, 1e-6, 0, told);
+    for (int k = 1; k + 4 < VOWEL_NODES; k++)
+        worst = fmax(worst, fabs((double)(told[k] - shape[k])));
+    print_message("worst error %.1e dB\n", worst);
+    assert_true(worst < 1e-3);
+    free(frames);
+    free(r);
+    design_free(d);
+    evidence_free(ev);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_vowels_are_told_from_the_register),
         cmocka_unit_test(test_one_vowel_stays_one),
         cmocka_unit_test(test_frames_without_harmonics),
+        cmocka_unit_test(test_a_shape_is_recovered),
     };
     return cmocka_run_group_tests_name("vowels", tests, NULL, NULL);
 }

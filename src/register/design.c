@@ -2,6 +2,7 @@
 #include "register/design.h"
 
 #include "base/array.h"
+#include "register/powers.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -118,36 +119,6 @@ void design_set(design *d, const double *p2, const double *sigma)
         d->sd[i] = sqrtf(rest > 0 ? rest : 0);
     }
     weigh_rows(d, var);
-}
-
-/* T between its knots, as powers of how far on a harmonic lies; and back: what goes to each power
- * goes to the four splines. */
-typedef struct powers {
-    float of[MODEL_SPLINES][4];
-} powers;
-static const float cubic[4][4] = {{1 / 6.0F, 2 / 3.0F, 1 / 6.0F, 0},
-                                  {-0.5F, 0, 0.5F, 0},
-                                  {0.5F, -1, 0.5F, 0},
-                                  {-1 / 6.0F, 0.5F, -0.5F, 1 / 6.0F}};
-
-static powers powers_of(const float *beta)
-{
-    powers p = {{{0}}};
-    for (int first = 0; first + 3 < MODEL_SPLINES; first++)
-        for (int j = 0; j < 4; j++)
-            for (int k = 0; k < 4; k++)
-                p.of[first][j] += cubic[j][k] * beta[first + k];
-    return p;
-}
-
-static void to_splines(const powers *p, double *g)
-{
-    for (int k = 0; k < MODEL_SPLINES; k++)
-        g[k] = 0;
-    for (int first = 0; first + 3 < MODEL_SPLINES; first++)
-        for (int j = 0; j < 4; j++)
-            for (int k = 0; k < 4; k++)
-                g[first + k] += (double)(cubic[j][k] * p->of[first][j]);
 }
 
 /* T at LANES harmonics from h on. */
@@ -297,9 +268,9 @@ void design_gradient(design *d, const double *beta, bool alone, double *g)
     powers t = {{{0}}};
     sums out;
     to_floats(beta, b);
-    powers tract = powers_of(b);
+    powers tract = powers_of_splines(b);
     gather(d, b, &tract, alone, &out, &t);
-    to_splines(&t, g);
+    powers_to_splines(&t, g);
     for (int q = 0; q < 5; q++)
         for (int h = 0; h < HARMONICS; h++)
             g[MODEL_SPLINES + q * HARMONICS + h] = (double)out.part[q][h / LANES][h % LANES];
@@ -329,7 +300,7 @@ void design_unexplained(design *d, const model *m, float (*left)[HARMONICS])
 {
     float b[MODEL_SIZE];
     to_floats(m->beta, b);
-    powers tract = powers_of(b);
+    powers tract = powers_of_splines(b);
     explain(d, b, &tract, left);
 }
 

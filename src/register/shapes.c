@@ -23,7 +23,7 @@ EACH_PART void see_one(const design *d, const float *var, const float *r, size_t
         memcpy(s->node + h, &nodes, sizeof nodes);
         lanes_store(s->part + h, at - __builtin_convertvector(node, lanes));
         lanes noise = lanes_load(d->var[i] + h), left = lanes_load(r + h);
-        lane_bits there = sung & (noise < INFINITY) & (left == left);
+        lane_bits there = sung & (noise < INFINITY) & (left < INFINITY);
         lanes w = lanes_where(there, 1 / (lanes_load(var + h) + noise));
         lanes_store(s->left + h, lanes_where(there, left));
         lanes_store(s->w + h, w);
@@ -56,7 +56,7 @@ EACH_PART lanes at_harmonics(const seen *s, const float *shape, int h)
     return x + lanes_load(s->part + h) * (next - x);
 }
 
-EACH_PROCESSOR static void leave_shape(seen *s, const float *shape, float by)
+EACH_PART void leave(seen *s, const float *shape, float by)
 {
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes x = lanes_where(lanes_load(s->w + h) > 0, by * at_harmonics(s, shape, h));
@@ -64,18 +64,28 @@ EACH_PROCESSOR static void leave_shape(seen *s, const float *shape, float by)
     }
 }
 
+EACH_PROCESSOR static void leave_shape(seen *s, const float *shape, float by)
+{
+    leave(s, shape, by);
+}
+
 void shapes_leave(seen *s, const float shape[VOWEL_NODES], float by)
 {
     leave_shape(s, shape, by);
 }
 
-EACH_PROCESSOR static void take_shape(const seen *s, const float *shape, float by, const float *var,
-                                      float *y)
+EACH_PART void take(const seen *s, const float *shape, float by, const float *var, float *y)
 {
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes x = lanes_where(lanes_load(var + h) < INFINITY, by * at_harmonics(s, shape, h));
         lanes_store(y + h, lanes_load(y + h) - x);
     }
+}
+
+EACH_PROCESSOR static void take_shape(const seen *s, const float *shape, float by, const float *var,
+                                      float *y)
+{
+    take(s, shape, by, var, y);
 }
 
 void shapes_take(const seen *s, const float shape[VOWEL_NODES], float by,
@@ -84,7 +94,7 @@ void shapes_take(const seen *s, const float shape[VOWEL_NODES], float by,
     take_shape(s, shape, by, var, y);
 }
 
-EACH_PROCESSOR static void share_of(const seen *s, const float *shape, shape_share *out)
+EACH_PART void share(const seen *s, const float *shape, shape_share *out)
 {
     lanes x[HALVES], mean = {0}, along = {0}, mass = {0}, square = {0};
     for (int k = 0; k < HALVES; k++) {
@@ -102,6 +112,11 @@ EACH_PROCESSOR static void share_of(const seen *s, const float *shape, shape_sha
                          lanes_sum(square)[0] / HARMONICS};
 }
 
+EACH_PROCESSOR static void share_of(const seen *s, const float *shape, shape_share *out)
+{
+    share(s, shape, out);
+}
+
 shape_share shapes_share(const seen *s, const float shape[VOWEL_NODES])
 {
     shape_share out;
@@ -111,7 +126,7 @@ shape_share shapes_share(const seen *s, const float shape[VOWEL_NODES])
 
 enum { LO_LO, LO_HI, HI_HI, GOAL_LO, GOAL_HI }; /* what the sums of a node hold */
 
-EACH_PROCESSOR static void add_one(shape_sums *to, const seen *s, float x, float xx, float mean)
+EACH_PART void add(shape_sums *to, const seen *s, float x, float xx, float mean)
 {
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes w = lanes_load(s->w + h), hi = lanes_load(s->part + h), lo = 1 - hi;
@@ -127,6 +142,11 @@ EACH_PROCESSOR static void add_one(shape_sums *to, const seen *s, float x, float
             lanes_store(at, lanes_load(at) + each[k]);
         }
     }
+}
+
+EACH_PROCESSOR static void add_one(shape_sums *to, const seen *s, float x, float xx, float mean)
+{
+    add(to, s, x, xx, mean);
 }
 
 void shapes_add(shape_sums *to, const seen *s, float x, float xx, float mean)
@@ -168,8 +188,8 @@ shapes shapes_of(const vowels *v)
     return all;
 }
 
-/* Weighted sums of squares that LANES shapes from k on leave of a frame. */
-EACH_PART lanes misfits(const shapes *all, const seen *s, int k)
+/* out[LANES]: weighted sums of squares that as many shapes from k on leave of a frame, times by. */
+EACH_PART void misfits(const shapes *all, const seen *s, int k, float by, float *out)
 {
     lanes x[HARMONICS], mean = {0}, sum = {0};
     for (int h = 0; h < HARMONICS; h++) {
@@ -181,13 +201,13 @@ EACH_PART lanes misfits(const shapes *all, const seen *s, int k)
     mean /= s->sum;
     for (int h = 0; h < HARMONICS; h++)
         sum += s->w[h] * (x[h] - mean) * (x[h] - mean);
-    return sum;
+    lanes_store(out, by * sum);
 }
 
 EACH_PROCESSOR static void misfits_all(const shapes *all, const seen *s, float by, float *out)
 {
     for (int k = 0; k < all->n; k += LANES)
-        lanes_store(out + k, -0.5F * by * misfits(all, s, k));
+        misfits(all, s, k, by, out + k);
 }
 
 void shapes_likely(const shapes *all, const seen *s, size_t n, float by, float (*p)[SHAPES_ROOM])
@@ -196,7 +216,7 @@ void shapes_likely(const shapes *all, const seen *s, size_t n, float by, float (
         float best = -INFINITY;
         memset(p[i], 0, sizeof p[i]);
         if (s[i].sum > 0)
-            misfits_all(all, &s[i], by, p[i]);
+            misfits_all(all, &s[i], -0.5F * by, p[i]);
         for (int k = 0; k < all->n; k++)
             best = fmaxf(best, p[i][k]);
         for (int k = 0; k < all->n; k++)

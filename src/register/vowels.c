@@ -122,8 +122,7 @@ EACH_PART void norm(shares x)
 }
 
 /* The chain forth and back; what is beyond the n vowels comes to nothing. */
-EACH_PROCESSOR static void chain_vowels(const evidence *ev, float (*own)[SHAPES_ROOM], int n,
-                                        float (*q)[SHAPES_ROOM])
+EACH_PART void go(const evidence *ev, float (*own)[SHAPES_ROOM], int n, float (*q)[SHAPES_ROOM])
 {
     float change = (float)(1 - stay) / (float)n;
     shares now = {{0}}, after = {{0}}, says;
@@ -136,12 +135,12 @@ EACH_PROCESSOR static void chain_vowels(const evidence *ev, float (*own)[SHAPES_
         memcpy(q[i], now, sizeof now);
     }
     for (size_t i = ev->n; i-- > 0;) {
-        bool last = i + 1 == ev->n || isinf(ev->gap_s[i + 1]);
         lanes all = {0};
         load_shares(says, own[i]);
         load_shares(now, q[i]);
         for (int g = 0; g < GROUPS; g++) {
-            after[g] = last ? 1 + (lanes){0} : after[g];
+            if (i + 1 == ev->n || isinf(ev->gap_s[i + 1]))
+                after[g] = 1 + (lanes){0};
             now[g] *= after[g];
             after[g] *= says[g];
             all += after[g];
@@ -153,6 +152,12 @@ EACH_PROCESSOR static void chain_vowels(const evidence *ev, float (*own)[SHAPES_
             after[g] = (float)stay * after[g] + all;
         norm(after);
     }
+}
+
+EACH_PROCESSOR static void chain_vowels(const evidence *ev, float (*own)[SHAPES_ROOM], int n,
+                                        float (*q)[SHAPES_ROOM])
+{
+    go(ev, own, n, q);
 }
 
 static void tell_vowels(const fit *f)
