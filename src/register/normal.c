@@ -167,23 +167,30 @@ bool normal_factor(normal *eq, normal_root *out)
         return false;
     for (int k = 0; k < MODEL_SIZE; k++) {
         for (int c = 0; c < MODEL_SIZE; c++)
-            out->r[k][c] = (float)eq->a[k][c];
+            out->r[k][c] = c > k ? (float)eq->a[k][c] : 0;
         out->over[k] = (float)(1 / eq->a[k][k]);
     }
     return true;
 }
 
-EACH_PROCESSOR static void solve_triangles(const normal_root *root, float y[MODEL_SIZE])
+EACH_PART void solve(const normal_root *root, float *y)
 {
     for (int k = 0; k < MODEL_SIZE; k++) {
-        y[k] *= root->over[k];
-        for (int c = k + 1; c < MODEL_SIZE; c++)
-            y[c] -= root->r[k][c] * y[k];
+        float x = y[k] *= root->over[k];
+        for (int c = k / LANES * LANES; c < MODEL_SIZE; c += LANES)
+            lanes_store(y + c, lanes_load(y + c) - x * lanes_load(root->r[k] + c));
     }
     for (int k = MODEL_SIZE; k-- > 0;) {
-        float sum = lanes_dot(root->r[k] + k + 1, y + k + 1, (size_t)(MODEL_SIZE - 1 - k));
-        y[k] = (y[k] - sum) * root->over[k];
+        lanes sum = {0};
+        for (int c = k / LANES * LANES; c < MODEL_SIZE; c += LANES)
+            sum += lanes_load(root->r[k] + c) * lanes_load(y + c);
+        y[k] = (y[k] - lanes_sum(sum)[0]) * root->over[k];
     }
+}
+
+EACH_PROCESSOR static void solve_triangles(const normal_root *root, float *y)
+{
+    solve(root, y);
 }
 
 void normal_solve(const normal_root *root, const double b[MODEL_SIZE], double x[MODEL_SIZE])

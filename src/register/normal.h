@@ -37,8 +37,8 @@ static inline int normal_place(int k)
 /* Adds a frame. The gain is taken out by centring; s enters by its mean and, for its doubt, its
  * standard deviation (frames so near are in doubt together). */
 void normal_add(normal *eq, const model *m, const evidence *ev, const normal_frame *f);
-/* R, upper, with R' R = a, in the order of a, and 1 over its diagonal: good for what is then mended
- * by whom it serves. */
+/* R, upper, with R' R = a, in the order of a, and 1 over its diagonal, which r itself is without:
+ * good for what is then mended by whom it serves. */
 typedef struct normal_root {
     float r[MODEL_SIZE][MODEL_SIZE], over[MODEL_SIZE];
 } normal_root;
