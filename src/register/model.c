@@ -62,11 +62,14 @@ static stray stray_of(const model *m)
 {
     stray s = {.at = {{0}}};
     static const double near = 1.03;
-    double span = log2(near);
-    for (int k = 0; k <= STRAYS; k++) {
-        double hz = 300 * (exp2(m->lo + (m->hi - m->lo) * k / STRAYS) - 1);
-        double slope = (model_tract(m, hz * near) - model_tract(m, hz / near)) / (2 * span);
-        double share = 1 / (1 + gsl_pow_8(hz / low_formants_hz));
+    double span = log2(near), per_warp = model_per_warp(m);
+    double beyond = exp2(m->lo), ratio = exp2((m->hi - m->lo) / STRAYS); /* 1 + f / 300 Hz */
+    for (int k = 0; k <= STRAYS; k++, beyond *= ratio) {
+        double x = beyond - 1;
+        double above = tract_at(m, per_warp, (double)log2f((float)(1 + x * near)));
+        double below = tract_at(m, per_warp, (double)log2f((float)(1 + x / near)));
+        double slope = (above - below) / (2 * span);
+        double share = 1 / (1 + gsl_pow_8(300 * x / low_formants_hz));
         s.at[k].low = (float)(stray_octaves * slope * share);
         s.at[k].high = (float)(stray_octaves * slope * (1 - share));
     }
@@ -106,25 +109,29 @@ EACH_PART void stray_at(const stray *s, const model *m, const float *warp, lanes
 EACH_PART void put_half(group *g, const emitter *s, const evidence *ev, size_t first, int h,
                         float (*r)[HARMONICS])
 {
+    lanes level_db = {0};
     for (size_t k = 0; k < LANES; k++) {
-        size_t i = first + k < ev->n ? first + k : ev->n - 1;
+        size_t i = first + k < ev->n ? first + k : ev->n - 1, at = (size_t)h + k;
         float var[LANES];
-        lanes x = lanes_load(r[i] + h), low, high;
-        lane_bits is = x < INFINITY;
         for (int j = 0; j < LANES; j++)
             var[j] = (float)ev->var[i][h + j];
-        stray_at(&s->s, s->m, ev->warp[i] + h, &low, &high);
-        g->f.there[h + (int)k] = lanes_where(is, 1 + (lanes){0});
-        g->f.v[h + (int)k] = lanes_where(is, x);
-        g->f.w[h + (int)k] = lanes_where(
-            is, lanes_load(s->fixed + h) + (float)ev->level_db[i] * lanes_load(s->per_db + h));
-        g->var[h + (int)k] = lanes_where(is, lanes_load(var));
-        g->low[h + (int)k] = lanes_where(is, low);
-        g->high[h + (int)k] = lanes_where(is, high);
+        level_db[k] = (float)ev->level_db[i];
+        g->f.v[at] = lanes_load(r[i] + h);
+        g->var[at] = lanes_load(var);
+        stray_at(&s->s, s->m, ev->warp[i] + h, &g->low[at], &g->high[at]);
     }
-    lanes *const all[] = {g->f.there, g->f.v, g->f.w, g->var, g->low, g->high};
+    lanes *const all[] = {g->f.v, g->var, g->low, g->high};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         lanes_transpose(all[k] + h);
+    for (int k = h; k < h + LANES; k++) {
+        lane_bits is = g->f.v[k] < INFINITY;
+        g->f.there[k] = lanes_where(is, 1 + (lanes){0});
+        g->f.v[k] = lanes_where(is, g->f.v[k]);
+        g->f.w[k] = lanes_where(is, s->fixed[k] + s->per_db[k] * level_db);
+        g->var[k] = lanes_where(is, g->var[k]);
+        g->low[k] = lanes_where(is, g->low[k]);
+        g->high[k] = lanes_where(is, g->high[k]);
+    }
 }
 
 EACH_PROCESSOR static void put_residuals(group *g, const emitter *s, const evidence *ev,
