@@ -16,7 +16,7 @@ static const double frame_s = 0.005;
 static const double bridged_s = 0.15;
 static const double fastest_swell =
     50; /* dB a second: what rises or falls faster is on- or offset */
-static const double weakest_snr_db = 3; /* harmonics nearer to the noise say nothing */
+static const float weakest_snr_db = 3; /* harmonics nearer to the noise say nothing */
 static const double least_sd_db = 0.3;  /* window and interpolation leave this much at any SNR */
 
 double evidence_warp(double hz)
@@ -73,14 +73,14 @@ evidence *evidence_alloc(size_t n)
 static void weigh_harmonics(const track *t, size_t f, double y[HARMONICS], double var[HARMONICS])
 {
     for (int h = 0; h < HARMONICS; h++) {
-        double level = (double)t->harmonic_db[f * HARMONICS + (size_t)h];
-        double noise = (double)t->noise_db[f * HARMONICS + (size_t)h];
+        float level = t->harmonic_db[f * HARMONICS + (size_t)h];
+        float noise = t->noise_db[f * HARMONICS + (size_t)h];
         y[h] = var[h] = (double)NAN;
         if (!isfinite(level) || level - noise < weakest_snr_db)
             continue;
-        double q = exp((level - noise) * 0.1 * M_LN10) - 1;
-        y[h] = level + 10 / M_LN10 * log(q / (q + 1));
-        var[h] = least_sd_db * least_sd_db + 8.686 * 8.686 / (2 * q);
+        float q = expf((level - noise) * (float)(0.1 * M_LN10)) - 1;
+        y[h] = (double)(level + (float)(10 / M_LN10) * logf(q / (q + 1)));
+        var[h] = least_sd_db * least_sd_db + 8.686 * 8.686 / (2 * (double)q);
     }
 }
 
@@ -110,8 +110,9 @@ static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
             ev->stated[i] = t->stated ? t->stated[f] : 0;
             ev->declared[i] = declared_at(t, f);
             weigh_harmonics(t, f, ev->y_db[i], ev->var[i]);
+            float hz = (float)ev->hz[i];
             for (int h = 0; h < HARMONICS; h++)
-                ev->warp[i][h] = (float)evidence_warp((h + 1) * ev->hz[i]);
+                ev->warp[i][h] = log2f(1 + (float)(h + 1) * hz / 300);
             i++;
         }
     }
