@@ -13,26 +13,27 @@ enum { UNKNOWNS = 3, ROUNDS = 12 };
 static const double each_s = 0.02, counts = 0.04; /* one frame in so long counts for so much */
 static const double prior_mean[UNKNOWNS] = {0, 0.3, 0}, prior_sd[UNKNOWNS] = {3, 0.3, 0.1};
 static const double most_odds = 6;
-static const double far_odds = 80;  /* log odds: as sure as it gets */
+static const float far_odds = 80;   /* log odds: as sure as it gets */
 static const double settled = 1e-3; /* of a step; the error left is about its square */
 
-typedef struct points {       /* the frames that count */
-    size_t n;                 /* up to a multiple of 4, with some that say nothing */
-    float *odds;              /* 1 over the odds */
-    double *p2, *v[UNKNOWNS]; /* v: what x multiplies in the log odds */
+typedef struct points {      /* the frames that count */
+    size_t n;                /* up to a multiple of LANES, with some that say nothing */
+    float *odds;             /* 1 over the odds */
+    float *p2, *v[UNKNOWNS]; /* v: what x multiplies in the log odds */
 } points;
 
 static points points_of(const evidence *ev, const double *p2, double mid)
 {
-    size_t step = evidence_frames(ev, each_s), n = ((ev->n + step - 1) / step + 3) / 4 * 4, k = 0;
-    points p = {.n = n, .odds = xmalloc(n, sizeof *p.odds), .p2 = array_filled(n, 0)};
+    size_t step = evidence_frames(ev, each_s), k = 0;
+    size_t n = ((ev->n + step - 1) / step + LANES - 1) / LANES * LANES;
+    points p = {.n = n, .odds = xcalloc(n, sizeof(float)), .p2 = xcalloc(n, sizeof(float))};
     for (int a = 0; a < UNKNOWNS; a++)
-        p.v[a] = array_filled(n, 0);
+        p.v[a] = xcalloc(n, sizeof(float));
     for (size_t i = 0; i < ev->n; i += step, k++) {
-        p.p2[k] = p2[i];
+        p.p2[k] = (float)p2[i];
         p.v[0][k] = 1;
-        p.v[1][k] = ev->pitch_st[i] - mid;
-        p.v[2][k] = -ev->level_db[i];
+        p.v[1][k] = (float)(ev->pitch_st[i] - mid);
+        p.v[2][k] = (float)-ev->level_db[i];
     }
     return p;
 }
@@ -46,33 +47,33 @@ static void points_clear(points *p)
 }
 
 typedef struct sums { /* over the frames */
-    fours g[UNKNOWNS], h[UNKNOWNS][UNKNOWNS];
+    lanes g[UNKNOWNS], h[UNKNOWNS][UNKNOWNS];
 } sums;
 
-EACH_PROCESSOR static void add_points(const points *p, sums *to)
+EACH_PART void add_all(const points *p, sums *to)
 {
     sums out = {.g = {{0}}};
-    for (size_t i = 0; i < p->n; i += 4) {
-        fours v[UNKNOWNS], p2, q;
-        double odds[4];
-        for (size_t k = 0; k < 4; k++)
-            odds[k] = (double)p->odds[i + k];
-        memcpy(&q, odds, sizeof q);
-        memcpy(&p2, p->p2 + i, sizeof p2);
-        q = 1 / (1 + q);
+    for (size_t i = 0; i < p->n; i += LANES) {
+        lanes v[UNKNOWNS], q = 1 / (1 + lanes_load(p->odds + i));
+        lanes off = lanes_load(p->p2 + i) - q, curve = q * (1 - q);
         for (int a = 0; a < UNKNOWNS; a++) {
-            memcpy(&v[a], p->v[a] + i, sizeof v[a]);
-            out.g[a] += (p2 - q) * v[a];
+            v[a] = lanes_load(p->v[a] + i);
+            out.g[a] += off * v[a];
             for (int b = 0; b <= a; b++)
-                out.h[a][b] += q * (1 - q) * v[a] * v[b];
+                out.h[a][b] += curve * v[a] * v[b];
         }
+    }
+    for (int a = 0; a < UNKNOWNS; a++) {
+        out.g[a] = lanes_sum(out.g[a]);
+        for (int b = 0; b <= a; b++)
+            out.h[a][b] = lanes_sum(out.h[a][b]);
     }
     *to = out;
 }
 
-static double sum_of(const fours *x)
+EACH_PROCESSOR static void add_points(const points *p, sums *to)
 {
-    return ((*x)[0] + (*x)[1]) + ((*x)[2] + (*x)[3]);
+    add_all(p, to);
 }
 
 /* Adds up gradient and curvature of the penalised log-likelihood at x. */
@@ -80,18 +81,19 @@ static void add_up(points *p, const double x[UNKNOWNS], double g[UNKNOWNS],
                    double h[UNKNOWNS * UNKNOWNS])
 {
     sums all;
+    float at = (float)x[0], pitch = (float)x[1], level = (float)x[2];
     for (size_t k = 0; k < p->n; k++) {
-        double odds = x[0] * p->v[0][k] + x[1] * p->v[1][k] + x[2] * p->v[2][k];
-        p->odds[k] = (float)(odds > far_odds ? -far_odds : odds < -far_odds ? far_odds : -odds);
+        float odds = at * p->v[0][k] + pitch * p->v[1][k] + level * p->v[2][k];
+        p->odds[k] = odds > far_odds ? -far_odds : odds < -far_odds ? far_odds : -odds;
     }
     lanes_exp(p->odds, p->n);
     add_points(p, &all);
     for (int a = 0; a < UNKNOWNS; a++) {
         double weight = 1 / (prior_sd[a] * prior_sd[a]);
-        g[a] = weight * (prior_mean[a] - x[a]) + counts * sum_of(&all.g[a]);
+        g[a] = weight * (prior_mean[a] - x[a]) + counts * (double)all.g[a][0];
         for (int b = 0; b <= a; b++)
             h[a * UNKNOWNS + b] = h[b * UNKNOWNS + a] =
-                (a == b ? weight : 0) + counts * sum_of(&all.h[a][b]);
+                (a == b ? weight : 0) + counts * (double)all.h[a][b][0];
     }
 }
 
