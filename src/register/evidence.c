@@ -17,7 +17,7 @@ static const double bridged_s = 0.15;
 static const double fastest_swell =
     50; /* dB a second: what rises or falls faster is on- or offset */
 static const float weakest_snr_db = 3; /* harmonics nearer to the noise say nothing */
-static const double least_sd_db = 0.3;  /* window and interpolation leave this much at any SNR */
+static const double least_sd_db = 0.3; /* window and interpolation leave this much at any SNR */
 
 double evidence_warp(double hz)
 {
