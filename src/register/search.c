@@ -135,8 +135,10 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
 {
     const search_settings *s = c->s;
     size_t n_tidied = 0, frames = c->ev->n;
-    for (size_t k = 0; k < n && worlds[k].standing >= 0; k++) {
-        if (k >= s->tidied && !worlds[k].always_tidied)
+    for (size_t k = 0, before = 0; k < n && worlds[k].standing >= 0; k++) {
+        bool among_best = before < s->tidied;
+        before += 1 + worlds[k].twins;
+        if (!among_best && !worlds[k].always_tidied)
             continue;
         world *w = &tidied[n_tidied];
         *w = world_new(frames);
@@ -195,9 +197,12 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
         from.others[from.n_others++] = guess[1];
     size_t n = climb_first(&c, &from, worlds);
     size_t n_tidied = tidy_some(&c, worlds, n, tidied);
-    for (size_t k = 0; k < s->kept && worlds[k].standing >= 0; k++)
-        climb_on(&c, &worlds[k]);
-    climb_sort(worlds, s->kept);
+    size_t kept = 0;
+    for (size_t of = 0; of < s->kept && worlds[kept].standing >= 0; kept++) {
+        of += 1 + worlds[kept].twins;
+        climb_on(&c, &worlds[kept]);
+    }
+    climb_sort(worlds, kept);
     world *first = &worlds[0];
     if (n_tidied && tidied[0].standing > tidy_times * worlds[0].standing + tidy_nats)
         first = &tidied[0];

@@ -15,6 +15,7 @@ typedef struct world {
     place where;
     double gain;        /* log of the likelihood with flips over that without, nats */
     bool always_tidied; /* however it stands beside others */
+    size_t twins;       /* others that came to the same and count with it */
     bool light;         /* what the frames say counts for little beside leaps and steps */
     bool tidy;          /* after every round it loses the changes that have nothing to show */
     double standing;    /* -log of the probability that none of its changes is a flip; -1: failed */
