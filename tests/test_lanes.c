@@ -63,11 +63,32 @@ static void test_exponentials(void **state)
         assert_true(far[i] > 0 && far[i] < 1e-37f);
 }
 
+static int by_size(const void *a, const void *b)
+{
+    float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+/* Of any number, some of them the same, against the middle of the sorted ones. */
+static void test_medians(void **state)
+{
+    (void)state;
+    float x[MOST + LANES], sorted[MOST];
+    for (size_t n = 1; n <= MOST; n++) {
+        for (size_t i = 0; i < n; i++)
+            sorted[i] = x[i] = (float)(int)(20 * sin((double)(i * n))) / 3;
+        qsort(sorted, n, sizeof *sorted, by_size);
+        assert_true(lanes_median(x, n) == 0.5F * (sorted[(n - 1) / 2] + sorted[n / 2]));
+    }
+    assert_true(isnan(lanes_median(x, 0)));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_products),
         cmocka_unit_test(test_exponentials),
+        cmocka_unit_test(test_medians),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/lanes.h"
 
+#include <limits.h>
+#include <math.h>
 #include <string.h>
 
 EACH_PROCESSOR static float dot_of(const float *x, const float *y, size_t n)
@@ -74,6 +76,61 @@ EACH_PROCESSOR static void exponentials(float *x, size_t n)
     memcpy(rest, x + i, (n - i) * sizeof *x);
     exponential(rest);
     memcpy(x + i, rest, (n - i) * sizeof *x);
+}
+
+/* A float's bits so that they are ordered as it is, and back. */
+EACH_PART lane_bits in_order(lane_bits x)
+{
+    return x ^ ((x >> 31) & INT_MAX);
+}
+
+EACH_PART int count_below(const float *keys, size_t n, int most)
+{
+    lane_bits below = {0}, key;
+    for (size_t i = 0; i < n; i += LANES) {
+        memcpy(&key, keys + i, sizeof key);
+        below += key < most;
+    }
+    return -(((below[0] + below[4]) + (below[1] + below[5])) +
+             ((below[2] + below[6]) + (below[3] + below[7])));
+}
+
+/* The k-th key, 0 the least: bit by bit the largest that no more than k are below. */
+EACH_PART int select_key(const float *keys, size_t n, int k)
+{
+    unsigned key = (unsigned)INT_MIN;
+    for (int bit = 31; bit >= 0; bit--)
+        if (count_below(keys, n, (int)(key + (1U << bit))) <= k)
+            key += 1U << bit;
+    return (int)key;
+}
+
+EACH_PART float find_middle(float *x, size_t n)
+{
+    size_t all = n;
+    lane_bits keys, middle = {0};
+    lanes two;
+    for (; all % LANES; all++)
+        x[all] = INFINITY;
+    for (size_t i = 0; i < all; i += LANES) {
+        memcpy(&keys, x + i, sizeof keys);
+        keys = in_order(keys);
+        memcpy(x + i, &keys, sizeof keys);
+    }
+    middle[0] = select_key(x, all, (int)(n - 1) / 2);
+    middle[1] = n % 2 ? middle[0] : select_key(x, all, (int)n / 2);
+    two = (lanes)in_order(middle);
+    return 0.5F * (two[0] + two[1]);
+}
+
+EACH_PROCESSOR static float middle_of(float *x, size_t n)
+{
+    return find_middle(x, n);
+}
+
+float lanes_median(float *x, size_t n)
+{
+    return n ? middle_of(x, n) : NAN;
 }
 
 float lanes_dot(const float *x, const float *y, size_t n)

@@ -28,17 +28,17 @@ static const double *curve_of(breaks_of of, const evidence *ev)
     return of == BREAKS_OF_PITCH ? ev->pitch_st : ev->level_db;
 }
 
-/* Takes their median, NaN of none, from y[n]; returns the weight of each. scratch: [n]. */
-static double centre(const struct nature *by, double *y, size_t n, double *scratch, double *usual)
+/* Takes their median, NaN of none, from y[n]; returns the weight of each. scratch: [n + LANES]. */
+static double centre(const struct nature *by, double *y, size_t n, float *scratch, double *usual)
 {
-    if (n)
-        memcpy(scratch, y, n * sizeof *scratch);
-    *usual = array_median(scratch, n);
+    for (size_t k = 0; k < n; k++)
+        scratch[k] = (float)y[k];
+    *usual = (double)lanes_median(scratch, n);
     for (size_t k = 0; k < n; k++) {
         y[k] -= *usual;
-        scratch[k] = fabs(y[k]);
+        scratch[k] = (float)fabs(y[k]);
     }
-    return by->counts / squared(fmax(by->wander, array_median(scratch, n) / 0.6745));
+    return by->counts / squared(fmax(by->wander, (double)lanes_median(scratch, n) / 0.6745));
 }
 
 motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t lo, size_t hi,
@@ -47,7 +47,8 @@ motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t
     const double *curve = curve_of(of, ev);
     size_t room = (size_t)((time_s[hi] - time_s[lo]) / frame_s + 1.5), n = 0;
     size_t *slot = xmalloc(hi - lo + 1, sizeof *slot);
-    double *y = xmalloc(hi - lo + 1, sizeof *y), *scratch = xmalloc(hi - lo + 1, sizeof *scratch);
+    double *y = xmalloc(hi - lo + 1, sizeof *y);
+    float *scratch = xmalloc(hi - lo + 1 + LANES, sizeof *scratch);
     motion m = {.n = room,
                 .first_s = time_s[lo] + 0.5 * frame_s - about,
                 .y = xcalloc(room, sizeof *m.y),
@@ -155,7 +156,8 @@ static void measure_one(breaks_of of, const evidence *ev, size_t first, size_t l
 {
     const double *curve = curve_of(of, ev);
     size_t n = last - first + 1;
-    double shape[PARTS], y[2 * FAR + BLOCK], scratch[2 * FAR + BLOCK];
+    double shape[PARTS], y[2 * FAR + BLOCK];
+    float scratch[2 * FAR + BLOCK + LANES];
     double known = 1 / squared(natures[of].step), *change = xmalloc(n, sizeof *change);
     shape_of(of, shape);
     for (size_t i = 0; i < n; i++)
