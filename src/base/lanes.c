@@ -81,7 +81,7 @@ EACH_PROCESSOR static void exponentials(float *x, size_t n)
 /* A float's bits so that they are ordered as it is, and back. */
 EACH_PART lane_bits in_order(lane_bits x)
 {
-    return x ^ ((x >> 31) & INT_MAX);
+    return x ^ ((x < 0) & INT_MAX);
 }
 
 EACH_PART int count_below(const float *keys, size_t n, int most)

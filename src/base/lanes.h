@@ -109,7 +109,8 @@ void lanes_correlate(const float *x, const float *y, size_t n, float dot[LANES])
 /* Each x[i] becomes its exponential, to 6 digits; that of -87 and below is 1.6e-38, above 88 it is
  * not defined. */
 void lanes_exp(float *x, size_t n);
-/* Of x[n], none of which is NaN; NaN of none. x is overwritten, and so are the LANES - 1 after it. */
+/* The median of x[n], none of which is NaN; NaN of none. x is overwritten, and so are the LANES - 1
+ * numbers after it. */
 float lanes_median(float *x, size_t n);
 
 #endif

@@ -9,8 +9,8 @@
 #include <string.h>
 
 static const double settled = 0.002; /* mean change of p2 in a round */
-/* After an early round, nats and the share of them: of eight worlds with so little none came first
- * in the end on tuning voices. */
+/* Nats at which the best world stands well before the last round, and the share of them under which
+ * others are given up: no flip of 469 singers of the test voices was asserted otherwise. */
 static const double stands_well = 20, far_behind = 0.1;
 
 /* `opt_fit` and r[ev->n] are freed with it. */
@@ -133,9 +133,8 @@ void climb_all(climber *c, int rounds, world *worlds, size_t n)
     for (int round = 1; round <= rounds; round++) {
         for (size_t k = 0; k < n; k++)
             if (worlds[k].standing >= 0)
-                worlds[k].standing = climb(c, &worlds[k], round == rounds)
-                                         ? standing_of(c->ev, &worlds[k])
-                                         : -1;
+                worlds[k].standing =
+                    climb(c, &worlds[k], round == rounds) ? standing_of(c->ev, &worlds[k]) : -1;
         merge(c, worlds, n);
         if (round < rounds)
             give_up(worlds, n);

@@ -20,7 +20,9 @@ climber climber_new(const evidence *ev, const search_settings *s);
 void climber_clear(climber *c);
 
 /* So many rounds, at least one, of each of worlds[n], which then stand best first. Worlds that
- * determine no model, or that are stopped, come last with a standing of -1, and stay there. */
+ * determine no model, or that are stopped, come last with a standing of -1, and stay there; so do
+ * those that come to the same as one before them, which counts them as its twins, and those that
+ * are far behind before the last round. */
 void climb_all(climber *c, int rounds, world *worlds, size_t n);
 
 /* Climbs on for what is left of all rounds, or until nothing moves, and keeps what stood up best on
