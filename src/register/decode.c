@@ -234,6 +234,15 @@ static void list_kept(decoded *d)
     }
 }
 
+/* A register that changes while the voice rests at a consonant is no flip, though the EGG tells it
+ * on both sides. */
+static void doubt_rests(decoded *d)
+{
+    for (size_t k = 0; d->egg && k < d->all.n; k++)
+        if (d->p[k] <= by_egg && kind_of(d->ev, d->tracks, d->all.items[k].at) == FLIP_CONSONANT)
+            d->p[k] = fmin(d->p[k], KIND_MOST);
+}
+
 static void tell_world(const hearing *h, world *w)
 {
     double *time_s = times_of(h->ev, h->tracks);
@@ -243,6 +252,7 @@ static void tell_world(const hearing *h, world *w)
         settle_registers(h->ev, &d.all, d.p, 1, w->p2);
     if (two && settle_told(h->ev))
         list_kept(&d);
+    doubt_rests(&d);
     if (two && h->s->opt_learnt)
         *h->s->opt_learnt = (known){w->m, w->where};
     tell(&d, two, h->s->least_listed, h->found);

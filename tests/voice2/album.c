@@ -73,6 +73,8 @@ static void flips_write(FILE *out, const char *take, const act *a)
 {
     for (size_t i = 0; i < a->n_turns; i++) {
         const turn *f = &a->turns[i];
+        if (f->unheard)
+            continue;
         fprintf(out, "%s\t%.4f\t%s\t%.1f\t%.3f\t%.3f\t%.2f\n", take, f->time_s,
                 f->up ? "up" : "down", f->span_ms, f->to_st - f->from_st, f->pitch_st, f->level_db);
     }

@@ -24,6 +24,8 @@ static const label labels[CAST_FAMILIES] = {
     [CAST_YODEL] = {"yodel", "Flips to and fro on one note, 0.8 to 3 a second."},
     [CAST_SYLLABLES] = {"syllables", "A yodel whose vowel changes with the register."},
     [CAST_SONG] = {"song", "Melodies across the boundary with consonants and changing vowels."},
+    [CAST_SPEECH] = {"speech", "Speech in M1, in M2 and across the boundary, four to seven "
+                               "syllables a second."},
     [CAST_ONE_REGISTER] = {"one-register", "No flip: slides, holds and notes in one register."},
     [CAST_PORTAMENTO] = {"portamento", "No flip: portamento of 7-12 semitones in 80-150 ms."},
     [CAST_VOWEL_CHANGE] = {"vowel-change", "No flip: the vowel changes on held and sliding notes."},

@@ -27,6 +27,7 @@ typedef enum cast_family {
     CAST_YODEL,
     CAST_SYLLABLES,
     CAST_SONG,
+    CAST_SPEECH,
     CAST_STILL, /* from here on the families without a flip */
     CAST_ONE_REGISTER = CAST_STILL,
     CAST_PORTAMENTO,

@@ -8,7 +8,7 @@
 #include <string.h>
 
 static const char *const names[CHART_KINDS] = {
-    "slide",      "siren",  "swell",   "hold",       "scale", "atwill", "song",
+    "slide",      "siren",  "swell",   "hold",       "scale", "atwill", "song", "speech",
     "portamento", "vowels", "doubled", "consonants", "trill", "fry",    "whistle"};
 
 const char *chart_name(chart_kind k)
@@ -214,6 +214,19 @@ static chart song(gsl_rng *r, const vocalist *v)
     return c;
 }
 
+/* A third of the takes in each register, a third in both. */
+static chart speech(gsl_rng *r, const vocalist *v, int take)
+{
+    chart c = {.kind = CHART_SPEECH, .seconds = chance_in(r, 5, 8), .pinned = take % 3};
+    c.from_db = c.to_db = v->middle_db + chance_in(r, -6, 6);
+    double wide = chance_in(r, 7, 10), middle = v->edge_st - v->lag_st / 2;
+    c.from_st = c.pinned == 1   ? vocalist_down_st(v, c.from_db - 6) - wide - chance_in(r, 1, 7)
+                : c.pinned == 2 ? vocalist_up_st(v, c.from_db + 6) + chance_in(r, 0.3, 2.5)
+                                : middle - chance_in(r, 5, 8);
+    c.to_st = c.pinned ? c.from_st + wide : middle + chance_in(r, 4, 7);
+    return c;
+}
+
 chart chart_plan(const vocalist *v, int take)
 {
     gsl_rng *r = chance_new(cast_get(v->family, v->woman).name, v->seed, take, "plan");
@@ -221,7 +234,9 @@ chart chart_plan(const vocalist *v, int take)
     cast_family kind = cast_beside(f) ? f - CAST_BESIDE + CAST_STILL : f;
     bool flips = f < CAST_STILL || (cast_beside(f) && take % 2 == 0);
     chart c;
-    if (f == CAST_SONG && take % 3 != 0)
+    if (f == CAST_SPEECH)
+        c = speech(r, v, take);
+    else if (f == CAST_SONG && take % 3 != 0)
         c = song(r, v);
     else if ((f == CAST_YODEL || f == CAST_SYLLABLES) && take % 3 != 0)
         c = at_will(r, v, 0.8, 3);

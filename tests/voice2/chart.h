@@ -18,6 +18,7 @@ typedef enum chart_kind {
     CHART_SCALE,  /* step by step from from_st to to_st and back */
     CHART_ATWILL, /* on from_st, the register changed at will, M2 on vowel_b where there is one */
     CHART_SONG,   /* a melody between from_st and to_st, consonants, vowels to and fro */
+    CHART_SPEECH, /* phrases whose tune lies between from_st and to_st */
     CHART_PORTAMENTO,
     CHART_VOWELS, /* to vowel_b and back, on a note or a slide */
     CHART_DOUBLED,
@@ -45,6 +46,7 @@ typedef struct contour {
     double *hiss;    /* fricatives and bursts */
     double *closure; /* 1: a nasal or liquid is held */
     double *morph;   /* 0 the singer's vowel, 1 vowel_b */
+    double *mouth[THROAT_VOWEL]; /* speech: octaves that F1..F3 lie off the singer's vowel */
     double *doubled; /* depth of period doubling, 0..1 */
     double *fry;     /* 1: pulses of fry (M0) */
     double *whistle; /* 1: whistle (M3) */

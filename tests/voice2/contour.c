@@ -10,6 +10,7 @@
 
 typedef struct sheet { /* what the parts of a contour are written from */
     gsl_rng *r;
+    const vocalist *v;
     const chart *c;
     contour *l;
     double on_s, off_s;
@@ -204,6 +205,87 @@ static void consonants(const sheet *s)
         consonant(s, at);
 }
 
+/* Speech. A syllable's vowel is on its way for most of the syllable, its consonant before it. */
+static void vowel_from(const sheet *s, double at, double takes_s, const double to[THROAT_VOWEL])
+{
+    for (int i = 0; i < THROAT_VOWEL; i++) {
+        double *now = s->l->mouth[i];
+        for (size_t k = 0, at_k = (size_t)(at / CHART_STEP_S); k < s->l->n; k++)
+            if (k > at_k)
+                now[k] = now[at_k] + (to[i] - now[at_k]) * chart_ease((second(k) - at) / takes_s);
+    }
+}
+
+static void vowel_of(const sheet *s, double off[THROAT_VOWEL])
+{
+    static const char all[] = "aeiou";
+    double own[THROAT_VOWEL], other[THROAT_VOWEL];
+    throat_vowel(s->v->woman, s->v->vowel, own);
+    throat_vowel(s->v->woman, all[gsl_rng_uniform_int(s->r, 5)], other);
+    double reached = chance_in(s->r, 0.6, 1); /* none is quite reached */
+    for (int i = 0; i < THROAT_VOWEL; i++)
+        off[i] = reached * log2(other[i] / own[i]);
+}
+
+static void raise(const sheet *s, double *curve, double at, double takes_s, double end, double by)
+{
+    for (size_t k = 0; k < s->l->n; k++)
+        curve[k] += by * chart_ease((second(k) - at) / takes_s) *
+                    chart_ease((end + takes_s - second(k)) / takes_s);
+}
+
+/* From `at` to `end`: the tune falls by a few semitones over the phrase, stressed syllables rise
+ * out of it, by no more than voices can in the time (150 to 220 ms for up to 6 semitones), and it
+ * ends low, or high where it asks. From experience, no source. */
+static void phrase(const sheet *s, double at, double end)
+{
+    bool lifted = !s->c->pinned && chance_of(s->r, 0.4);
+    double high = s->c->to_st, low = s->c->from_st, falls = chance_in(s->r, 2, 4);
+    low += lifted ? 0.6 * (high - low) : 0;
+    double asks = chance_of(s->r, 0.25) ? 1 : -1, next = at;
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k), x = (t - at) / (end - at);
+        if (t < at - 0.1 || t > end + 0.1)
+            continue;
+        s->l->pitch_st[k] = low + falls * (1 - x) + 3 * asks * chart_ease((x - 0.8) / 0.2);
+        s->l->level_db[k] = s->c->from_db + 3 - 6 * x;
+    }
+    while (next < end - 0.1) {
+        double lasts = chance_in(s->r, 0.14, 0.26), off[THROAT_VOWEL];
+        vowel_of(s, off);
+        vowel_from(s, next, chance_in(s->r, 0.05, 0.1), off);
+        if (next > at && chance_of(s->r, 0.75))
+            consonant(s, next);
+        if (chance_of(s->r, 0.35)) {
+            double stress = chance_in(s->r, 0.4, 1);
+            raise(s, s->l->pitch_st, next - 0.05, chance_in(s->r, 0.15, 0.22), next + lasts,
+                  stress * fmax(3, fmin(6, high - low - falls)));
+            raise(s, s->l->level_db, next - 0.05, 0.1, next + lasts, 5 * stress);
+        }
+        next += lasts;
+    }
+}
+
+static void speech(const sheet *s)
+{
+    double at = s->on_s;
+    while (at < s->off_s) {
+        double end = fmin(at + chance_in(s->r, 1.2, 2.5), s->off_s);
+        double rest = chance_in(s->r, 0.25, 0.5);
+        if (s->off_s - end < 1)
+            end = s->off_s;
+        phrase(s, at, end);
+        for (size_t k = 0; k < s->l->n; k++) {
+            double t = second(k);
+            if (t > end - 0.1 && t <= end + rest / 2 && end < s->off_s)
+                s->l->gate[k] *= chart_ease((end - t) / 0.08);
+            else if (t > end + rest / 2 && t < end + rest + 0.1)
+                s->l->gate[k] *= chart_ease((t - end - rest) / 0.04);
+        }
+        at = end + rest;
+    }
+}
+
 static void gates(const sheet *s)
 {
     double rise = chance_in(s->r, 0.02, 0.12), fall = chance_in(s->r, 0.05, 0.3);
@@ -241,7 +323,8 @@ static void human(const sheet *s)
 static void contour_new(contour *l, double seconds)
 {
     double **all[] = {&l->pitch_st, &l->level_db, &l->gate,    &l->breath, &l->hiss,
-                      &l->closure,  &l->morph,    &l->doubled, &l->fry,    &l->whistle};
+                      &l->closure,  &l->morph,    &l->doubled, &l->fry,    &l->whistle,
+                      &l->mouth[0], &l->mouth[1], &l->mouth[2]};
     l->n = (size_t)(seconds / CHART_STEP_S);
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         *all[i] = xcalloc(l->n, sizeof **all[i]);
@@ -266,6 +349,9 @@ static void melodies(const sheet *s)
         song(s);
         consonants(s);
         vowels(s);
+        break;
+    case CHART_SPEECH:
+        speech(s);
         break;
     case CHART_TRILL:
         notes(s, anywhere, longer, slow);
@@ -294,7 +380,7 @@ contour contour_write(const chart *c, const vocalist *v, int take)
     gsl_rng *r = chance_new(cast_get(v->family, v->woman).name, v->seed, take, "contour");
     contour l = {0};
     contour_new(&l, c->seconds);
-    sheet s = {r, c, &l, chance_in(r, 0.25, 0.6), c->seconds - chance_in(r, 0.2, 0.5)};
+    sheet s = {r, v, c, &l, chance_in(r, 0.25, 0.6), c->seconds - chance_in(r, 0.2, 0.5)};
     gates(&s);
     if (c->kind == CHART_SWELL)
         swell(&s);
@@ -317,7 +403,8 @@ contour contour_write(const chart *c, const vocalist *v, int take)
 void contour_clear(contour *l)
 {
     double *all[] = {l->pitch_st, l->level_db, l->gate,    l->breath, l->hiss,
-                     l->closure,  l->morph,    l->doubled, l->fry,    l->whistle};
+                     l->closure,  l->morph,    l->doubled, l->fry,    l->whistle,
+                     l->mouth[0], l->mouth[1], l->mouth[2]};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         free(all[i]);
     *l = (contour){0};

@@ -63,7 +63,7 @@ static throat throat_at(const stage *g, size_t k, double weight, double pitch_st
     const contour *l = &g->a.line;
     throat t = v->throat;
     for (int i = 0; i < THROAT_FORMANTS; i++) {
-        double to = i < THROAT_VOWEL ? pow(g->goal[i], l->morph[k]) : 1;
+        double to = i < THROAT_VOWEL ? pow(g->goal[i], l->morph[k]) * exp2(l->mouth[i][k]) : 1;
         t.f_hz[i] *= to * (1 + g->formant[i][k]) * (1 + v->shorter_m2 * weight);
     }
     t.f_hz[0] *= 1 + v->f1_per_db * (meant_db(g, k) - v->middle_db);
@@ -252,10 +252,42 @@ static bool sounding(const stage *g, size_t k)
     return ahead < g->a.n && g->a.line.gate[k] > 0.99 && g->a.line.gate[ahead] > 0.99;
 }
 
+static bool light_at_start(const stage *g, gsl_rng *r, size_t k)
+{
+    if (g->c->pinned)
+        return g->c->pinned == 2;
+    double pitch = g->a.line.pitch_st[k], level = meant_db(g, k);
+    bool either = chance_of(r, 0.5);
+    if (pitch >= vocalist_up_st(g->v, level))
+        return true;
+    return pitch > vocalist_down_st(g->v, level) && either;
+}
+
+/* Where a speaker sets in again at step k after a pause, it is in the register of that pitch. */
+static void begin_anew(stage *g, gsl_rng *r, size_t k, double rested_s)
+{
+    bool light = light_at_start(g, r, k);
+    if (light != (weight_at(g, second(k)) > 0.5) && g->a.n_turns < TURNS_MOST)
+        g->a.turns[g->a.n_turns++] = (turn){.time_s = second(k) - rested_s / 2,
+                                            .up = light,
+                                            .kind = TURN_OVERSHOOT,
+                                            .span_ms = 10,
+                                            .over_s = 1,
+                                            .back_tau_s = 1,
+                                            .unheard = true};
+}
+
 static void turns_by_rule(stage *g, gsl_rng *r)
 {
     attempt a = {0};
+    double rested_s = 0;
     for (size_t k = 0; k < g->a.n; k += EVERY) {
+        if (g->a.line.gate[k] == 0)
+            rested_s += EVERY * CHART_STEP_S;
+        else if (g->c->kind == CHART_SPEECH && rested_s > 0.1 && second(k) > 1)
+            begin_anew(g, r, k, rested_s);
+        if (g->a.line.gate[k] > 0)
+            rested_s = 0;
         if (sounding(g, k))
             rule_step(g, r, &a, k);
         else
@@ -276,17 +308,6 @@ static void turns_at_will(stage *g, gsl_rng *r)
             next = t + mean * chance_in(r, 0.8, 1.25);
         }
     }
-}
-
-static bool light_at_start(const stage *g, gsl_rng *r, size_t k)
-{
-    if (g->c->pinned)
-        return g->c->pinned == 2;
-    double pitch = g->a.line.pitch_st[k], level = meant_db(g, k);
-    bool either = chance_of(r, 0.5);
-    if (pitch >= vocalist_up_st(g->v, level))
-        return true;
-    return pitch > vocalist_down_st(g->v, level) && either;
 }
 
 static void turns_place(stage *g, int take)

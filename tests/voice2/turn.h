@@ -21,6 +21,7 @@ typedef struct turn {
     double over_s;
     double back, back_after_s, back_tau_s; /* share of to_st that goes, when and how fast */
     double dip_db;                         /* 0 or less */
+    bool unheard;                          /* while the voice rests: no flip */
     int ragged;                            /* irregular cycles around time_s */
     double pitch_st, level_db;             /* of the old register at time_s, as the rule saw them */
 } turn;
