@@ -139,6 +139,33 @@ static void test_told(void **state)
 }
 
 /* A register's own drift is no flip: the quotient falls by a quarter of the step over a second. */
+/* M1, then M2 after a pause of the voice, then M1 without one. */
+static void test_rest_is_no_flip(void **state)
+{
+    (void)state;
+    enum { N = 900, UP = 300, ON = 323, DOWN = 600 };
+    double share[N];
+    shares(share, N, UP, DOWN, 2);
+    track *t = lay(N, share);
+    for (size_t i = UP; i < ON; i++)
+        t->pitch_st[i] = (double)NAN;
+    flips found = {.n = 0};
+    register_settings settings = register_defaults();
+    register_summary sum;
+    register_decode(&t, 1, &settings, &found, &sum);
+    assert_int_equal(sum.answer, REGISTER_BOTH);
+    assert_int_equal(t->reg[UP - 10], 1);
+    assert_int_equal(t->reg[ON + 10], 2);
+    assert_int_equal(t->reg[DOWN + 10], 1);
+    assert_int_equal(found.n, 2);
+    assert_int_equal(found.items[0].kind, FLIP_CONSONANT);
+    assert_true(found.items[0].confidence < FLIP_ASSERTED);
+    assert_int_equal(found.items[1].kind, FLIP_PROPER);
+    assert_true(found.items[1].confidence > 0.9);
+    flips_clear(&found);
+    track_free(t);
+}
+
 static void test_drift_is_no_flip(void **state)
 {
     (void)state;
@@ -405,13 +432,10 @@ static void test_same_sound(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_ramps),
-        cmocka_unit_test(test_told),
-        cmocka_unit_test(test_drift_is_no_flip),
-        cmocka_unit_test(test_nothing_to_use),
-        cmocka_unit_test(test_agreement),
-        cmocka_unit_test(test_smooth_seam),
-        cmocka_unit_test(test_one_register_is_named),
+        cmocka_unit_test(test_ramps),           cmocka_unit_test(test_told),
+        cmocka_unit_test(test_rest_is_no_flip), cmocka_unit_test(test_drift_is_no_flip),
+        cmocka_unit_test(test_nothing_to_use),  cmocka_unit_test(test_agreement),
+        cmocka_unit_test(test_smooth_seam),     cmocka_unit_test(test_one_register_is_named),
         cmocka_unit_test(test_same_sound),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

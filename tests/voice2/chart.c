@@ -8,7 +8,7 @@
 #include <string.h>
 
 static const char *const names[CHART_KINDS] = {
-    "slide",      "siren",  "swell",   "hold",       "scale", "atwill", "song", "speech",
+    "slide",      "siren",  "swell",   "hold",       "scale", "atwill", "song",   "speech",
     "portamento", "vowels", "doubled", "consonants", "trill", "fry",    "whistle"};
 
 const char *chart_name(chart_kind k)

@@ -41,16 +41,16 @@ typedef struct chart {
 typedef struct contour {
     size_t n;
     double *pitch_st, *level_db;
-    double *gate;    /* 0 silent, 1 voiced */
-    double *breath;  /* air drawn in before the voice */
-    double *hiss;    /* fricatives and bursts */
-    double *closure; /* 1: a nasal or liquid is held */
-    double *morph;   /* 0 the singer's vowel, 1 vowel_b */
+    double *gate;                /* 0 silent, 1 voiced */
+    double *breath;              /* air drawn in before the voice */
+    double *hiss;                /* fricatives and bursts */
+    double *closure;             /* 1: a nasal or liquid is held */
+    double *morph;               /* 0 the singer's vowel, 1 vowel_b */
     double *mouth[THROAT_VOWEL]; /* speech: octaves that F1..F3 lie off the singer's vowel */
-    double *doubled; /* depth of period doubling, 0..1 */
-    double *fry;     /* 1: pulses of fry (M0) */
-    double *whistle; /* 1: whistle (M3) */
-    double vibrato;  /* share of the singer's usual */
+    double *doubled;             /* depth of period doubling, 0..1 */
+    double *fry;                 /* 1: pulses of fry (M0) */
+    double *whistle;             /* 1: whistle (M3) */
+    double vibrato;              /* share of the singer's usual */
 } contour;
 
 const char *chart_name(chart_kind k); /* as in takes.tsv; atwill as the first voice has it */
