@@ -15,13 +15,14 @@
 
 enum { FRAME_MOST = 1024, FFT_MOST = 2 * FRAME_MOST, HARMONICS_MOST = 10 };
 static const int plain_rate_hz = 16000; /* faster sound is averaged down to about this */
-static const double sung_at = 0.85;
+static const double sung_at = 0.85, alike = 0.06;
 static const double pitch_lo_hz = 60, pitch_hi_hz = 1500;
 static const double low_hz = 50, pitch_band_hz = 2500, high_hz = 4000;
 static const double faintest_db = 45; /* harmonics this far under the strongest are noise */
 static const double active_db = 30;   /* looks this far under a channel's loudest are pauses */
 static const double same_period = 0.03;
-static const double egg_bumps_db = 3.5, egg_less_db = 1.5, egg_looks = 0.25;
+static const double egg_bumps_db = 5, egg_less_db = 1.5, egg_looks = 0.25;
+static const double egg_first = 0.8, egg_steepest = -18;
 static const double sung_more = 0.3, heard_db = 40;
 
 typedef struct look {
@@ -29,6 +30,8 @@ typedef struct look {
     double pitched;  /* autocorrelation at the period, 0..1 */
     double period;   /* in samples */
     double bumps_db; /* of its harmonics about a straight fall; NaN with fewer than four */
+    double slope;    /* of that fall, dB an octave */
+    bool falls;      /* the first of them is the strongest */
 } look;
 
 struct channels {
@@ -125,16 +128,19 @@ static size_t bin_of(const channels *c, double hz)
     return (size_t)fmin(bin, last);
 }
 
-/* The highest peak of a normalised correlation between the limits of pitch. */
+/* The first peak of a normalised correlation between the limits of pitch that is nearly as high as
+ * any: several periods are alike, too. */
 static void find_period(const channels *c, const double *acf, look *l)
 {
     size_t hi = (size_t)(c->rate_hz / pitch_lo_hz);
+    double first = 0;
     for (size_t i = (size_t)(c->rate_hz / pitch_hi_hz); acf[0] > 0 && i <= hi; i++) {
         if (acf[i] < acf[i - 1] || acf[i] < acf[i + 1])
             continue;
         double r = acf[i] / c->window_acf[i] / (acf[0] / c->window_acf[0]);
-        if (r > l->pitched) {
-            l->pitched = fmin(r, 1);
+        l->pitched = fmax(l->pitched, fmin(r, 1));
+        if (l->pitched > first + alike) {
+            first = l->pitched;
             l->period = (double)i;
         }
     }
@@ -149,13 +155,18 @@ static double band_power(const channels *c, const double *a, double lo_hz, doubl
 }
 
 /* Standard deviation of the harmonics' levels about a straight line over the logarithm of their
- * number. */
-static double bumps(const channels *c, const double *spectrum, double hz)
+ * number, and whether the first is the strongest. */
+static void see_harmonics(const channels *c, const double *spectrum, look *l)
 {
-    double x[HARMONICS_MOST], y[HARMONICS_MOST], most = 0, c0, c1, v00, v01, v11, left;
+    double hz = c->rate_hz / l->period;
+    double x[HARMONICS_MOST], y[HARMONICS_MOST], most = 0, c0, v00, v01, v11, left;
     size_t n = 0;
-    for (int h = 1; h <= HARMONICS_MOST && (h + 0.5) * hz <= fmin(high_hz, 0.45 * c->rate_hz); h++)
-        most = fmax(most, band_power(c, spectrum, (h - 0.5) * hz, (h + 0.5) * hz));
+    for (int h = 1; h <= HARMONICS_MOST && (h + 0.5) * hz <= fmin(high_hz, 0.45 * c->rate_hz);
+         h++) {
+        double power = band_power(c, spectrum, (h - 0.5) * hz, (h + 0.5) * hz);
+        l->falls = h == 1 || (l->falls && power <= most);
+        most = fmax(most, power);
+    }
     for (int h = 1; h <= HARMONICS_MOST && (h + 0.5) * hz <= fmin(high_hz, 0.45 * c->rate_hz);
          h++) {
         double power = band_power(c, spectrum, (h - 0.5) * hz, (h + 0.5) * hz);
@@ -165,15 +176,15 @@ static double bumps(const channels *c, const double *spectrum, double hz)
         y[n++] = 10 * log10(power);
     }
     if (n < 4)
-        return (double)NAN;
-    gsl_fit_linear(x, 1, y, 1, n, &c0, &c1, &v00, &v01, &v11, &left);
-    return sqrt(left / (double)n);
+        return;
+    gsl_fit_linear(x, 1, y, 1, n, &c0, &l->slope, &v00, &v01, &v11, &left);
+    l->bumps_db = sqrt(left / (double)n);
 }
 
 static look look_at(const channels *c, const double *x)
 {
     double a[FFT_MOST] = {0}, spectrum[FFT_MOST], mean = 0;
-    look l = {0, 0, 0, (double)NAN};
+    look l = {.bumps_db = (double)NAN};
     for (size_t i = 0; i < c->frame; i++)
         mean += x[i] / (double)c->frame;
     for (size_t i = 0; i < c->frame; i++)
@@ -184,7 +195,7 @@ static look look_at(const channels *c, const double *x)
     correlate(a, c->fft, bin_of(c, low_hz), bin_of(c, pitch_band_hz));
     find_period(c, a, &l);
     if (l.period > 0)
-        l.bumps_db = bumps(c, spectrum, c->rate_hz / l.period);
+        see_harmonics(c, spectrum, &l);
     return l;
 }
 
@@ -244,7 +255,8 @@ static double sung_share(const channels *c, int k)
 static double smoother(const channels *c, int k, int m)
 {
     double *less = xmalloc(c->n_looks, sizeof *less), *own = xmalloc(c->n_looks, sizeof *own);
-    double loud_k = loudest_look(c, k), loud_m = loudest_look(c, m), either = 0, result = 0;
+    double *slope = xmalloc(c->n_looks, sizeof *slope), either = 0, falls = 0, result = 0;
+    double loud_k = loudest_look(c, k), loud_m = loudest_look(c, m);
     size_t n = 0;
     for (size_t i = 0; i < c->n_looks; i++) {
         const look *a = look_of(c, i, k), *b = look_of(c, i, m);
@@ -254,13 +266,19 @@ static double smoother(const channels *c, int k, int m)
             continue;
         if (isnan(a->bumps_db) || isnan(b->bumps_db))
             continue;
+        falls += a->falls;
         own[n] = a->bumps_db;
+        slope[n] = a->slope;
         less[n++] = b->bumps_db - a->bumps_db;
     }
-    if (n && (double)n >= egg_looks * either && array_median(own, n) <= egg_bumps_db)
+    double seen = (double)n;
+    bool egg = n && seen >= egg_looks * either && falls >= egg_first * seen &&
+               array_median(own, n) <= egg_bumps_db && array_median(slope, n) >= egg_steepest;
+    if (egg)
         result = fmax(0, array_median(less, n) - egg_less_db);
     free(less);
     free(own);
+    free(slope);
     return result;
 }
 
