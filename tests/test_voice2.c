@@ -398,9 +398,9 @@ static void test_what_tempts_is_there(void **state)
     }
 }
 
-/* Speech moves lips and tongue all the time, and its tune no faster than two stresses at once (Xu and
- * Sun 2002, from memory: at most 10.8 semitones a second and 5.6 more for each semitone). A register
- * is held, or changes on the way or while the voice rests. */
+/* Speech moves lips and tongue all the time, and its tune no faster than two stresses at once (Xu
+ * and Sun 2002, from memory: at most 10.8 semitones a second and 5.6 more for each semitone). A
+ * register is held, or changes on the way or while the voice rests. */
 static void test_speech(void **state)
 {
     (void)state;

@@ -4,16 +4,15 @@
 #include "base/ticker.h"
 #include "command/command.h"
 #include "command/draw_take.h"
-#include "command/egg_cells.h"
 #include "command/explain_table.h"
 #include "command/flip_cells.h"
+#include "command/heard.h"
 #include "command/measure_cells.h"
 #include "command/option_rows.h"
 #include "command/recorded.h"
 #include "register/parts.h"
 #include "register/seam.h"
 #include "show/explain_draw.h"
-#include "voice/listen.h"
 #include "voice/measures.h"
 
 #include <math.h>
@@ -51,106 +50,6 @@ static const option options[] = {
     {"vowel", 0, OPTION_TEXT, "V", NULL, 0, 0, offsetof(settings, vowel),
      "the vowel of all takes (without it they are taken as one)"},
 };
-
-/* What was heard of all takes. */
-typedef struct heard {
-    track_store *store;
-    meter_levels *levels; /* of each take, when measures are asked for */
-    size_t harmonics;     /* the most that any frame's measures have */
-    size_t failed;        /* files that could not be read */
-    egg_heard egg;
-} heard;
-
-static bool keep(void *context, const track *piece, err *e)
-{
-    heard *h = context;
-    for (size_t i = 0; piece->measures && i < piece->n; i++)
-        if (piece->measures->harmonics[i] > h->harmonics)
-            h->harmonics = piece->measures->harmonics[i];
-    return track_store_append(h->store, piece, e);
-}
-
-static size_t voiced_frames(const track_store *store, size_t take)
-{
-    size_t n, voiced = 0;
-    const stretch *all = track_store_stretches(store, &n);
-    while (n-- && all[n].take == take)
-        voiced += all[n].voiced;
-    return voiced;
-}
-
-/* The takes that could be read; the others have their sentence on stderr. */
-static void listen_once(const command_call *call, egg_way contact, heard *h)
-{
-    const settings *own = call->settings;
-    voice_settings s = recorded_settings(&own->how);
-    s.recording.without_digest = true;
-    s.measures = own->measures;
-    s.contact = contact;
-    ticker *t = ticker_new("recordings", call->n, call->shared->quiet);
-    for (size_t i = 0; i < call->n; i++) {
-        err e;
-        voice_whole whole;
-        ticker_show(t, i);
-        track_store_begin(h->store, call->operands[i], s.hop_s, (declared_register)own->declared);
-        if (!voice_listen_pieces(call->operands[i], &s, keep, h, &whole, &e)) {
-            ticker_hide(t);
-            message_warn("%s", e.text);
-            track_store_drop(h->store);
-            h->failed++;
-            continue;
-        }
-        track_store_end(h->store);
-        size_t take = track_store_takes(h->store) - 1;
-        h->levels[take] = whole.levels;
-        egg_hear(&h->egg, whole.egg, whole.contact);
-        ticker_hide(t);
-        if (!voiced_frames(h->store, take))
-            message_warn("%s: no voice was heard in it.", call->operands[i]);
-    }
-    ticker_free(t);
-}
-
-static heard heard_new(size_t n)
-{
-    return (heard){.store = track_store_new(), .levels = xcalloc(n, sizeof(meter_levels))};
-}
-
-static void heard_clear(heard *h)
-{
-    track_store_free(h->store);
-    free(h->levels);
-}
-
-static bool has_pipe(const command_call *call)
-{
-    for (size_t i = 0; i < call->n; i++)
-        if (call->operands[i][0] == '-')
-            return true;
-    return false;
-}
-
-/* Takes whose EGG does not tell which way contact counts are heard again, by the way of the others:
- * one singer's electrodes stay as they are. */
-static void listen_all(const command_call *call, heard *h)
-{
-    const settings *own = call->settings;
-    listen_once(call, (egg_way)own->contact, h);
-    egg_way others = egg_agreed(&h->egg);
-    if (!egg_unclear(&h->egg) || others == EGG_UNKNOWN || has_pipe(call))
-        return;
-    heard_clear(h);
-    *h = heard_new(call->n);
-    listen_once(call, others, h);
-}
-
-static void warn_unclear(const heard *h)
-{
-    if (egg_unclear(&h->egg))
-        message_warn("In %zu of %zu takes with an EGG it could not be told which way contact "
-                     "counts; --contact up or --contact down says it.",
-                     h->egg.takes - h->egg.up - h->egg.down, h->egg.takes);
-}
 
 static const char *level_scale(const settings *own)
 {
@@ -312,9 +211,9 @@ static int run(const command_call *call, err *e)
     picture where = {.kind = PICTURE_NONE};
     if ((own->out || own->draw) && !picture_choose(own->out, WIDTH_PX, HEIGHT_PX, &where, e))
         return EXIT_USAGE;
-    heard h = heard_new(call->n);
-    listen_all(call, &h);
-    warn_unclear(&h);
+    hearing as = {&own->how, own->measures, (declared_register)own->declared,
+                  (egg_way)own->contact};
+    heard h = heard_takes(call, &as);
     bool printed = decode(call, &h, &where, e);
     heard_clear(&h);
     return printed && !h.failed ? EXIT_DONE : EXIT_INPUT;

@@ -3,11 +3,21 @@
 
 #include <math.h>
 
-void egg_hear(egg_heard *h, bool has_egg, egg_way contact)
+void egg_hear(egg_heard *h, const voice_whole *take)
 {
-    h->takes += has_egg;
-    h->up += has_egg && contact == EGG_UP;
-    h->down += has_egg && contact == EGG_DOWN;
+    if (!take->egg) {
+        h->without += take->channels > 1;
+        return;
+    }
+    h->takes++;
+    h->up += take->contact == EGG_UP;
+    h->down += take->contact == EGG_DOWN;
+    h->channel = h->channel == 0 || h->channel == take->egg ? take->egg : -1;
+}
+
+int egg_elsewhere(const egg_heard *h)
+{
+    return h->channel > 0 && h->without && h->without <= h->takes ? h->channel : 0;
 }
 
 bool egg_unclear(const egg_heard *h)
@@ -50,6 +60,10 @@ void egg_notes(table_writer *w, const egg_heard *h, const agreement *a, double v
 {
     if (!h->takes)
         return;
+    if (h->channel > 0)
+        table_note(w, "egg_channel", "%d", h->channel);
+    else
+        table_note(w, "egg_channel", "not the same in all takes");
     table_note(w, "egg_contact", "counts upwards in %zu, downwards in %zu of %zu takes with an EGG",
                h->up, h->down, h->takes);
     table_note(w, "egg_tells", "%.0f %% of the voice", 100 * fmin(1, a->egg_s / voiced_s));

@@ -6,17 +6,19 @@
  *
  * A recording is heard in looks of a quarter of a second, at most 600 of them: all of it up to 150
  * s, and of a longer one that many looks spread evenly over it, so that neither a silent beginning
- * nor an hour of talk decides. Of each look and channel three things are kept: its power without
- * DC; how far it has one pitch (the highest peak of its normalised autocorrelation between 60 and
- * 1500 Hz; "sung" from 0.85 on); and its bumps, the standard deviation of the levels of its first
- * 10 harmonics, those below 4 kHz, about a straight fall over the logarithm of their number.
+ * nor an hour of talk decides. Of each look and channel are kept: its power without DC; how far it
+ * has one pitch (the highest peak of its normalised autocorrelation between 60 and 1500 Hz; "sung"
+ * from 0.85 on); and of its first 10 harmonics, those below 4 kHz, whether the first is the
+ * strongest, their straight fall over the logarithm of their number, and their bumps, the standard
+ * deviation of their levels about it.
  *
  * - An EGG sees the glottis alone: the same period as the microphone's sound, but neither formants
  *   nor room. A channel is taken for an EGG when another is sung at the same pitch in at least a
- *   quarter of the looks in which either is, and in the median its bumps are at most 3.5 dB and 1.5
- *   dB less than the other's. (Sung notes of real and made voices have 5-14 dB, speech 3.6 dB, made
- *   contact pulses 2 dB.) Where no four harmonics lie below 4 kHz, above some 900 Hz, nothing is
- *   seen.
+ *   quarter of the looks in which either is, its first harmonic is the strongest in eight of ten,
+ *   and in the median it falls by at most 18 dB an octave and its bumps are at most 5 dB and 1.5 dB
+ *   less than the other's. (Sung notes of real and made voices have 5-14 dB, speech 3.6 dB, made
+ *   contact pulses 1-5 dB and a fall of 6-17 dB.) Where no four harmonics lie below 4 kHz, above
+ *   some 900 Hz, nothing is seen.
  * - Of the others, the microphone is the loudest (largest variance; the first of equals), unless
  *   another within 40 dB of it is sung in a share of its time larger by 0.3 or more: a voice
  *   beside louder music or noise.

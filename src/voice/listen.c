@@ -308,7 +308,8 @@ bool voice_listen_pieces(const char *name, const voice_settings *s, voice_sink *
     if (good && opt_whole) {
         opt_whole->counts = signal_window_sound(l.sound)->counts;
         opt_whole->levels = take_levels(&l);
-        opt_whole->egg = recording_egg(r) > 0;
+        opt_whole->channels = recording_channels(r);
+        opt_whole->egg = recording_egg(r);
         opt_whole->contact = l.contact;
     }
     end(&l);

@@ -29,7 +29,7 @@ typedef struct voice_settings {
 typedef struct voice_whole {
     recording_counts counts;
     meter_levels levels; /* on the track's level scale; NaN for curves that were not asked for */
-    bool egg;            /* there is an EGG channel */
+    int channels, egg;   /* how many, and the EGG's, from 1; 0: none */
     egg_way contact; /* as stated or found; EGG_UNKNOWN: neither, and track.egg has clarity alone */
 } voice_whole;
 
