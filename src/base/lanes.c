@@ -105,6 +105,18 @@ EACH_PART int select_key(const float *keys, size_t n, int k)
     return (int)key;
 }
 
+/* The k-th where the one before it is `key`. */
+EACH_PART int next_key(const float *keys, size_t n, int k, int key)
+{
+    int next = INT_MAX;
+    for (size_t i = 0; i < n; i++) {
+        int own;
+        memcpy(&own, keys + i, sizeof own);
+        next = own > key && own < next ? own : next;
+    }
+    return count_below(keys, n, key + 1) > k ? key : next;
+}
+
 EACH_PART float find_middle(float *x, size_t n)
 {
     size_t all = n;
@@ -118,7 +130,7 @@ EACH_PART float find_middle(float *x, size_t n)
         memcpy(x + i, &keys, sizeof keys);
     }
     middle[0] = select_key(x, all, (int)(n - 1) / 2);
-    middle[1] = n % 2 ? middle[0] : select_key(x, all, (int)n / 2);
+    middle[1] = n % 2 ? middle[0] : next_key(x, all, (int)n / 2, middle[0]);
     two = (lanes)in_order(middle);
     return 0.5F * (two[0] + two[1]);
 }

@@ -176,9 +176,10 @@ bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t
     all.m.mouth.may_change = w->m.mouth.n > 0; /* none begin here */
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
-    world_clear(w);
     pin(ev, all.p2);
     regression *fit = regress_new(ev, &s->regress);
+    regress_begin_near(fit, &w->m);
+    world_clear(w);
     float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
     bool good = !effort_stopped(s->opt_effort) && regress_fit(fit, &all.m, all.p2, r);
     regress_free(fit);

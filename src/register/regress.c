@@ -128,6 +128,11 @@ regression *regress_new(const evidence *ev, const regress_settings *s)
     return g;
 }
 
+void regress_begin_near(regression *g, const model *m)
+{
+    memcpy(g->begin.beta, m->beta, sizeof m->beta);
+}
+
 void regress_free(regression *g)
 {
     if (g)
@@ -313,7 +318,7 @@ bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS
         return false;
     design_set(g->d, p2, m->sigma);
     solve(g, &g->root[later], m->beta);
-    memcpy(g->begin.beta, m->beta, sizeof m->beta);
+    regress_begin_near(g, m);
     take_vowels_out(g, m, p2, true, r);
     design_unexplained(g->d, m, r);
     design_residuals(g->d, m, p2, r, g->d->e);

@@ -30,6 +30,9 @@ typedef struct regression regression;
 regression *regress_new(const evidence *ev, const regress_settings *s);
 void regress_free(regression *g);
 
+/* Fits of models begun anew come sooner to their end if it is near m's coefficients. */
+void regress_begin_near(regression *g, const model *m);
+
 /* Whether vowels change, by what the model leaves at these registers. r[ev->n] is written to. */
 bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
 

@@ -221,7 +221,7 @@ void shapes_likely(const shapes *all, const seen *s, size_t n, float by, float (
             best = fmaxf(best, p[i][k]);
         for (int k = 0; k < all->n; k++)
             p[i][k] -= best;
-        lanes_exp(p[i], (size_t)all->n);
+        lanes_exp(p[i], (size_t)(all->n + LANES - 1) / LANES * LANES); /* whole lanes are quicker */
         for (int k = all->n; k < SHAPES_ROOM; k++)
             p[i][k] = 0;
     }
