@@ -125,6 +125,7 @@ shape_share shapes_share(const seen *s, const float shape[VOWEL_NODES])
 }
 
 enum { LO_LO, LO_HI, HI_HI, GOAL_LO, GOAL_HI }; /* what the sums of a node hold */
+enum { BAND = 3 };                              /* of their matrix, half of it */
 
 EACH_PART void add(shape_sums *to, const seen *s, float x, float xx, float mean)
 {
@@ -156,25 +157,25 @@ void shapes_add(shape_sums *to, const seen *s, float x, float xx, float mean)
 
 void shapes_solve(const shape_sums *sums, double small, double smooth, float shape[VOWEL_NODES])
 {
-    static const double d[3] = {1, -2, 1};
-    double a[NODES][NODES] = {{0}}, b[NODES] = {0};
+    static const double d[BAND] = {1, -2, 1};
+    double a[NODES][BAND] = {{0}}, b[NODES] = {0}; /* a: by columns from the diagonal down */
     for (int k = 0; k < NODES; k++)
-        a[k][k] += small;
+        a[k][0] += small;
     for (int k = 0; k + 1 < NODES; k++) {
-        a[k][k] += (double)sums->at[k][LO_LO];
-        a[k + 1][k] += (double)sums->at[k][LO_HI];
-        a[k + 1][k + 1] += (double)sums->at[k][HI_HI];
+        a[k][0] += (double)sums->at[k][LO_LO];
+        a[k][1] += (double)sums->at[k][LO_HI];
+        a[k + 1][0] += (double)sums->at[k][HI_HI];
         b[k] += (double)sums->at[k][GOAL_LO];
         b[k + 1] += (double)sums->at[k][GOAL_HI];
     }
     for (int k = 0; k + 2 < NODES; k++)
-        for (int p = 0; p < 3; p++)
+        for (int p = 0; p < BAND; p++)
             for (int q = 0; q <= p; q++)
-                a[k + p][k + q] += smooth * d[p] * d[q];
-    gsl_matrix_view matrix = gsl_matrix_view_array(&a[0][0], NODES, NODES);
+                a[k + q][p - q] += smooth * d[p] * d[q];
+    gsl_matrix_view matrix = gsl_matrix_view_array(&a[0][0], NODES, BAND);
     gsl_vector_view vector = gsl_vector_view_array(b, NODES);
-    gsl_linalg_cholesky_decomp1(&matrix.matrix);
-    gsl_linalg_cholesky_svx(&matrix.matrix, &vector.vector);
+    gsl_linalg_cholesky_band_decomp(&matrix.matrix);
+    gsl_linalg_cholesky_band_svx(&matrix.matrix, &vector.vector);
     for (int k = 0; k < NODES; k++)
         shape[k] = (float)b[k];
 }
