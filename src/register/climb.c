@@ -9,9 +9,10 @@
 #include <string.h>
 
 static const double settled = 0.002; /* mean change of p2 in a round */
-/* Nats at which the best world stands well before the last round, and the share of them under which
- * others are given up: no flip of 469 singers of the test voices was asserted otherwise. */
-static const double stands_well = 20, far_behind = 0.1;
+/* Nats a second of voice at which the best world stands well before the last round, and the share of
+ * them under which others are given up: no flip of 469 singers of the test voices was asserted
+ * otherwise. */
+static const double stands_well = 0.4, far_behind = 0.1;
 
 /* `opt_fit` and r[ev->n] are freed with it. */
 static climber climber_with(const evidence *ev, const search_settings *s, regression *opt_fit,
@@ -118,13 +119,13 @@ static void merge(const climber *c, world *worlds, size_t n)
 }
 
 /* Worlds that stand far behind are given up, where the best stands well. */
-static void give_up(world *worlds, size_t n)
+static void give_up(const climber *c, world *worlds, size_t n)
 {
-    double best = 0;
+    double best = 0, well = stands_well * (double)c->ev->n * c->ev->hop_s;
     for (size_t k = 0; k < n; k++)
         best = fmax(best, worlds[k].standing);
     for (size_t k = 0; k < n; k++)
-        if (best >= stands_well && worlds[k].standing < far_behind * best)
+        if (best >= well && worlds[k].standing < far_behind * best)
             worlds[k].standing = -1;
 }
 
@@ -137,7 +138,7 @@ void climb_all(climber *c, int rounds, world *worlds, size_t n)
                     climb(c, &worlds[k], round == rounds) ? standing_of(c->ev, &worlds[k]) : -1;
         merge(c, worlds, n);
         if (round < rounds)
-            give_up(worlds, n);
+            give_up(c, worlds, n);
         effort_add(c->s->opt_effort, (double)(c->ev->n * n));
     }
     climb_sort(worlds, n);
