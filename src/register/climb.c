@@ -9,8 +9,8 @@
 #include <string.h>
 
 static const double settled = 0.002; /* mean change of p2 in a round */
-/* Nats a second of voice at which the best world stands well before the last round, and the share of
- * them under which others are given up: no flip of 469 singers of the test voices was asserted
+/* Nats a second of voice at which the best world stands well before the last round, and the share
+ * of them under which others are given up: no flip of 469 singers of the test voices was asserted
  * otherwise. */
 static const double stands_well = 0.4, far_behind = 0.1;
 
