@@ -142,6 +142,24 @@ static void test_slide_about_a_leap(void **state)
     }
 }
 
+/* Against the same 25 ms of the ramp itself, its middle 2 ms from a frame. */
+static void test_kink_of_a_leap(void **state)
+{
+    (void)state;
+    static const double spans_s[] = {0.02, 0.04, 0.06, 0.09}, part_s = 0.025;
+    for (int k = 0; k < 4; k++)
+        for (double slide = 0; slide <= 3; slide += 3) {
+            made x;
+            make(&x, spans_s[k], slide, 6, 0);
+            double inner = 2 * ramp(flip_s + part_s / 2, spans_s[k]) - 1;
+            double all = 2 * ramp(flip_s + 1.5 * part_s, spans_s[k]) - 1, kink = (double)NAN;
+            for (size_t i = 0; i < FRAMES; i++)
+                kink = x.ev->leap_st[i] > 3 ? x.ev->kink[i] : kink;
+            close_to("kink", 1.5 * inner - 0.5 * all, kink, 0.03);
+            made_clear(&x);
+        }
+}
+
 /* Without evidence the chain's border stands. */
 static void test_nothing_to_go_by(void **state)
 {
@@ -356,6 +374,7 @@ int main(void)
         cmocka_unit_test(test_place_and_span_of_a_ramp),
         cmocka_unit_test(test_place_beside_vibrato),
         cmocka_unit_test(test_slide_about_a_leap),
+        cmocka_unit_test(test_kink_of_a_leap),
         cmocka_unit_test(test_nothing_to_go_by),
         cmocka_unit_test(test_steps_are_beyond_the_trend),
         cmocka_unit_test(test_seam_is_its_formula),

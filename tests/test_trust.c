@@ -54,6 +54,7 @@ static void test_thinned_frames_stand_for_all(void **state)
     ev->leap_st[77] = -3;
     ev->leap_st[78] = 2;
     ev->sudden[77] = 0.9;
+    ev->kink[77] = 0.7;
     evidence *few = thin_evidence(ev, 4, stands_for);
     assert_int_equal(few->n, 33 + 43); /* of 130 and 170 */
     assert_true(fabs(few->hop_s - 0.02) < 1e-12);
@@ -65,7 +66,8 @@ static void test_thinned_frames_stand_for_all(void **state)
     for (size_t i = 1; i < 30; i++)
         sum += few->gap_s[i];
     assert_true(fabs(sum - 29 * 0.02) < 1e-9);
-    assert_true(few->leap_st[stands_for[77]] == -3 && few->sudden[stands_for[77]] == 0.9);
+    assert_true(few->leap_st[stands_for[77]] == -3 && few->sudden[stands_for[77]] == 0.9 &&
+                few->kink[stands_for[77]] == 0.7);
     assert_int_equal(few->before[10], 5); /* 100 ms */
     assert_true(few->before[2] == EVIDENCE_NONE);
     evidence_free(few);
@@ -189,7 +191,7 @@ static void test_the_company_of_others_counts(void **state)
 }
 
 /* Asserted flips in the takes of a family's singer, and minutes of voice. */
-static size_t asserted(const char *family_name, uint64_t seed, double *minutes)
+static size_t asserted(int voice, const char *family_name, uint64_t seed, double *minutes)
 {
     char *folder = NULL;
     err e = {""};
@@ -198,8 +200,8 @@ static size_t asserted(const char *family_name, uint64_t seed, double *minutes)
     register_settings s = register_defaults();
     register_summary summary;
     size_t n = 0;
-    if (!choir_render(1, choir_by_name(1, family_name), seed, "build/test_trust-takes", &folder,
-                      &e) ||
+    int family_at = choir_by_name(voice, family_name);
+    if (!choir_render(voice, family_at, seed, "build/test_trust-takes", &folder, &e) ||
         !truth_read(folder, &t, &e))
         fail_msg("%s", e.text);
     track **tracks = xcalloc(t.n, sizeof *tracks);
@@ -232,7 +234,8 @@ static void test_no_flip_is_invented(void **state)
     double minutes = 0;
     size_t n = 0;
     for (size_t k = 0; k < sizeof still / sizeof *still; k++)
-        n += asserted(still[k], 41 + k, &minutes);
+        n += asserted(1, still[k], 41 + k, &minutes);
+    n += asserted(2, "portamento", 14, &minutes); /* each of whose glides leaps by as much */
     print_message("%zu flips asserted in %.1f minutes without any\n", n, minutes);
     assert_true((double)n <= 2 * minutes); /* each leap and vowel taken for one: 50 */
 }

@@ -39,6 +39,7 @@ typedef enum cue {
     CUE_WRONG,  /* share of changes that leap the other way */
     CUE_LEFT,   /* share of all leaps of 1.5 semitones and more, by their size, that no change
                    explains by going the same way within 80 ms */
+    CUE_GLIDES, /* log odds that all leap as flips do, not as glides, by their kinks: -12 to 0 */
     CUE_PITCH,  /* slope of the log odds of M2 on the pitch, 1/semitone */
     CUE_VOICED, /* log of the seconds of voice */
     CUE_TOLD, /* log of 1 s and the seconds of voice that are stated to be in the register of which

@@ -58,6 +58,7 @@ evidence *evidence_alloc(size_t n)
                      .warp = xmalloc(n, sizeof *ev->warp),
                      .leap_st = xcalloc(n, sizeof *ev->leap_st),
                      .sudden = xcalloc(n, sizeof *ev->sudden),
+                     .kink = xcalloc(n, sizeof *ev->kink),
                      .slide = xcalloc(n, sizeof *ev->slide),
                      .dip_db = xmalloc(n, sizeof *ev->dip_db),
                      .step_db = xmalloc(n, sizeof *ev->step_db),
@@ -239,6 +240,7 @@ void evidence_free(evidence *ev)
     free(ev->warp);
     free(ev->leap_st);
     free(ev->sudden);
+    free(ev->kink);
     free(ev->slide);
     free(ev->dip_db);
     free(ev->step_db);

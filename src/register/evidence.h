@@ -35,6 +35,8 @@ typedef struct evidence {
     float (*warp)[HARMONICS];  /* [n] log2(1 + f / 300 Hz) of each harmonic, the tract's axis */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
     double *sudden;  /* [n] where there is a leap, the share of it that the pitch moves in 40 ms */
+    double *kink;    /* [n] and the share of it by which 25 ms move more than the 25 ms before and
+                        after do on average; NaN where the voice has a hole */
     double *slide;   /* [n] and the semitones a second by which the pitch slides the same way both
                         before and after it, 0 where it does not */
     /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms
@@ -49,7 +51,7 @@ typedef struct evidence {
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks);
 void evidence_free(evidence *ev);
-/* n frames 5 ms apart whose arrays hold nothing yet, leap_st, sudden and slide 0. */
+/* n frames 5 ms apart whose arrays hold nothing yet, leap_st, sudden, kink and slide 0. */
 evidence *evidence_alloc(size_t n);
 
 /* Seconds of voice that are stated to be in the register of which less is stated. */

@@ -123,6 +123,22 @@ static size_t steepest(const evidence *ev, size_t first, size_t n, size_t at, do
     return best;
 }
 
+/* The most within 40 ms of frame `at` by which the pitch moves more in 25 ms, the way of the leap,
+ * than in the 25 ms before and after on average. */
+static double kink_about(const stretch *v, size_t at, double leap)
+{
+    enum { NEAR = 8, PART = 5, HALF = 8 };
+    double most = (double)NAN;
+    for (size_t i = at > NEAR + HALF ? at - NEAR : HALF; i + HALF <= v->n && i <= at + NEAR; i++) {
+        const double *p = v->pitch_st + i - HALF, *t = v->time_s + i - HALF;
+        if (t[3 * PART] - t[0] > (3 * PART + 0.5) * frame_s)
+            continue;
+        double inner = p[2 * PART] - p[PART], outer = p[3 * PART] - p[0] - inner;
+        most = fmax(most, (inner - outer / 2) / leap);
+    }
+    return most;
+}
+
 /* Slope of the pitch of the frames from..to, semitones a second; 0 for fewer than 80 ms. */
 static double slope_of(const evidence *ev, size_t from, size_t to)
 {
@@ -154,8 +170,9 @@ static double slide_about(const evidence *ev, size_t first, size_t n, size_t at,
 }
 
 /* Leaps at their own peaks, the largest within 120 ms alone. */
-static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
+static void keep_peaks(evidence *ev, const stretch *v, size_t first, const double *raw)
 {
+    size_t n = v->n;
     size_t *peaks = xmalloc(n, sizeof *peaks);
     size_t n_peaks = find_peaks(raw, n, 24, peaks);
     for (size_t k = 0; k < n_peaks; k++) {
@@ -165,6 +182,7 @@ static void keep_peaks(evidence *ev, size_t first, size_t n, const double *raw)
         if (fabs(leap) > fabs(ev->leap_st[at])) {
             ev->leap_st[at] = leap;
             ev->sudden[at] = move / fabs(leap);
+            ev->kink[at] = kink_about(v, at - first, leap);
             ev->slide[at] = slide_about(ev, first, n, at, leap);
         }
     }
@@ -184,7 +202,7 @@ void leaps_measure(evidence *ev, track *const *tracks, size_t first, size_t last
         v.time_s[i] = evidence_time(ev, tracks, first + i) - begin_s;
     sum_up(&v);
     leaps_across(&v, raw);
-    keep_peaks(ev, first, v.n, raw);
+    keep_peaks(ev, &v, first, raw);
     free(v.before);
     free(v.time_s);
     free(raw);

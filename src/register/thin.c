@@ -73,6 +73,7 @@ evidence *thin_evidence(const evidence *ev, size_t every, size_t *stands_for)
             if (fabs(ev->leap_st[i]) > fabs(out->leap_st[at])) {
                 out->leap_st[at] = ev->leap_st[i];
                 out->sudden[at] = ev->sudden[i];
+                out->kink[at] = ev->kink[i];
                 out->slide[at] = ev->slide[i];
             }
             keep_larger(ev->pitch_break[i], &out->pitch_break[at]);

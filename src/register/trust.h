@@ -9,7 +9,7 @@
 
 #include <stdbool.h>
 
-enum { TRUST_TERMS = 39 };
+enum { TRUST_TERMS = 40 };
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
