@@ -288,11 +288,8 @@ static void take_vowels_out(regression *g, model *m, const double *p2, bool lear
     if (!m->mouth.may_change)
         return;
     leave_vowels(g, m, p2, r);
-    if (learn)
-        vowels_learn(m, g->d, g->d->e);
+    vowels_take_out(m, learn, g->d, g->d->e);
     g->taken_out = m->mouth.n > 0;
-    if (g->taken_out)
-        vowels_take_out(m, g->d, g->d->e);
 }
 
 bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])

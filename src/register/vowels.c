@@ -246,22 +246,23 @@ bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS])
     return change;
 }
 
-void vowels_learn(model *m, const design *d, float (*r)[HARMONICS])
+static void learn(model *m, const fit *f)
 {
-    fit f = fit_new(m, d, r);
     if (m->mouth.n == 0) {
-        begin(m, &f);
+        begin(m, f);
     } else {
-        tell_vowels(&f);
-        learn_shapes(&f, &m->mouth);
+        tell_vowels(f);
+        learn_shapes(f, &m->mouth);
     }
-    fit_clear(&f);
 }
 
-void vowels_take_out(const model *m, design *d, float (*r)[HARMONICS])
+void vowels_take_out(model *m, bool may_learn, design *d, float (*r)[HARMONICS])
 {
     fit f = fit_new(m, d, r);
-    tell_vowels(&f);
+    if (may_learn)
+        learn(m, &f);
+    if (m->mouth.n > 0)
+        tell_vowels(&f);
     for (size_t i = 0; i < d->ev->n; i++)
         for (int k = 0; k < m->mouth.n; k++)
             if (f.q[i][k] > share_least)

@@ -17,11 +17,8 @@
  * (root mean square over frames and harmonics), as where one vowel is held they do not. */
 bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
 
-/* Learns m->mouth from r: begins it where it has no vowels yet, which leaves it so where they do
- * not change, and else goes on from what it has. */
-void vowels_learn(model *m, const design *d, float (*r)[HARMONICS]);
-
-/* Takes what m's vowels do, of which there are some, out of d->y. */
-void vowels_take_out(const model *m, design *d, float (*r)[HARMONICS]);
+/* Takes what m's vowels do out of d->y. With `may_learn` m->mouth is learnt from r before: begun
+ * where it has no vowels yet, which leaves it so where they do not change, else carried on. */
+void vowels_take_out(model *m, bool may_learn, design *d, float (*r)[HARMONICS]);
 
 #endif
