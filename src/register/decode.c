@@ -25,7 +25,7 @@ static const double kept_trust = 0.3;
 
 register_settings register_defaults(void)
 {
-    return (register_settings){.least_voice_s = 2, .least_listed = 0.05};
+    return (register_settings){.least_voice_s = 2, .least_tried_s = 0.5, .least_listed = 0.05};
 }
 
 typedef struct decoded {
@@ -212,7 +212,7 @@ static bool find_world(const hearing *h, world *best)
     search_settings settings = search_defaults();
     settings.opt_known = h->s->opt_known;
     settings.opt_effort = h->opt_effort;
-    if (h->summary->voiced_s >= h->s->least_voice_s && search_run(h->ev, &settings, best))
+    if (h->summary->voiced_s >= h->s->least_tried_s && search_run(h->ev, &settings, best))
         return true;
     world_clear(best);
     if (!h->egg)
@@ -257,7 +257,8 @@ static void tell_world(const hearing *h, world *w)
         *h->s->opt_learnt = (known){w->m, w->where};
     tell(&d, two, h->s->least_listed, h->found);
     h->summary->gain_nats = w->gain;
-    h->summary->answer = two ? REGISTER_BOTH : REGISTER_ONE_UNNAMED;
+    bool enough = h->summary->voiced_s >= h->s->least_voice_s;
+    h->summary->answer = two ? REGISTER_BOTH : enough ? REGISTER_ONE_UNNAMED : REGISTER_TOO_LITTLE;
     figures_of of = {h->ev, h->tracks, &w->m, w->says, time_s, h->egg};
     search_settings settings = search_defaults();
     if (h->s->opt_why && w->m.hi > 0) /* without a model the EGG alone has told */

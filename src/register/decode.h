@@ -15,7 +15,8 @@
 #include "voice/track.h"
 
 typedef struct register_settings {
-    double least_voice_s; /* 2: less does not determine tract and source */
+    double least_voice_s; /* 2: in less there may be a flip that is not told */
+    double least_tried_s; /* 0.5: less is not looked at */
     double least_listed;  /* 0.05: changes of less confidence are not even listed as doubtful */
     struct explanation *opt_why; /* register/explain.h: filled with the evidence; NULL: not asked */
     const struct known *opt_known; /* register/known.h: of earlier takes of this singer's vowel, one
