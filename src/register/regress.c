@@ -28,6 +28,7 @@ regress_settings regress_defaults(void)
                               .ridge_a = 4,
                               .ridge_e = 100,
                               .ridge_c = 10,
+                              .full_s = 20,
                               .shrink = 0.25,
                               .floor_db = 1};
 }
@@ -67,10 +68,13 @@ static void add_smooth(prior *p, int first, int n, double weight)
                 p->curve[k + a][b - a] += weight * d[a] * d[b];
 }
 
-static prior prior_of(const regress_settings *s)
+/* In little voice few pitches are sung, and a tract that may bend as it likes, and a source that
+ * may follow the pitch, would take the place of what a register does. */
+static prior prior_of(const regress_settings *s, double voiced_s)
 {
     prior p = {.pull = {0}};
-    add_smooth(&p, 0, MODEL_SPLINES, s->smooth_t);
+    double stiff = fmax(1, s->full_s / voiced_s);
+    add_smooth(&p, 0, MODEL_SPLINES, stiff * s->smooth_t);
     add_ridge(&p, 0, MODEL_SPLINES, 1e-4);
     add_ridge(&p, MODEL_S, HARMONICS, s->ridge_s);
     add_ridge(&p, MODEL_D, HARMONICS, s->ridge_d);
@@ -81,8 +85,8 @@ static prior prior_of(const regress_settings *s)
     add_smooth(&p, MODEL_A, HARMONICS, s->ridge_a);
     add_ridge(&p, MODEL_E, HARMONICS, s->ridge_e);
     add_smooth(&p, MODEL_E, HARMONICS, s->ridge_e);
-    add_ridge(&p, MODEL_C, HARMONICS, s->ridge_c);
-    add_smooth(&p, MODEL_C, HARMONICS, s->ridge_c);
+    add_ridge(&p, MODEL_C, HARMONICS, stiff * s->ridge_c);
+    add_smooth(&p, MODEL_C, HARMONICS, stiff * s->ridge_c);
     return p;
 }
 
@@ -124,7 +128,7 @@ regression *regress_new(const evidence *ev, const regress_settings *s)
     g->begin = model_begun(ev);
     g->d = design_new(ev, &g->begin);
     design_rows(g->d, s->rho, stride);
-    g->p = prior_of(s);
+    g->p = prior_of(s, (double)ev->n * ev->hop_s);
     return g;
 }
 

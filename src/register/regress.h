@@ -20,6 +20,7 @@ typedef struct regress_settings { /* the weights are 1 / dB^2, against whole fra
                          the first harmonic falls: a handful of flips may make it do so by 10 dB */
     double smooth_d; /* 1: of D's second differences from the second harmonic on */
     double ridge_a, ridge_e, ridge_c; /* 4, 100, 10: slopes of 0.5, 0.1 dB/dB, 0.3 dB/semitone */
+    double full_s;   /* 20: with less voice smooth_t and ridge_c are larger in proportion */
     double shrink;   /* 0.25: share of the covariance's off-diagonal that is given up */
     double floor_db; /* 1: standard deviation that a residual has at least */
 } regress_settings;
