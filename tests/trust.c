@@ -178,8 +178,30 @@ static double probability(const learnt *l, const example *e)
     return 1 / (1 + exp(-log_odds(l, e)));
 }
 
-/* A step of Newton's method. */
-static void improve(const examples *all, int fold, learnt *l)
+static int term_of(cue c)
+{
+    int k = 0;
+    while (trust_terms[k].from != c)
+        k++;
+    return k;
+}
+
+/* The weight of glides is learnt last, all else held: few singers have them, and what they do to
+ * the other weights is chance. */
+static void hold(bool glides, double *g, double *h)
+{
+    int at = term_of(CUE_GLIDES) + 1;
+    for (int a = 0; a < UNKNOWNS; a++) {
+        if ((a == at) == glides)
+            continue;
+        g[a] = 0;
+        for (int b = 0; b < UNKNOWNS; b++)
+            h[a * UNKNOWNS + b] = h[b * UNKNOWNS + a] = a == b;
+    }
+}
+
+/* A step of Newton's method, for the weight of glides or for the others. */
+static void improve(const examples *all, int fold, bool glides, learnt *l)
 {
     double g[UNKNOWNS] = {0}, h[UNKNOWNS * UNKNOWNS] = {0};
     for (int a = 1; a < UNKNOWNS; a++) {
@@ -199,6 +221,7 @@ static void improve(const examples *all, int fold, learnt *l)
                 h[a * UNKNOWNS + b] += fmax(p * (1 - p), 1e-4) * v[a] * v[b];
         }
     }
+    hold(glides, g, h);
     gsl_matrix_view hv = gsl_matrix_view_array(h, UNKNOWNS, UNKNOWNS);
     gsl_vector_view gv = gsl_vector_view_array(g, UNKNOWNS);
     gsl_linalg_HH_svx(&hv.matrix, &gv.vector);
@@ -210,17 +233,9 @@ static learnt learn(const examples *all, int fold)
 {
     learnt l = {.b = {0}};
     standardise(all, &l);
-    for (int round = 0; round < ROUNDS; round++)
-        improve(all, fold, &l);
+    for (int round = 0; round < 2 * ROUNDS; round++)
+        improve(all, fold, round >= ROUNDS, &l);
     return l;
-}
-
-static int company_term(void)
-{
-    int k = 0;
-    while (trust_terms[k].from != CUE_COMPANY)
-        k++;
-    return k;
 }
 
 /* Each by its own cues, and not those of its singer. */
@@ -253,7 +268,7 @@ static learnt learn_nats(const examples *all, double *nats)
 /* Gives each what the others of its hearing come to. */
 static void keep_company(examples *all, const double *nats)
 {
-    int at = company_term();
+    int at = term_of(CUE_COMPANY);
     for (size_t first = 0, end; first < all->n; first = end) {
         for (end = first; end < all->n && all->items[end].hearing == all->items[first].hearing;)
             end++;
@@ -330,7 +345,7 @@ static void learn_all(examples *all)
     double *nats = xcalloc(all->n, sizeof *nats);
     learnt own = learn_own(all);
     for (size_t i = 0; i < all->n; i++)
-        all->items[i].x[company_term()] = 0;
+        all->items[i].x[term_of(CUE_COMPANY)] = 0;
     learnt alone = learn_nats(all, nats);
     keep_company(all, nats);
     learnt first = learn_nats(all, nats);

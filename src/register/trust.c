@@ -5,7 +5,6 @@
 
 #include <math.h>
 
-/* The weight of glides was learnt with the others held; `make trust` learns all anew. */
 const trust_term trust_terms[TRUST_TERMS] = {
     {CUE_CHAIN, 0, 6, false},         {CUE_LEAP, 0, 1.5, false},
     {CUE_LEAP, 1.5, 4.5, false},      {CUE_SPEED, -1, 4, false},
