@@ -3,9 +3,9 @@
  * it is known what they are; whatever the order of the channels, the rate and the gain, the answer
  * moves with them. */
 #include "base/array.h"
-#include "base/table.h"
 #include "sound/channels.h"
 #include "sound/recording.h"
+#include "voice/truth.h"
 #include "voice2/choir.h"
 
 #include <math.h>
@@ -306,31 +306,24 @@ static void test_recording(void **state)
  * about. */
 static void sung(int who, const char *family, uint64_t seed, size_t *n, size_t *found)
 {
-    char *folder = NULL, *name = NULL;
+    char *folder = NULL;
     err e = {""};
-    table *of;
-    double egg;
+    truth t;
     assert_true(choir_render_egg(who, choir_by_name(who, family), seed, "build/test_channels-takes",
                                  &folder, &e));
-    name = xformat("%s/boundary.tsv", folder);
-    assert_true(table_read(name, &of, &e));
-    for (size_t row = 0; row < of->n_rows; row++)
-        if (strcmp(table_cell(of, row, 0), "egg_channel") == 0)
-            assert_true(table_value(of, row, 1, &egg, &e));
-    table_free(of);
-    for (int k = 0;; k++) {
+    assert_true(truth_read(folder, &t, &e));
+    for (size_t k = 0; k < t.n; k++) {
         recording_settings s = recording_defaults();
         recording *r;
-        free(name);
-        name = xformat("%s/take-%02d.wav", folder, k);
-        if (!recording_open(name, &s, &r, &e))
-            break;
-        assert_true(recording_egg(r) == 0 || recording_egg(r) == (int)egg);
+        char *name = xformat("%s/%s", folder, t.takes[k].name);
+        assert_true(recording_open(name, &s, &r, &e));
+        assert_true(recording_egg(r) == 0 || recording_egg(r) == t.egg_channel);
         *found += recording_egg(r) > 0;
         ++*n;
         recording_close(r);
+        free(name);
     }
-    free(name);
+    truth_clear(&t);
     free(folder);
 }
 

@@ -138,7 +138,6 @@ static void test_told(void **state)
     track_free(t);
 }
 
-/* A register's own drift is no flip: the quotient falls by a quarter of the step over a second. */
 /* M1, then M2 after a pause of the voice, then M1 without one. */
 static void test_rest_is_no_flip(void **state)
 {
@@ -166,6 +165,7 @@ static void test_rest_is_no_flip(void **state)
     track_free(t);
 }
 
+/* A register's own drift is no flip: the quotient falls by a quarter of the step over a second. */
 static void test_drift_is_no_flip(void **state)
 {
     (void)state;

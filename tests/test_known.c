@@ -4,9 +4,6 @@
 #include "base/array.h"
 #include "register/decode.h"
 #include "register/starts.h"
-#include "voice/listen.h"
-#include "voice/truth.h"
-#include "voice2/choir.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -16,6 +13,8 @@
 #include <string.h>
 
 #include <cmocka.h>
+
+#include "heard_singer.h"
 
 static void test_numbers_come_back(void **state)
 {
@@ -38,46 +37,8 @@ static void test_numbers_come_back(void **state)
     assert_false(known_unpack(v, KNOWN_SIZE, &back));
 }
 
-typedef struct heard {
-    truth t;
-    track **tracks;
-    flips *found;
-} heard;
-
-static heard hear(const char *family, uint64_t seed)
-{
-    char *folder = NULL;
-    err e = {""};
-    heard h = {.tracks = NULL};
-    voice_settings v = voice_defaults();
-    if (!choir_render(1, choir_by_name(1, family), seed, "build/test_known-takes", &folder, &e) ||
-        !truth_read(folder, &h.t, &e))
-        fail_msg("%s", e.text);
-    h.tracks = xcalloc(h.t.n, sizeof *h.tracks);
-    h.found = xcalloc(h.t.n, sizeof *h.found);
-    for (size_t k = 0; k < h.t.n; k++) {
-        char *path = xformat("%s/%s", folder, h.t.takes[k].name);
-        if (!voice_listen(path, &v, &h.tracks[k], NULL, &e))
-            fail_msg("%s", e.text);
-        free(path);
-    }
-    free(folder);
-    return h;
-}
-
-static void clear(heard *h)
-{
-    for (size_t k = 0; k < h->t.n; k++) {
-        flips_clear(&h->found[k]);
-        track_free(h->tracks[k]);
-    }
-    free(h->found);
-    free(h->tracks);
-    truth_clear(&h->t);
-}
-
 /* The share of frames that the guess by `k` puts in the register that was heard in them. */
-static double guessed(const heard *h, const known *k)
+static double guessed(const heard_singer *h, const known *k)
 {
     evidence *ev = evidence_new(h->tracks, h->t.n);
     double *p2 = xmalloc(ev->n, sizeof *p2), right = 0;
@@ -95,7 +56,7 @@ static double guessed(const heard *h, const known *k)
 static void test_what_some_takes_told_guesses_all(void **state)
 {
     (void)state;
-    heard h = hear("clear", 43);
+    heard_singer h = hear_singer(1, "clear", 43, "build/test_known-takes");
     register_settings s = register_defaults();
     register_summary summary;
     known of_some, of_all, nothing = {.m = {.hi = 0}};
@@ -116,7 +77,7 @@ static void test_what_some_takes_told_guesses_all(void **state)
     register_decode(&silence, 1, &s, h.found, &summary);
     assert_true(of_all.m.hi <= of_all.m.lo);
     track_free(silence);
-    clear(&h);
+    heard_singer_clear(&h);
 }
 
 int main(void)

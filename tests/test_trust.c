@@ -7,9 +7,7 @@
 #include "register/settle.h"
 #include "register/thin.h"
 #include "register/trust.h"
-#include "voice/listen.h"
-#include "voice/truth.h"
-#include "voice2/choir.h"
+#include "voice/marks.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -20,6 +18,8 @@
 #include <string.h>
 
 #include <cmocka.h>
+
+#include "heard_singer.h"
 
 enum { FRAMES = 300 };
 
@@ -190,49 +190,12 @@ static void test_the_company_of_others_counts(void **state)
     assert_true(fabs(good[0][CUE_COMPANY]) < 1e-12); /* nobody else */
 }
 
-typedef struct session { /* a family's singer */
-    truth t;
-    track **tracks;
-    flips *found;
-} session;
-
-static session session_of(int voice, const char *family_name, uint64_t seed)
-{
-    session s = {.tracks = NULL};
-    char *folder = NULL;
-    err e = {""};
-    voice_settings v = voice_defaults();
-    int family_at = choir_by_name(voice, family_name);
-    if (!choir_render(voice, family_at, seed, "build/test_trust-takes", &folder, &e) ||
-        !truth_read(folder, &s.t, &e))
-        fail_msg("%s", e.text);
-    s.tracks = xcalloc(s.t.n, sizeof *s.tracks);
-    s.found = xcalloc(s.t.n, sizeof *s.found);
-    for (size_t k = 0; k < s.t.n; k++) {
-        char *path = xformat("%s/%s", folder, s.t.takes[k].name);
-        if (!voice_listen(path, &v, &s.tracks[k], NULL, &e))
-            fail_msg("%s", e.text);
-        free(path);
-    }
-    free(folder);
-    return s;
-}
-
-static void session_clear(session *s)
-{
-    for (size_t k = 0; k < s->t.n; k++) {
-        flips_clear(&s->found[k]);
-        track_free(s->tracks[k]);
-    }
-    free(s->found);
-    free(s->tracks);
-    truth_clear(&s->t);
-}
+static const char takes[] = "build/test_trust-takes";
 
 /* Asserted flips in a singer's takes, and minutes of voice. */
 static size_t asserted(int voice, const char *family_name, uint64_t seed, double *minutes)
 {
-    session s = session_of(voice, family_name, seed);
+    heard_singer s = hear_singer(voice, family_name, seed, takes);
     register_settings settings = register_defaults();
     register_summary summary;
     size_t n = 0;
@@ -241,7 +204,7 @@ static size_t asserted(int voice, const char *family_name, uint64_t seed, double
     for (size_t k = 0; k < s.t.n; k++)
         for (size_t j = 0; j < s.found[k].n; j++)
             n += s.found[k].items[j].confidence >= FLIP_ASSERTED;
-    session_clear(&s);
+    heard_singer_clear(&s);
     return n;
 }
 
@@ -253,7 +216,7 @@ typedef struct counts {
 
 static void hear_clips(const char *family_name, uint64_t seed, double within_s, counts *sum)
 {
-    session s = session_of(1, family_name, seed);
+    heard_singer s = hear_singer(1, family_name, seed, takes);
     register_settings settings = register_defaults();
     for (size_t k = 0; k < s.t.n; k++) {
         truth_take *t = &s.t.takes[k];
@@ -264,23 +227,22 @@ static void hear_clips(const char *family_name, uint64_t seed, double within_s, 
             if (fabs(clip->time_s[f] - middle) > within_s)
                 clip->pitch_st[f] = (double)NAN;
         register_decode(&clip, 1, &settings, &s.found[k], &summary);
-        bool told = false;
-        for (size_t j = 0; j < s.found[k].n; j++) {
-            const flip *is = &s.found[k].items[j];
-            bool right = false;
-            for (size_t i = 0; i < t->n_flips; i++)
-                right = right || (t->flips[i].direction == is->direction &&
-                                  fabs(t->flips[i].time_s - is->time_s) < 0.06);
-            told = told || is->confidence >= FLIP_ASSERTED;
-            sum->found += right && is->confidence >= FLIP_ASSERTED;
-            sum->beside += !right && is->confidence >= FLIP_ASSERTED;
-        }
+        size_t told = 0, right = 0;
+        long *match = xmalloc(t->n_flips, sizeof *match);
+        marks_match(t, &s.found[k], FLIP_ASSERTED, match);
+        for (size_t j = 0; j < s.found[k].n; j++)
+            told += s.found[k].items[j].confidence >= FLIP_ASSERTED;
+        for (size_t i = 0; i < t->n_flips; i++)
+            right += match[i] >= 0;
+        free(match);
+        sum->found += right;
+        sum->beside += told - right;
         for (size_t i = 0; i < t->n_flips; i++)
             sum->flips += fabs(t->flips[i].time_s - middle) < within_s - 0.15;
         if (summary.voiced_s < settings.least_voice_s)
             assert_int_equal(summary.answer, told ? REGISTER_BOTH : REGISTER_TOO_LITTLE);
     }
-    session_clear(&s);
+    heard_singer_clear(&s);
 }
 
 /* A second or two of voice may hold a flip that is plain, but never says that there is one

@@ -39,7 +39,7 @@ typedef struct register_summary {
     double voiced_s;  /* seconds of voice in all takes */
     char text[256];   /* the same in one sentence for the singer */
     double gain_nats; /* log-likelihood that flips gain over none, by the microphone alone; NaN when
-                         too little voice */
+                         not looked at */
     agreement egg;    /* of the microphone alone with the EGG, where there is one */
 } register_summary;
 

@@ -15,14 +15,16 @@
 
 enum { FRAME_MOST = 1024, FFT_MOST = 2 * FRAME_MOST, HARMONICS_MOST = 10 };
 static const int plain_rate_hz = 16000; /* faster sound is averaged down to about this */
-static const double sung_at = 0.85, alike = 0.06;
+static const double sung_at = 0.85;
+static const double alike = 0.06; /* by less a peak is no higher than the one before */
 static const double pitch_lo_hz = 60, pitch_hi_hz = 1500;
 static const double low_hz = 50, pitch_band_hz = 2500, high_hz = 4000;
 static const double faintest_db = 45; /* harmonics this far under the strongest are noise */
 static const double active_db = 30;   /* looks this far under a channel's loudest are pauses */
 static const double same_period = 0.03;
 static const double egg_bumps_db = 5, egg_less_db = 1.5, egg_looks = 0.25;
-static const double egg_first = 0.8, egg_steepest = -18;
+static const double egg_first = 0.8;    /* of the looks, the first harmonic is the strongest */
+static const double egg_steepest = -18; /* dB an octave */
 static const double sung_more = 0.3, heard_db = 40;
 
 typedef struct look {

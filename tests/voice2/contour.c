@@ -205,14 +205,14 @@ static void consonants(const sheet *s)
         consonant(s, at);
 }
 
-/* Speech. A syllable's vowel is on its way for most of the syllable, its consonant before it. */
+/* From `at` on the mouth goes from where it is to a vowel. */
 static void vowel_from(const sheet *s, double at, double takes_s, const double to[THROAT_VOWEL])
 {
     for (int i = 0; i < THROAT_VOWEL; i++) {
         double *now = s->l->mouth[i];
-        for (size_t k = 0, at_k = (size_t)(at / CHART_STEP_S); k < s->l->n; k++)
-            if (k > at_k)
-                now[k] = now[at_k] + (to[i] - now[at_k]) * chart_ease((second(k) - at) / takes_s);
+        size_t from = (size_t)(at / CHART_STEP_S);
+        for (size_t k = from + 1; k < s->l->n; k++)
+            now[k] = now[from] + (to[i] - now[from]) * chart_ease((second(k) - at) / takes_s);
     }
 }
 
@@ -227,7 +227,7 @@ static void vowel_of(const sheet *s, double off[THROAT_VOWEL])
         off[i] = reached * log2(other[i] / own[i]);
 }
 
-static void raise(const sheet *s, double *curve, double at, double takes_s, double end, double by)
+static void lift(const sheet *s, double *curve, double at, double takes_s, double end, double by)
 {
     for (size_t k = 0; k < s->l->n; k++)
         curve[k] += by * chart_ease((second(k) - at) / takes_s) *
@@ -258,9 +258,9 @@ static void phrase(const sheet *s, double at, double end)
             consonant(s, next);
         if (chance_of(s->r, 0.35)) {
             double stress = chance_in(s->r, 0.4, 1);
-            raise(s, s->l->pitch_st, next - 0.05, chance_in(s->r, 0.15, 0.22), next + lasts,
-                  stress * fmax(3, fmin(6, high - low - falls)));
-            raise(s, s->l->level_db, next - 0.05, 0.1, next + lasts, 5 * stress);
+            lift(s, s->l->pitch_st, next - 0.05, chance_in(s->r, 0.15, 0.22), next + lasts,
+                 stress * fmax(3, fmin(6, high - low - falls)));
+            lift(s, s->l->level_db, next - 0.05, 0.1, next + lasts, 5 * stress);
         }
         next += lasts;
     }
