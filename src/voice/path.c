@@ -161,6 +161,57 @@ static bool look_for_glides(correlator *c, const signal *x, double hop_s, size_t
     return any;
 }
 
+/* Where a soft register goes over into a loud one, the first pulses make a formant ring for longer
+ * than the voice has a period. The end of such a ring that begins at frame `from`: the path leaps up
+ * farther than a voice does, and within 60 ms is back within `far_st` of where it was, and the sound
+ * is never softer meanwhile than on both sides, as it is in a consonant. 0 where there is none. */
+static size_t ring_end(const path *p, size_t n, const double *level_db, size_t from, double far_st)
+{
+    enum { BRIEF = 12 };
+    double most_st = 0, least_db = level_db[from];
+    for (size_t i = from; i < n && i < from + BRIEF; i++) {
+        double by = p->st[i] - p->st[from - 1];
+        if (fabs(by) <= far_st)
+            return most_st > far_st && goes_on(p, n, i) &&
+                           least_db >= fmin(level_db[from - 1], level_db[i])
+                       ? i
+                       : 0;
+        most_st = fmax(most_st, by);
+        least_db = fmin(least_db, level_db[i]);
+    }
+    return 0;
+}
+
+/* Takes the candidates of frames from..end - 1 above `most_st`; whether there were any. */
+static bool drop_above(column *columns, size_t from, size_t end, double most_st)
+{
+    bool any = false;
+    for (size_t k = from; k < end; k++) {
+        column *c = &columns[k];
+        size_t kept = 0;
+        for (size_t j = 0; j < c->n; j++)
+            if (c->found[j].st <= most_st)
+                c->found[kept++] = c->found[j];
+        any = any || kept < c->n;
+        c->n = kept;
+    }
+    return any;
+}
+
+static bool drop_rings(const pitch_settings *s, size_t n, const double *level_db, const path *p,
+                       column *columns)
+{
+    bool any = false;
+    for (size_t i = SURE; i < n; i++) {
+        if (fabs(p->st[i] - p->st[i - 1]) <= s->far_st || !goes_on(p, n, i - SURE))
+            continue;
+        size_t end = ring_end(p, n, level_db, i, s->far_st);
+        if (end && drop_above(columns, i, end, fmax(p->st[i - 1], p->st[end]) + s->far_st))
+            any = true;
+    }
+    return any;
+}
+
 void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
                const pitch_settings *s, path *p)
 {
@@ -171,6 +222,8 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
             over_gate_db[i] > 0 ? correlator_candidates(c, (double)i * hop_s, columns[i].found) : 0;
     search(s, n, columns, p);
     if (look_for_glides(c, x, hop_s, n, s, p, columns))
+        search(s, n, columns, p);
+    if (drop_rings(s, n, over_gate_db, p, columns))
         search(s, n, columns, p);
     free(columns);
     correlator_free(c);
