@@ -41,24 +41,30 @@ static double centre(const struct nature *by, double *y, size_t n, float *scratc
     return by->counts / squared(fmax(by->wander, (double)lanes_median(scratch, n) / 0.6745));
 }
 
+/* A crack leaves a hole of a few frames; what changes in it has changed evenly. */
+enum { BRIDGED = 5 };
+
 motion motion_new(breaks_of of, const evidence *ev, const double *time_s, size_t lo, size_t hi,
                   double about, double least_step)
 {
     const double *curve = curve_of(of, ev);
     size_t room = (size_t)((time_s[hi] - time_s[lo]) / frame_s + 1.5), n = 0;
-    size_t *slot = xmalloc(hi - lo + 1, sizeof *slot);
-    double *y = xmalloc(hi - lo + 1, sizeof *y);
-    float *scratch = xmalloc(hi - lo + 1 + LANES, sizeof *scratch);
+    size_t *slot = xmalloc(room, sizeof *slot);
+    double *y = xmalloc(room, sizeof *y);
+    float *scratch = xmalloc(room + LANES, sizeof *scratch);
     motion m = {.n = room,
                 .first_s = time_s[lo] + 0.5 * frame_s - about,
                 .y = xcalloc(room, sizeof *m.y),
                 .there = xcalloc(room, sizeof *m.there),
                 .known = 1 / squared(fmax(natures[of].step, least_step))};
-    for (size_t i = lo + 1; i <= hi; i++)
-        if (time_s[i] - time_s[i - 1] < 1.5 * frame_s) {
-            slot[n] = (size_t)((time_s[i - 1] - time_s[lo]) / frame_s + 0.5);
-            y[n++] = curve[i] - curve[i - 1];
+    for (size_t i = lo + 1; i <= hi; i++) {
+        size_t at = (size_t)((time_s[i - 1] - time_s[lo]) / frame_s + 0.5);
+        size_t over = (size_t)((time_s[i] - time_s[i - 1]) / frame_s + 0.5);
+        for (size_t k = 0; over <= BRIDGED && k < over; k++) {
+            slot[n] = at + k;
+            y[n++] = (curve[i] - curve[i - 1]) / (double)over;
         }
+    }
     double usual;
     m.weight = centre(&natures[of], y, n, scratch, &usual);
     for (size_t k = 0; k < n; k++) {
