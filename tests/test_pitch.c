@@ -400,6 +400,30 @@ static void test_tripled_periods_at_a_leap(void **state)
     free(x);
 }
 
+/* A soft voice goes over into loud pulses, four semitones lower, whose first makes a formant ring: no
+ * voice is heard up there. */
+static void test_ring_of_the_first_pulses(void **state)
+{
+    (void)state;
+    size_t n = samples_of(1);
+    float *x = xcalloc(n, sizeof *x);
+    double soft_hz = 127, loud_hz = 100;
+    for (size_t i = 0; i < n / 2; i++)
+        x[i] = (float)(0.02 * sin(2 * M_PI * soft_hz * (double)i / RATE));
+    for (int k = 0; k < 50; k++)
+        for (size_t i = n / 2 + (size_t)(k * RATE / loud_hz); i < n; i++) {
+            double t = (double)i / RATE - 0.5 - k / loud_hz;
+            x[i] += (float)(0.3 * exp(-M_PI * 60 * t) * sin(2 * M_PI * 960 * t));
+        }
+    heard h = hear(x, n);
+    for (size_t i = 10; i < 190; i++)
+        assert_false(h.st[i] > note_from_hz(soft_hz) + 1);
+    assert_true(fabs(h.st[80] - note_from_hz(soft_hz)) < 0.5);
+    assert_true(fabs(h.st[120] - note_from_hz(loud_hz)) < 0.5);
+    heard_clear(&h);
+    free(x);
+}
+
 /* 150 ms of pulses that come as they like before the voice settles: what follows is not drawn into
  * them, and from 30 ms on it is right. */
 static void test_creaky_onset(void **state)
@@ -629,6 +653,7 @@ int main(void)
         cmocka_unit_test(test_15_db),
         cmocka_unit_test(test_one_harmonic_carries_all),
         cmocka_unit_test(test_doubled_periods),
+        cmocka_unit_test(test_ring_of_the_first_pulses),
         cmocka_unit_test(test_creaky_onset),
         cmocka_unit_test(test_glide_of_a_low_voice),
         cmocka_unit_test(test_echo),
