@@ -68,7 +68,7 @@ static void test_slides_swells_and_vibrato_are_no_steps(void **state)
     }
 }
 
-/* Where a step of the pitch is likeliest, from 50 ms before frame AT; the nats that speak for it. */
+/* Where a step of the pitch is likeliest, from 50 ms before frame AT on; the nats for it. */
 static double likeliest(const evidence *ev, const double *time_s, double *best)
 {
     enum { PLACES = 101 };

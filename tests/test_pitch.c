@@ -400,8 +400,8 @@ static void test_tripled_periods_at_a_leap(void **state)
     free(x);
 }
 
-/* A soft voice goes over into loud pulses, four semitones lower, whose first makes a formant ring: no
- * voice is heard up there. */
+/* A soft voice goes over into loud pulses, four semitones lower, whose first makes a formant ring:
+ * no voice is heard up there. */
 static void test_ring_of_the_first_pulses(void **state)
 {
     (void)state;

@@ -40,24 +40,6 @@ typedef struct decoded {
     double (*cues)[CUES];
 } decoded;
 
-/* The changes where they are placed in the end: the chain may have one up to 120 ms from where pitch
- * and level step. */
-static turns placed_turns(const decoded *d)
-{
-    turns placed = {d->all.n, d->all.n, xmalloc(d->all.n, sizeof *placed.items)};
-    for (size_t k = 0; k < placed.n; k++) {
-        turn *c = &placed.items[k];
-        *c = d->all.items[k];
-        if (c->brief)
-            continue;
-        double at_s =
-            refine_flip(d->ev, d->time_s, d->w->says, c->first, c->last, c->at, c->up).time_s;
-        for (c->at = c->first + 1; c->at < c->last && d->time_s[c->at] < at_s;)
-            c->at++;
-    }
-    return placed;
-}
-
 /* The microphone's cues of each change and what they are worth; NaN and nothing where it has no
  * model, and the EGG alone tells. */
 static void ask_microphone(decoded *d)
@@ -65,7 +47,7 @@ static void ask_microphone(decoded *d)
     const world *w = d->w;
     cues_of of = {d->ev, &w->m, &w->where, w->says, w->steps, w->p2, w->gain};
     if (w->m.hi > w->m.lo) {
-        turns placed = placed_turns(d);
+        turns placed = refine_turns(d->ev, d->time_s, w->says, &d->all);
         cues_measure(&of, &placed, d->cues);
         turns_clear(&placed);
         trust_all(d->all.n, d->cues, d->p);

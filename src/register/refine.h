@@ -12,6 +12,7 @@
 
 #include "register/evidence.h"
 #include "register/model.h"
+#include "register/turns.h"
 
 #include <stdbool.h>
 
@@ -25,5 +26,9 @@ typedef struct refined {
  * the border between frames and span_ms NaN. */
 refined refine_flip(const evidence *ev, const double *time_s, const saying *says, size_t first,
                     size_t last, size_t at, bool up);
+
+/* The changes with `at` where refine_flip() places them, up to 120 ms away; brief ones stay. Free
+ * with turns_clear(). */
+turns refine_turns(const evidence *ev, const double *time_s, const saying *says, const turns *c);
 
 #endif

@@ -162,9 +162,10 @@ static bool look_for_glides(correlator *c, const signal *x, double hop_s, size_t
 }
 
 /* Where a soft register goes over into a loud one, the first pulses make a formant ring for longer
- * than the voice has a period. The end of such a ring that begins at frame `from`: the path leaps up
- * farther than a voice does, and within 60 ms is back within `far_st` of where it was, and the sound
- * is never softer meanwhile than on both sides, as it is in a consonant. 0 where there is none. */
+ * than the voice has a period. The end of such a ring that begins at frame `from`: the path leaps
+ * up farther than a voice does, and within 60 ms is back within `far_st` of where it was, and the
+ * sound is never softer meanwhile than on both sides, as it is in a consonant. 0 where there is
+ * none. */
 static size_t ring_end(const path *p, size_t n, const double *level_db, size_t from, double far_st)
 {
     enum { BRIEF = 12 };
