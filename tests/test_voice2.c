@@ -435,6 +435,54 @@ static void test_speech(void **state)
     assert_true(heard > 0 && unheard > 0);
 }
 
+/* A tune moves lips and tongue from note to note, rests at consonants, keeps its register and goes
+ * no faster than voices can (as in speech). */
+static void test_tune(void **state)
+{
+    (void)state;
+    size_t rests = 0;
+    for (unsigned seed = 1; seed <= 4; seed++) {
+        vocalist v = vocalist_draw(CAST_TUNE, seed);
+        chart c = chart_plan(&v, 1);
+        act a = enact(&v, &c, 1);
+        double lo = 0, hi = 0, low = 200, high = 0, fastest = 0;
+        for (size_t k = 20; k < a.n; k++) {
+            double st = a.line.pitch_st[k];
+            rests += a.reg[k - 1] && !a.reg[k];
+            if (!a.reg[k] || !a.reg[k - 20])
+                continue;
+            assert_int_equal(a.reg[k], c.pinned);
+            lo = fmin(lo, a.line.mouth[1][k]);
+            hi = fmax(hi, a.line.mouth[1][k]);
+            low = fmin(low, st);
+            high = fmax(high, st);
+            fastest = fmax(fastest, fabs(st - a.line.pitch_st[k - 20]));
+        }
+        assert_true(hi - lo > 0.4 && high - low > 4 && high - low < 20);
+        assert_true(fastest / (20 * CHART_STEP_S) < 10.8 + 5.6 * 12);
+        act_clear(&a);
+    }
+    assert_true(rests >= 12);
+}
+
+/* Of a lilt's flips six in ten come while lips or tongue are shut. */
+static void test_lilt(void **state)
+{
+    (void)state;
+    size_t n = 0, shut = 0;
+    for (unsigned seed = 1; seed <= 6; seed++) {
+        vocalist v = vocalist_draw(CAST_LILT, seed);
+        chart c = chart_plan(&v, 1);
+        assert_true(c.kind == CHART_ATWILL && c.vowel_b);
+        act a = enact(&v, &c, 1);
+        for (size_t i = 0; i < a.n_turns; i++, n++)
+            shut += a.line.closure[(size_t)(a.turns[i].time_s / CHART_STEP_S)] > 0.2;
+        act_clear(&a);
+    }
+    printf("%zu of %zu flips with a consonant\n", shut, n);
+    assert_true(n >= 20 && shut * 10 > n * 4 && shut * 10 < n * 8);
+}
+
 /* The families are what their sentences say. */
 static void test_families_keep_their_word(void **state)
 {
@@ -611,7 +659,7 @@ static void test_names_are_found(void **state)
     for (int f = 0; f < CAST_FAMILIES; f++)
         assert_int_equal(f, cast_by_name(cast_get((cast_family)f, false).name));
     assert_int_equal(CAST_FAMILIES, cast_by_name("no such family"));
-    assert_string_equal("whistle-beside", cast_get(CAST_FAMILIES - 1, true).name);
+    assert_string_equal("tune-beside", cast_get(CAST_FAMILIES - 1, true).name);
     double f[THROAT_VOWEL];
     assert_false(throat_vowel(false, 'x', f));
     assert_false(throat_vowel(false, '\0', f));
@@ -632,6 +680,8 @@ int main(void)
         cmocka_unit_test(test_truth_fits_together),
         cmocka_unit_test(test_what_tempts_is_there),
         cmocka_unit_test(test_speech),
+        cmocka_unit_test(test_tune),
+        cmocka_unit_test(test_lilt),
         cmocka_unit_test(test_families_keep_their_word),
         cmocka_unit_test(test_thresholds_scatter_as_told),
         cmocka_unit_test(test_room_and_noise_as_asked),

@@ -176,6 +176,8 @@ static const family_row rows[FAMILIES] = {
     [FAMILY_SONG] =
         USUAL("song", "Melodies across the boundary with consonants and changing vowels.",
               SEX_EITHER, 'a'),
+    [FAMILY_LILT] =
+        AT_WILL("lilt", "A yodel on syllables, a nasal or liquid at most of its flips."),
     [FAMILY_ONE_REGISTER] =
         USUAL("one-register", "No flip: slides, holds and notes in one register.", SEX_EITHER, 'a'),
     [FAMILY_PORTAMENTO] =
@@ -193,6 +195,9 @@ static const family_row rows[FAMILIES] = {
     [FAMILY_ORNAMENTS] =
         USUAL("ornaments", "No flip: fast runs and turns, steps of up to 9 semitones in 40-100 ms.",
               SEX_EITHER, 'a'),
+    [FAMILY_TUNE] =
+        USUAL("tune", "No flip: melodies in one register with consonants and changing vowels.",
+              SEX_EITHER, 'a'),
     [FAMILY_BESIDE] =
         USUAL("one-register-beside", "one-register, beside takes with flips.", SEX_EITHER, 'a'),
     USUAL("portamento-beside", "portamento, beside takes with flips.", SEX_EITHER, 'a'),
@@ -202,6 +207,7 @@ static const family_row rows[FAMILIES] = {
     USUAL("consonants-beside", "consonants, beside takes with flips.", SEX_EITHER, 'a'),
     USUAL("trill-beside", "trill, beside takes with flips.", SEX_EITHER, 'a'),
     USUAL("ornaments-beside", "ornaments, beside takes with flips.", SEX_EITHER, 'a'),
+    USUAL("tune-beside", "tune, beside takes with flips.", SEX_EITHER, 'a'),
 };
 
 const family_row *family_get(family f)

@@ -27,6 +27,7 @@ typedef enum family {
     FAMILY_DWINDLING,
     FAMILY_SYLLABLES,
     FAMILY_SONG,
+    FAMILY_LILT,
     FAMILY_STILL, /* from here on no take has a flip, */
     FAMILY_ONE_REGISTER = FAMILY_STILL,
     FAMILY_PORTAMENTO,
@@ -36,6 +37,7 @@ typedef enum family {
     FAMILY_CONSONANTS,
     FAMILY_TRILL,
     FAMILY_ORNAMENTS,
+    FAMILY_TUNE,
     FAMILY_BESIDE, /* and from here on every other take is a usual one, with the singer's flips */
     FAMILIES = FAMILY_BESIDE + FAMILY_BESIDE - FAMILY_STILL
 } family;

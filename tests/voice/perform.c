@@ -290,6 +290,24 @@ static void vowels_follow(stage *g)
     }
 }
 
+/* The mouth shuts for a nasal or a liquid about six in ten flips, each somewhere in its consonant. */
+static void consonants_follow(stage *g, int take)
+{
+    gsl_rng *r = dice_new(g->s->seed ^ 0x1117, (uint64_t)take, DICE_FLIPS);
+    for (size_t i = 0; i < g->p.n_flips; i++) {
+        double lasts = dice_between(r, 0.05, 0.1), edge = dice_between(r, 0.01, 0.03);
+        double at = g->p.flips[i].time_s - lasts * dice_between(r, 0, 1);
+        if (!dice_chance(r, 0.6))
+            continue;
+        for (size_t k = 0; k < g->line.n; k++) {
+            double t = (double)k * SCORE_STEP_S;
+            double shut = course_smooth((t - at) / edge) * course_smooth((at + lasts - t) / edge);
+            g->line.nasal[k] = fmax(g->line.nasal[k], shut);
+        }
+    }
+    gsl_rng_free(r);
+}
+
 static void fill(stage *g)
 {
     performance *p = &g->p;
@@ -364,6 +382,8 @@ performance perform(const singer *s, const score *sc, int take)
     drift_fill(&g, take);
     means(&g);
     flips_place(&g, take);
+    if (s->family == FAMILY_LILT && sc->kind == SCORE_ATWILL)
+        consonants_follow(&g, take);
     fill(&g);
     score_line_clear(&g.line);
     free(g.vibrato);

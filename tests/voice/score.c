@@ -151,15 +151,17 @@ static score usual(gsl_rng *r, const singer *s, int take)
 score score_plan(const singer *s, int take)
 {
     gsl_rng *r = dice_new(s->seed, (uint64_t)take + 1, DICE_PLAN);
+    bool yodels =
+        s->family == FAMILY_YODEL || s->family == FAMILY_SYLLABLES || s->family == FAMILY_LILT;
     score sc;
     if (s->family >= FAMILY_STILL && (s->family < FAMILY_BESIDE || take % 2 == 1)) {
         sc = tempt_plan(r, s);
     } else if (s->family == FAMILY_SONG && take % 3 != 0) {
         sc = song(r, s);
-    } else if ((s->family == FAMILY_YODEL || s->family == FAMILY_SYLLABLES) && take % 3 != 0) {
+    } else if (yodels && take % 3 != 0) {
         sc = at_will(r, s);
         sc.rate_hz = dice_between(r, 0.8, 3);
-        if (s->family == FAMILY_SYLLABLES)
+        if (s->family != FAMILY_YODEL)
             sc.vowel_b = tempt_vowel(r, s->vowel);
     } else {
         /* The even takes of a family beside flips: slides and one up and down. */

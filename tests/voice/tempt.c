@@ -69,6 +69,16 @@ static score plain(gsl_rng *r, const singer *s, score sc)
     return sc;
 }
 
+/* A song that stays on its own side of the boundary. */
+static score tune(gsl_rng *r, const singer *s, score sc)
+{
+    sc.kind = SCORE_SONG;
+    sc.seconds = dice_between(r, 6, 10);
+    place(r, s, &sc, dice_between(r, 7, 12));
+    sc.vowel_b = tempt_vowel(r, s->vowel);
+    return sc;
+}
+
 char tempt_vowel(gsl_rng *r, char than)
 {
     static const char round[] = "aeiouaeiou";
@@ -81,6 +91,8 @@ score tempt_plan(gsl_rng *r, const singer *s)
     family kind = family_kind(s->family);
     if (kind == FAMILY_ONE_REGISTER)
         return plain(r, s, sc);
+    if (kind == FAMILY_TUNE)
+        return tune(r, s, sc);
     bool portamento = kind == FAMILY_PORTAMENTO;
     bool ornaments = kind == FAMILY_ORNAMENTS;
     place(r, s, &sc,

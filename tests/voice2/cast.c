@@ -26,6 +26,7 @@ static const label labels[CAST_FAMILIES] = {
     [CAST_SONG] = {"song", "Melodies across the boundary with consonants and changing vowels."},
     [CAST_SPEECH] = {"speech", "Speech in M1, in M2 and across the boundary, four to seven "
                                "syllables a second."},
+    [CAST_LILT] = {"lilt", "A yodel on syllables, a nasal or liquid at most of its flips."},
     [CAST_ONE_REGISTER] = {"one-register", "No flip: slides, holds and notes in one register."},
     [CAST_PORTAMENTO] = {"portamento", "No flip: portamento of 7-12 semitones in 80-150 ms."},
     [CAST_VOWEL_CHANGE] = {"vowel-change", "No flip: the vowel changes on held and sliding notes."},
@@ -36,6 +37,7 @@ static const label labels[CAST_FAMILIES] = {
     [CAST_FRY] = {"fry", "No flip: notes in M1 that fall into fry (M0) at 28-65 Hz and come back."},
     [CAST_WHISTLE] = {"whistle", "No flip: women's notes in M2 that go into whistle (M3) at "
                                  "1050-1400 Hz and come back."},
+    [CAST_TUNE] = {"tune", "No flip: melodies in one register, each note a syllable of its own."},
     [CAST_BESIDE] = {"one-register-beside", "one-register, beside takes with flips."},
     {"portamento-beside", "portamento, beside takes with flips."},
     {"vowel-change-beside", "vowel-change, beside takes with flips."},
@@ -45,6 +47,7 @@ static const label labels[CAST_FAMILIES] = {
     {"trill-beside", "trill, beside takes with flips."},
     {"fry-beside", "fry, beside takes with flips."},
     {"whistle-beside", "whistle, beside takes with flips."},
+    {"tune-beside", "tune, beside takes with flips."},
 };
 
 static void pair(double to[2], double lo, double hi)
@@ -142,7 +145,7 @@ cast_row cast_get(cast_family f, bool woman)
     } else if (f == CAST_WOMAN_LOW || f == CAST_WOMAN_HIGH) {
         row.sex = CAST_WOMAN;
         pair(row.edge_st, f == CAST_WOMAN_LOW ? 62 : 68, f == CAST_WOMAN_LOW ? 67 : 73);
-    } else if (f == CAST_YODEL || f == CAST_SYLLABLES) {
+    } else if (f == CAST_YODEL || f == CAST_SYLLABLES || f == CAST_LILT) {
         pair(row.leap_st, 3, 12);
         pair(row.span_ms, 4, 60);
         pair(row.step_db, 5, 13);

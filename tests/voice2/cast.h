@@ -28,6 +28,7 @@ typedef enum cast_family {
     CAST_SYLLABLES,
     CAST_SONG,
     CAST_SPEECH,
+    CAST_LILT,
     CAST_STILL, /* from here on the families without a flip */
     CAST_ONE_REGISTER = CAST_STILL,
     CAST_PORTAMENTO,
@@ -38,7 +39,8 @@ typedef enum cast_family {
     CAST_TRILL,
     CAST_FRY,
     CAST_WHISTLE,
-    CAST_BESIDE, /* the same nine again */
+    CAST_TUNE,
+    CAST_BESIDE, /* the same ten again */
     CAST_FAMILIES = CAST_BESIDE + CAST_BESIDE - CAST_STILL
 } cast_family;
 

@@ -8,8 +8,8 @@
 #include <string.h>
 
 static const char *const names[CHART_KINDS] = {
-    "slide",      "siren",  "swell",   "hold",       "scale", "atwill", "song",   "speech",
-    "portamento", "vowels", "doubled", "consonants", "trill", "fry",    "whistle"};
+    "slide",  "siren",      "swell",  "hold",    "scale",      "atwill", "song", "tune",
+    "speech", "portamento", "vowels", "doubled", "consonants", "trill",  "fry",  "whistle"};
 
 const char *chart_name(chart_kind k)
 {
@@ -120,7 +120,8 @@ static chart tempting(gsl_rng *r, const vocalist *v, cast_family kind, int reg)
     if (kind == CAST_ONE_REGISTER)
         return in_one(r, v, reg);
     chart c = {.pinned = reg, .seconds = chance_in(r, 4, 7)};
-    range(r, v, &c, kind == CAST_PORTAMENTO ? chance_in(r, 7, 12) : chance_in(r, 3, 8));
+    bool wide = kind == CAST_PORTAMENTO || kind == CAST_TUNE;
+    range(r, v, &c, wide ? chance_in(r, 7, 12) : chance_in(r, 3, 8));
     switch (kind) {
     case CAST_PORTAMENTO:
         c.kind = CHART_PORTAMENTO;
@@ -145,6 +146,10 @@ static chart tempting(gsl_rng *r, const vocalist *v, cast_family kind, int reg)
         break;
     case CAST_WHISTLE:
         c.kind = CHART_WHISTLE;
+        break;
+    case CAST_TUNE:
+        c.kind = CHART_TUNE;
+        c.seconds = chance_in(r, 6, 10);
         break;
     default:
         c.kind = CHART_TRILL;
@@ -232,19 +237,20 @@ chart chart_plan(const vocalist *v, int take)
     gsl_rng *r = chance_new(cast_get(v->family, v->woman).name, v->seed, take, "plan");
     cast_family f = v->family;
     cast_family kind = cast_beside(f) ? f - CAST_BESIDE + CAST_STILL : f;
+    bool yodels = f == CAST_YODEL || f == CAST_SYLLABLES || f == CAST_LILT;
     bool flips = f < CAST_STILL || (cast_beside(f) && take % 2 == 0);
     chart c;
     if (f == CAST_SPEECH)
         c = speech(r, v, take);
     else if (f == CAST_SONG && take % 3 != 0)
         c = song(r, v);
-    else if ((f == CAST_YODEL || f == CAST_SYLLABLES) && take % 3 != 0)
+    else if (yodels && take % 3 != 0)
         c = at_will(r, v, 0.8, 3);
     else if (f >= CAST_STILL && flips)
         c = with_flips(r, v, take == 4 ? 3 : take == 6 ? 5 : take);
     else
         c = flips ? with_flips(r, v, take) : tempting(r, v, kind, register_of(v, r, kind));
-    if (f == CAST_SYLLABLES && c.kind == CHART_ATWILL)
+    if ((f == CAST_SYLLABLES || f == CAST_LILT) && c.kind == CHART_ATWILL)
         c.vowel_b = other_vowel(r, v->vowel);
     gsl_rng_free(r);
     return c;

@@ -18,6 +18,7 @@ typedef enum chart_kind {
     CHART_SCALE,  /* step by step from from_st to to_st and back */
     CHART_ATWILL, /* on from_st, the register changed at will, M2 on vowel_b where there is one */
     CHART_SONG,   /* a melody between from_st and to_st, consonants, vowels to and fro */
+    CHART_TUNE,   /* the same within a register, each note a syllable */
     CHART_SPEECH, /* phrases whose tune lies between from_st and to_st */
     CHART_PORTAMENTO,
     CHART_VOWELS, /* to vowel_b and back, on a note or a slide */

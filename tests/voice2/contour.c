@@ -96,27 +96,6 @@ static double anywhere(const sheet *s, int i)
     return chance_in(s->r, fmin(s->c->from_st, s->c->to_st), fmax(s->c->from_st, s->c->to_st));
 }
 
-/* A walk in steps of at most 7 semitones that turns round at its ends and glides no faster than
- * voices do: 90 ms and 9 more a semitone (Xu and Sun 2002, from memory). */
-static void song(const sheet *s)
-{
-    double before = anywhere(s, 0), now = before, start = 0, glide = 1;
-    double at = s->on_s + chance_in(s->r, 0.3, 0.7);
-    for (size_t k = 0; k < s->l->n; k++) {
-        double t = second(k);
-        if (t >= at) {
-            double step = fmax(-7, fmin(chance_bell(s->r, 3.5), 7)), to = now + step;
-            before = now;
-            now += to < s->c->from_st || to > s->c->to_st ? -step : step;
-            start = t;
-            glide = (0.09 + 0.009 * fabs(step)) * chance_in(s->r, 1, 1.6);
-            at = t + glide + chance_in(s->r, 0.15, 0.6);
-        }
-        s->l->pitch_st[k] = before + (now - before) * chart_ease((t - start) / glide);
-        s->l->level_db[k] = s->c->from_db;
-    }
-}
-
 /* Trill or wide vibrato on a few notes. */
 static void trill(const sheet *s)
 {
@@ -225,6 +204,39 @@ static void vowel_of(const sheet *s, double off[THROAT_VOWEL])
     double reached = chance_in(s->r, 0.6, 1); /* none is quite reached */
     for (int i = 0; i < THROAT_VOWEL; i++)
         off[i] = reached * log2(other[i] / own[i]);
+}
+
+static void syllable(const sheet *s, double at)
+{
+    double off[THROAT_VOWEL];
+    vowel_of(s, off);
+    vowel_from(s, at, chance_in(s->r, 0.05, 0.1), off);
+    if (chance_of(s->r, 0.75))
+        consonant(s, at);
+}
+
+/* A walk in steps of at most 7 semitones that turns round at its ends and glides no faster than
+ * voices do: 90 ms and 9 more a semitone (Xu and Sun 2002, from memory). In a tune each note is a
+ * syllable. */
+static void song(const sheet *s)
+{
+    double before = anywhere(s, 0), now = before, start = 0, glide = 1;
+    double at = s->on_s + chance_in(s->r, 0.3, 0.7);
+    for (size_t k = 0; k < s->l->n; k++) {
+        double t = second(k);
+        if (t >= at) {
+            double step = fmax(-7, fmin(chance_bell(s->r, 3.5), 7)), to = now + step;
+            before = now;
+            now += to < s->c->from_st || to > s->c->to_st ? -step : step;
+            start = t;
+            if (s->c->kind == CHART_TUNE)
+                syllable(s, t);
+            glide = (0.09 + 0.009 * fabs(step)) * chance_in(s->r, 1, 1.6);
+            at = t + glide + chance_in(s->r, 0.15, 0.6);
+        }
+        s->l->pitch_st[k] = before + (now - before) * chart_ease((t - start) / glide);
+        s->l->level_db[k] = s->c->from_db;
+    }
 }
 
 static void lift(const sheet *s, double *curve, double at, double takes_s, double end, double by)
@@ -349,6 +361,9 @@ static void melodies(const sheet *s)
         song(s);
         consonants(s);
         vowels(s);
+        break;
+    case CHART_TUNE:
+        song(s);
         break;
     case CHART_SPEECH:
         speech(s);

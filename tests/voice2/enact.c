@@ -326,6 +326,24 @@ static void turns_place(stage *g, int take)
     gsl_rng_free(r);
 }
 
+/* Lips or tongue shut for a nasal or a liquid at six in ten turns, each somewhere in its consonant. */
+static void consonants_at_turns(stage *g, int take)
+{
+    gsl_rng *r = chances(g, take, "consonants");
+    for (size_t i = 0; i < g->a.n_turns; i++) {
+        double lasts = chance_in(r, 0.05, 0.11), edge = chance_in(r, 0.008, 0.025);
+        double at = g->a.turns[i].time_s - lasts * chance_in(r, 0, 1);
+        if (!chance_of(r, 0.6))
+            continue;
+        for (size_t k = 0; k < g->a.n; k++) {
+            double shut =
+                chart_ease((second(k) - at) / edge) * chart_ease((at + lasts - second(k)) / edge);
+            g->a.line.closure[k] = fmax(g->a.line.closure[k], shut);
+        }
+    }
+    gsl_rng_free(r);
+}
+
 static void predict(stage *g)
 {
     act *a = &g->a;
@@ -397,6 +415,8 @@ act enact(const vocalist *v, const chart *c, int take)
     drift_fill(&g, take);
     usual_levels(&g);
     turns_place(&g, take);
+    if (v->family == CAST_LILT && c->kind == CHART_ATWILL)
+        consonants_at_turns(&g, take);
     fill(&g);
     free(g.vibrato);
     free(g.more_h1h2);
