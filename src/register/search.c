@@ -128,14 +128,26 @@ static bool is_known(const world *w, const world *others, size_t n_others, size_
     return false;
 }
 
+static bool have_vowels(const world *worlds, size_t n)
+{
+    bool any = false;
+    for (size_t k = 0; k < n; k++)
+        any = any || (worlds[k].standing >= 0 && worlds[k].m.mouth.may_change);
+    return any;
+}
+
 /* Tidied copies of some of worlds[n], best first; returns how many, since those that come out alike
- * are one. The best climbs on if it stands better than worlds[0]: else it is never believed in the
- * end. */
+ * are one. Where vowels change only worlds in which they may are tidied: of the others' changes
+ * those would be left that come with a consonant or a step of the melody. The best climbs on if it
+ * stands better than worlds[0]: else it is never believed in the end. */
 static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied)
 {
     const search_settings *s = c->s;
     size_t n_tidied = 0, frames = c->ev->n;
+    bool vowels_change = have_vowels(worlds, n);
     for (size_t k = 0, before = 0; k < n && worlds[k].standing >= 0; k++) {
+        if (vowels_change && !worlds[k].m.mouth.may_change)
+            continue;
         bool among_best = before < s->tidied;
         before += 1 + worlds[k].twins;
         if (!among_best && !worlds[k].always_tidied)
