@@ -128,6 +128,31 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     evidence_free(ev);
 }
 
+/* Of two leaps up one goes into M2: half are flips. With ten more that nothing follows few are, and
+ * with as many more that go into M2 nearly all. Small ones do not count. */
+static void test_leaps_are_worth_what_the_singer_makes_of_them(void **state)
+{
+    (void)state;
+    enum { N = 1000, APART = 50 };
+    evidence *ev = stretch(N);
+    hazard_settings s = hazard_defaults();
+    double p2[N] = {0};
+    ev->leap_st[50] = ev->leap_st[100] = 3;
+    ev->leap_st[150] = 0.9;
+    for (size_t i = 104; i < N; i++)
+        p2[i] = 1;
+    assert_true(fabs(hazard_leap_most(ev, p2, &s) - s.leap_even) < 1e-9);
+    for (size_t i = 400; i < 900; i += APART)
+        ev->leap_st[i] = i / APART % 2 ? 2 : -2;
+    double melody = hazard_leap_most(ev, p2, &s);
+    assert_true(fabs(melody - s.leap_even - log(3.0 / 13)) < 1e-9);
+    for (size_t i = 400; i < N; i++)
+        p2[i] = i / APART % 2 ? 1 : 0;
+    double yodel = hazard_leap_most(ev, p2, &s);
+    assert_true(fabs(yodel - fmin(s.leap_even + log(13.0 / 3), s.leap_most)) < 1e-9);
+    evidence_free(ev);
+}
+
 /* Made labels: M2 above the line 60 + 0.2 l. The prior (0 +- 0.1 on level) draws the slope towards
  * 0, since frames count as a hundredth; the line at the middle level has no such pull. */
 /* The greatest of v[n] and where it is. */
@@ -445,6 +470,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_chain_is_the_sum_of_all_paths),
         cmocka_unit_test(test_hazard_rises_with_leaps_and_ends_at_the_ends),
+        cmocka_unit_test(test_leaps_are_worth_what_the_singer_makes_of_them),
         cmocka_unit_test(test_a_step_is_found_where_it_is_and_its_way),
         cmocka_unit_test(test_the_gradient_is_the_slope_of_the_squares),
         cmocka_unit_test(test_place_finds_the_line),

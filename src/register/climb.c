@@ -76,7 +76,9 @@ static void tell(climber *c, world *w, bool last)
     model_emissions(&w->m, ev, c->r, w->says);
     steps_of_harmonics(&w->m, ev, c->r, w->steps);
     steps_measure(ev, w->steps, w->p2, c->up_step, c->down_step);
-    hazard_measure(ev, c->up_step, c->down_step, &c->s->hazard, c->up, c->down);
+    hazard_settings hazard = c->s->hazard;
+    hazard.leap_most = hazard_leap_most(ev, w->p2, &hazard);
+    hazard_measure(ev, c->up_step, c->down_step, &hazard, c->up, c->down);
     chain_inputs in = {w->says, c->up, c->down, c->odds};
     w->gain = chain_run(ev, &in, &chain, w->p2, &without);
     w->gain -= without;

@@ -4,6 +4,8 @@
 #include <math.h>
 
 static const double nearest_s = 0.03;
+static const double counted_st = 1, expected = 2; /* leaps; flips and others before any is seen */
+static const double about_s = 0.08;
 static const double stated = 0.5; /* where a flip is known to be about here */
 
 hazard_settings hazard_defaults(void)
@@ -12,6 +14,7 @@ hazard_settings hazard_defaults(void)
                              .leap_gain = 3,
                              .leap_free_st = 0.5,
                              .leap_most = 12,
+                             .leap_even = 9,
                              .slide_full = 2,
                              .sudden_lo = 0.5,
                              .sudden_hi = 0.85,
@@ -19,6 +22,31 @@ hazard_settings hazard_defaults(void)
                              .against = 0.3,
                              .step_gain = 1,
                              .step_most = 6};
+}
+
+/* How far the register goes the way of the leap at frame i within 80 ms of it, 0..1. */
+static double follows(const evidence *ev, const double *p2, size_t i)
+{
+    size_t near = evidence_frames(ev, about_s), from = i > near ? i - near : 0;
+    size_t to = i + near < ev->n ? i + near : ev->n - 1;
+    double way = ev->leap_st[i] > 0 ? 1 : -1, least = (double)INFINITY, most = 0;
+    for (size_t k = from; k <= to; k++) {
+        least = fmin(least, way * p2[k]);
+        most = fmax(most, way * p2[k] - least);
+    }
+    return most;
+}
+
+double hazard_leap_most(const evidence *ev, const double *p2, const hazard_settings *s)
+{
+    double flips = expected, others = expected;
+    for (size_t i = 0; i < ev->n; i++)
+        if (fabs(ev->leap_st[i]) >= counted_st) {
+            double flip = follows(ev, p2, i);
+            flips += flip;
+            others += 1 - flip;
+        }
+    return fmax(0, fmin(s->leap_most, s->leap_even + log(flips / others)));
 }
 
 static double gain_of(double gain, double beyond, double most)

@@ -12,6 +12,7 @@ typedef struct hazard_settings { /* gains are log odds */
     double leap_gain;            /* 3 a semitone beyond leap_free_st, up to leap_most */
     double leap_free_st;         /* 0.5: vibrato and its residue stay below */
     double leap_most; /* 12: a leap alone does not outweigh what the harmonics say for long */
+    double leap_even; /* 9: at most so much where half of the singer's leaps are flips */
     double
         slide_full; /* 2: from so many semitones a second on a leap amid a slide counts in full */
     /* A leap counts in full where the pitch moves 0.85 of it in 40 ms, from 0.5 down 0.15. */
@@ -26,5 +27,9 @@ hazard_settings hazard_defaults(void);
  * says that there is none; 0.5 where somebody says that there is one. */
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
                     const hazard_settings *s, double *up, double *down);
+
+/* What a leap may gain at most where p2[n], the probability of M2, takes so many of the singer's
+ * leaps for flips as it does: in a melody few are. At most s->leap_most, and not below 0. */
+double hazard_leap_most(const evidence *ev, const double *p2, const hazard_settings *s);
 
 #endif
