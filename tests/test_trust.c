@@ -274,6 +274,34 @@ static void test_single_yodels(void **state)
     assert_true(c.flips >= 100 && 3 * c.found >= 2 * c.flips && c.beside <= 1);
 }
 
+/* Tunes in one register, whose consonants dip and whose steps leap, and fast notes: where dips and
+ * the singer's other leaps are not weighed, the tunes are given 29 flips, the fast notes 9. */
+static void test_tunes_have_no_flip(void **state)
+{
+    (void)state;
+    double minutes = 0;
+    size_t n = asserted(2, "tune", 7, &minutes) + asserted(2, "tune", 1, &minutes) +
+               asserted(1, "ornaments", 16, &minutes);
+    print_message("tunes: %zu flips asserted in %.1f minutes without any\n", n, minutes);
+    assert_true((double)n <= 0.5 * minutes);
+}
+
+/* A flip may come within a consonant: a deep dip speaks against one, less where the pitch leaps. */
+static void test_a_dip_without_a_leap_is_a_consonant(void **state)
+{
+    (void)state;
+    double cues[CUES] = {0}, nats[TRUST_TERMS], odds[2][2];
+    for (int leaps = 0; leaps < 2; leaps++)
+        for (int deep = 0; deep < 2; deep++) {
+            cues[CUE_SPEED] = 3 * leaps;
+            cues[CUE_DIP] = deep ? 9 : 3;
+            odds[leaps][deep] = trust_weigh(cues, nats);
+        }
+    double at_rest = odds[0][0] - odds[0][1], in_a_leap = odds[1][0] - odds[1][1];
+    print_message("a deep dip: -%.1f nats, -%.1f in a leap\n", at_rest, in_a_leap);
+    assert_true(in_a_leap > 0 && at_rest > 1.3 * in_a_leap);
+}
+
 static void test_no_flip_is_invented(void **state)
 {
     (void)state;
@@ -296,6 +324,8 @@ int main(void)
         cmocka_unit_test(test_what_speaks_for_a_flip_counts_for_it),
         cmocka_unit_test(test_the_company_of_others_counts),
         cmocka_unit_test(test_no_flip_is_invented),
+        cmocka_unit_test(test_tunes_have_no_flip),
+        cmocka_unit_test(test_a_dip_without_a_leap_is_a_consonant),
         cmocka_unit_test(test_clips),
         cmocka_unit_test(test_single_yodels),
     };

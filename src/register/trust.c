@@ -6,33 +6,36 @@
 #include <math.h>
 
 const trust_term trust_terms[TRUST_TERMS] = {
-    {CUE_CHAIN, 0, 6, false},         {CUE_LEAP, 0, 1.5, false},
-    {CUE_LEAP, 1.5, 4.5, false},      {CUE_SPEED, -1, 4, false},
-    {CUE_SLIDE, 0, 24, false},        {CUE_STEP, -3, 6, false},
-    {CUE_STEP, 6, 20, false},         {CUE_ODD, -1.2, 3, false},
-    {CUE_DIP, -1, 3, false},          {CUE_FALL, 0, 3, false},
-    {CUE_FAR, -0.5, 1, false},        {CUE_FAR, 1, 2.5, false},
-    {CUE_NEAR, -0.5, 1, false},       {CUE_STAY_BEFORE, -3.5, 0, false},
-    {CUE_STAY_AFTER, -3.5, 0, false}, {CUE_EDGE_AFTER, -3.5, -0.7, false},
-    {CUE_PLACE, -3, 3, false},        {CUE_BRIEF, 0, 1, false},
-    {CUE_GAIN, 0, 8, false},          {CUE_SOURCE, -1, 1, false},
-    {CUE_SIZE, 0, 4, false},          {CUE_LEAPS, -1, 3, false},
-    {CUE_WRONG, 0, 0.5, false},       {CUE_PITCH, 0, 1, false},
-    {CUE_VOICED, 0, 5, false},        {CUE_PAUSE, 0.015, 0.04, false},
-    {CUE_TOLD, 0, 2, false},          {CUE_COMPANY, -4, 4, false},
-    {CUE_STEP, -3, 6, true},          {CUE_FAR, -0.5, 1, true},
-    {CUE_GAIN, 0, 8, true},           {CUE_VOICED, 0, 5, true},
-    {CUE_PITCH, 0, 1, true},          {CUE_PITCH_BREAK, 0, 4, false},
-    {CUE_PITCH_BREAK, 0, 4, true},    {CUE_LEVEL_BREAK, 0, 4, false},
-    {CUE_LEVEL_BREAK, 0, 4, true},    {CUE_LEFT, 0, 1, false},
-    {CUE_LEFT, 0, 1, true},           {CUE_GLIDES, -12, -4, false}};
-static const double full_leap_st = 1.5;
+    {CUE_CHAIN, 0, 6, TRUST_ALWAYS},         {CUE_LEAP, 0, 1.5, TRUST_ALWAYS},
+    {CUE_LEAP, 1.5, 4.5, TRUST_ALWAYS},      {CUE_SPEED, -1, 4, TRUST_ALWAYS},
+    {CUE_SLIDE, 0, 24, TRUST_ALWAYS},        {CUE_STEP, -3, 6, TRUST_ALWAYS},
+    {CUE_STEP, 6, 20, TRUST_ALWAYS},         {CUE_ODD, -1.2, 3, TRUST_ALWAYS},
+    {CUE_DIP, -1, 3, TRUST_ALWAYS},          {CUE_DIP, 3, 9, TRUST_SLOW},
+    {CUE_DIP, 3, 9, TRUST_ALWAYS},           {CUE_FALL, 0, 3, TRUST_ALWAYS},
+    {CUE_FAR, -0.5, 1, TRUST_ALWAYS},        {CUE_FAR, 1, 2.5, TRUST_ALWAYS},
+    {CUE_NEAR, -0.5, 1, TRUST_ALWAYS},       {CUE_STAY_BEFORE, -3.5, 0, TRUST_ALWAYS},
+    {CUE_STAY_AFTER, -3.5, 0, TRUST_ALWAYS}, {CUE_EDGE_AFTER, -3.5, -0.7, TRUST_ALWAYS},
+    {CUE_PLACE, -3, 3, TRUST_ALWAYS},        {CUE_BRIEF, 0, 1, TRUST_ALWAYS},
+    {CUE_GAIN, 0, 8, TRUST_ALWAYS},          {CUE_SOURCE, -1, 1, TRUST_ALWAYS},
+    {CUE_SIZE, 0, 4, TRUST_ALWAYS},          {CUE_LEAPS, -1, 3, TRUST_ALWAYS},
+    {CUE_WRONG, 0, 0.5, TRUST_ALWAYS},       {CUE_PITCH, 0, 1, TRUST_ALWAYS},
+    {CUE_VOICED, 0, 5, TRUST_ALWAYS},        {CUE_PAUSE, 0.015, 0.04, TRUST_ALWAYS},
+    {CUE_TOLD, 0, 2, TRUST_ALWAYS},          {CUE_COMPANY, -4, 4, TRUST_ALWAYS},
+    {CUE_STEP, -3, 6, TRUST_LEAPLESS},       {CUE_FAR, -0.5, 1, TRUST_LEAPLESS},
+    {CUE_GAIN, 0, 8, TRUST_LEAPLESS},        {CUE_VOICED, 0, 5, TRUST_LEAPLESS},
+    {CUE_PITCH, 0, 1, TRUST_LEAPLESS},       {CUE_PITCH_BREAK, 0, 4, TRUST_ALWAYS},
+    {CUE_PITCH_BREAK, 0, 4, TRUST_LEAPLESS}, {CUE_LEVEL_BREAK, 0, 4, TRUST_ALWAYS},
+    {CUE_LEVEL_BREAK, 0, 4, TRUST_LEAPLESS}, {CUE_LEFT, 0, 1, TRUST_ALWAYS},
+    {CUE_LEFT, 0, 1, TRUST_LEAPLESS},        {CUE_GLIDES, -12, -4, TRUST_ALWAYS}};
+static const double full_leap_st = 1.5, full_speed_st = 3;
 
 double trust_term_value(int k, const double cues[CUES])
 {
     const trust_term *t = &trust_terms[k];
-    double leap = t->leapless ? fmax(0, fmin(cues[CUE_LEAP] / full_leap_st, 1)) : 0;
-    return (1 - leap) * fmax(t->lo, fmin(cues[t->from], t->hi));
+    double none = t->where == TRUST_LEAPLESS ? cues[CUE_LEAP] / full_leap_st
+                  : t->where == TRUST_SLOW   ? cues[CUE_SPEED] / full_speed_st
+                                             : 0;
+    return (1 - fmax(0, fmin(none, 1))) * fmax(t->lo, fmin(cues[t->from], t->hi));
 }
 
 static const double most_nats = 4, usual_company = 4;

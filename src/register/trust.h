@@ -9,14 +9,18 @@
 
 #include <stdbool.h>
 
-enum { TRUST_TERMS = 40 };
+enum { TRUST_TERMS = 42 };
+
+/* Where a term counts: all of it where the pitch does not leap the way of the flip, none from 1.5
+ * semitones on (what has no leap to show has to show more of the rest); all of it where the pitch
+ * rests, none where it moves by 3 semitones in 40 ms (a voice may flip within a consonant). */
+typedef enum trust_where { TRUST_ALWAYS, TRUST_LEAPLESS, TRUST_SLOW } trust_where;
 
 /* What the regression multiplies: a cue, or the part of it between two bounds. */
 typedef struct trust_term {
     cue from;
     double lo, hi;
-    bool leapless; /* all of it where the pitch does not leap the way of the flip, none from 1.5
-                      semitones on: what has no leap to show has to show more of the rest */
+    trust_where where;
 } trust_term;
 extern const trust_term trust_terms[TRUST_TERMS];
 
