@@ -290,7 +290,7 @@ static void vowels_follow(stage *g)
     }
 }
 
-/* The mouth shuts for a nasal or a liquid about six in ten flips, each somewhere in its consonant. */
+/* The mouth shuts for a nasal or a liquid at six in ten flips, each somewhere in it. */
 static void consonants_follow(stage *g, int take)
 {
     gsl_rng *r = dice_new(g->s->seed ^ 0x1117, (uint64_t)take, DICE_FLIPS);

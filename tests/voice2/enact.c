@@ -326,7 +326,7 @@ static void turns_place(stage *g, int take)
     gsl_rng_free(r);
 }
 
-/* Lips or tongue shut for a nasal or a liquid at six in ten turns, each somewhere in its consonant. */
+/* Lips or tongue shut for a nasal or a liquid at six in ten turns, each somewhere in it. */
 static void consonants_at_turns(stage *g, int take)
 {
     gsl_rng *r = chances(g, take, "consonants");
