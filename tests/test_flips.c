@@ -179,7 +179,7 @@ static void test_nothing_to_go_by(void **state)
 static flip measured(const made *x)
 {
     figures_of of = {x->ev, &x->t, &x->m, x->says, x->time_s, NULL};
-    return figures_measure(&of, 0, FRAMES - 1, x->at, FLIP_UP);
+    return figures_measure(&of, 0, FRAMES - 1, x->at, FLIP_UP, NULL);
 }
 
 /* The trend of the slide is in after less before, and not in the leap. D is 6 dB of the first
@@ -260,7 +260,7 @@ static void explain(made *x, bool exchanged, explanation *why)
     figures_of of = {x->ev, &x->t, &x->m, x->says, x->time_s, NULL};
     flips found = {.n = 0};
     flips_append(&found,
-                 figures_measure(&of, 0, FRAMES - 1, x->at, exchanged ? FLIP_DOWN : FLIP_UP));
+                 figures_measure(&of, 0, FRAMES - 1, x->at, exchanged ? FLIP_DOWN : FLIP_UP, NULL));
     found.items[0].confidence = 0.9;
     explain_world(&of, 1, &w, &s, &found, why);
     flips_clear(&found);

@@ -7,7 +7,6 @@
 #include "register/explain.h"
 #include "register/figures.h"
 #include "register/kind.h"
-#include "register/refine.h"
 #include "register/search.h"
 #include "register/settle.h"
 #include "register/trust.h"
@@ -38,6 +37,7 @@ typedef struct decoded {
     turns all;
     double *p; /* [all.n] probability that it is a flip */
     double (*cues)[CUES];
+    refined *places; /* [all.n] by the microphone's model; time_s NaN where not told */
 } decoded;
 
 /* The microphone's cues of each change and what they are worth; NaN and nothing where it has no
@@ -47,22 +47,25 @@ static void ask_microphone(decoded *d)
     const world *w = d->w;
     cues_of of = {d->ev, &w->m, &w->where, w->says, w->steps, w->p2, w->gain};
     if (w->m.hi > w->m.lo) {
-        turns placed = refine_turns(d->ev, d->time_s, w->says, &d->all);
+        turns placed = refine_turns(d->ev, d->time_s, w->says, &d->all, d->places);
         cues_measure(&of, &placed, d->cues);
         turns_clear(&placed);
         trust_all(d->all.n, d->cues, d->p);
         return;
     }
-    for (size_t k = 0; k < d->all.n; k++)
+    for (size_t k = 0; k < d->all.n; k++) {
+        d->places[k].time_s = (double)NAN;
         for (int c = 0; c < CUES; c++)
             d->cues[k][c] = (double)NAN;
+    }
 }
 
 static decoded decoded_new(const evidence *ev, track *const *tracks, const world *w,
                            const double *time_s, const contact *egg)
 {
-    decoded d = {ev, tracks, w, time_s, egg, turns_find(ev, w->p2), NULL, NULL};
+    decoded d = {ev, tracks, w, time_s, egg, turns_find(ev, w->p2), NULL, NULL, NULL};
     d.cues = xmalloc(d.all.n, sizeof *d.cues);
+    d.places = xmalloc(d.all.n, sizeof *d.places);
     d.p = array_filled(d.all.n, 0);
     ask_microphone(&d);
     for (size_t k = 0; k < d.all.n; k++) {
@@ -84,6 +87,7 @@ static void decoded_clear(decoded *d)
     turns_clear(&d->all);
     free(d->p);
     free(d->cues);
+    free(d->places);
 }
 
 /* Whether a change is believed, or both registers are declared. */
@@ -125,7 +129,8 @@ static flip flip_of(const decoded *d, size_t k)
 {
     const turn *c = &d->all.items[k];
     figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s, d->egg};
-    flip f = figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN);
+    const refined *placed = isnan(d->places[k].time_s) ? NULL : &d->places[k];
+    flip f = figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN, placed);
     f.confidence = d->p[k];
     if (f.confidence < FLIP_ASSERTED)
         f.kind = kind_of(d->ev, d->tracks, c->at);

@@ -2,7 +2,6 @@
 #include "register/figures.h"
 
 #include "register/contact.h"
-#include "register/refine.h"
 #include "register/seam.h"
 
 #include <math.h>
@@ -118,13 +117,15 @@ static int irregular_of(const track *t, double from_s, double to_s)
 }
 
 flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
-                     flip_direction direction)
+                     flip_direction direction, const refined *placed)
 {
     const track *t = of->tracks[of->ev->take[at]];
     refined r;
     if (!of->egg || !contact_tells_flip(of->egg, of->ev, at, direction == FLIP_UP) ||
         !contact_place(of->egg, of->time_s, first, last, at, &r))
-        r = refine_flip(of->ev, of->time_s, of->says, first, last, at, direction == FLIP_UP);
+        r = placed
+                ? *placed
+                : refine_flip(of->ev, of->time_s, of->says, first, last, at, direction == FLIP_UP);
     double span_s = isnan(r.span_ms) ? usual_span_s : r.span_ms / 1000;
     double lo = r.time_s - span_s / 2, hi = r.time_s + span_s / 2;
     flip f = {.time_s = r.time_s,

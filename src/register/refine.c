@@ -212,16 +212,18 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
     return r;
 }
 
-turns refine_turns(const evidence *ev, const double *time_s, const saying *says, const turns *c)
+turns refine_turns(const evidence *ev, const double *time_s, const saying *says, const turns *c,
+                   refined *places)
 {
     turns placed = {c->n, c->n, xmalloc(c->n, sizeof *placed.items)};
     for (size_t k = 0; k < c->n; k++) {
         turn *t = &placed.items[k];
         *t = c->items[k];
+        places[k].time_s = (double)NAN;
         if (t->brief)
             continue;
-        double at_s = refine_flip(ev, time_s, says, t->first, t->last, t->at, t->up).time_s;
-        for (t->at = t->first + 1; t->at < t->last && time_s[t->at] < at_s;)
+        places[k] = refine_flip(ev, time_s, says, t->first, t->last, t->at, t->up);
+        for (t->at = t->first + 1; t->at < t->last && time_s[t->at] < places[k].time_s;)
             t->at++;
     }
     return placed;

@@ -28,7 +28,8 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
                     size_t last, size_t at, bool up);
 
 /* The changes with `at` where refine_flip() places them, up to 120 ms away; brief ones stay. Free
- * with turns_clear(). */
-turns refine_turns(const evidence *ev, const double *time_s, const saying *says, const turns *c);
+ * with turns_clear(). Out: places[c->n], what it told; time_s NaN for brief ones. */
+turns refine_turns(const evidence *ev, const double *time_s, const saying *says, const turns *c,
+                   refined *places);
 
 #endif
