@@ -46,18 +46,17 @@ static void ask_microphone(decoded *d)
 {
     const world *w = d->w;
     cues_of of = {d->ev, &w->m, &w->where, w->says, w->steps, w->p2, w->gain};
-    if (w->m.hi > w->m.lo) {
-        turns placed = refine_turns(d->ev, d->time_s, w->says, &d->all, d->places);
-        cues_measure(&of, &placed, d->cues);
-        turns_clear(&placed);
-        trust_all(d->all.n, d->cues, d->p);
-        return;
-    }
     for (size_t k = 0; k < d->all.n; k++) {
         d->places[k].time_s = (double)NAN;
         for (int c = 0; c < CUES; c++)
             d->cues[k][c] = (double)NAN;
     }
+    if (w->m.hi <= w->m.lo)
+        return;
+    turns placed = refine_turns(d->ev, d->time_s, w->says, &d->all, d->places);
+    cues_measure(&of, &placed, d->cues);
+    turns_clear(&placed);
+    trust_all(d->all.n, d->cues, d->p);
 }
 
 static decoded decoded_new(const evidence *ev, track *const *tracks, const world *w,
@@ -129,8 +128,8 @@ static flip flip_of(const decoded *d, size_t k)
 {
     const turn *c = &d->all.items[k];
     figures_of of = {d->ev, d->tracks, &d->w->m, d->w->says, d->time_s, d->egg};
-    const refined *placed = isnan(d->places[k].time_s) ? NULL : &d->places[k];
-    flip f = figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN, placed);
+    flip f =
+        figures_measure(&of, c->first, c->last, c->at, c->up ? FLIP_UP : FLIP_DOWN, &d->places[k]);
     f.confidence = d->p[k];
     if (f.confidence < FLIP_ASSERTED)
         f.kind = kind_of(d->ev, d->tracks, c->at);
@@ -173,14 +172,6 @@ static void tell_declared(track *t)
     for (size_t f = 0; t->stated && f < t->n; f++)
         if (t->stated[f] & (STATED_M1 | STATED_M2))
             tell_frame(t, f, t->stated[f] & STATED_M2);
-}
-
-static double *times_of(const evidence *ev, track *const *tracks)
-{
-    double *time_s = xmalloc(ev->n, sizeof *time_s);
-    for (size_t i = 0; i < ev->n; i++)
-        time_s[i] = tracks[ev->take[i]]->time_s[ev->frame[i]];
-    return time_s;
 }
 
 static void summarise(register_summary *s, track *const *tracks, size_t n, bool egg_names)
@@ -253,7 +244,7 @@ static void doubt_rests(decoded *d)
 
 static void tell_world(const hearing *h, world *w)
 {
-    double *time_s = times_of(h->ev, h->tracks);
+    double *time_s = evidence_times(h->ev, h->tracks);
     decoded d = decoded_new(h->ev, h->tracks, w, time_s, h->egg);
     bool two = has_two(&d);
     if (two)

@@ -213,6 +213,14 @@ evidence *evidence_new(track *const *tracks, size_t n_tracks)
     return ev;
 }
 
+double *evidence_times(const evidence *ev, track *const *tracks)
+{
+    double *time_s = xmalloc(ev->n, sizeof *time_s);
+    for (size_t i = 0; i < ev->n; i++)
+        time_s[i] = evidence_time(ev, tracks, i);
+    return time_s;
+}
+
 double evidence_told_s(const evidence *ev)
 {
     double m1 = 0, m2 = 0;

@@ -64,6 +64,9 @@ static inline double evidence_time(const evidence *ev, track *const *tracks, siz
     return tracks[ev->take[i]]->time_s[ev->frame[i]];
 }
 
+/* [ev->n] of all frames; free() it. */
+double *evidence_times(const evidence *ev, track *const *tracks);
+
 static inline size_t evidence_frames(const evidence *ev, double s) /* in so long a time */
 {
     return (size_t)(s / ev->hop_s + 0.5);

@@ -123,7 +123,7 @@ flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
     refined r;
     if (!of->egg || !contact_tells_flip(of->egg, of->ev, at, direction == FLIP_UP) ||
         !contact_place(of->egg, of->time_s, first, last, at, &r))
-        r = placed
+        r = placed && !isnan(placed->time_s)
                 ? *placed
                 : refine_flip(of->ev, of->time_s, of->says, first, last, at, direction == FLIP_UP);
     double span_s = isnan(r.span_ms) ? usual_span_s : r.span_ms / 1000;

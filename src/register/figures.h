@@ -20,8 +20,9 @@ typedef struct figures_of {
 } figures_of;
 
 /* The flip on entering frame `at`, the first of the new register; nothing else happens in frames
- * first..last. `placed`: what refine_flip() tells of it, where that is known, or NULL. Everything
- * but the confidence, which is NaN, and the kind. Without voice on a side its figures are NaN. */
+ * first..last. `placed`: what refine_flip() tells of it; NULL, or time_s NaN, where that is not
+ * known. Everything but the confidence, which is NaN, and the kind. Without voice on a side its
+ * figures are NaN. */
 flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
                      flip_direction direction, const refined *placed);
 
