@@ -153,8 +153,6 @@ static void test_leaps_are_worth_what_the_singer_makes_of_them(void **state)
     evidence_free(ev);
 }
 
-/* Made labels: M2 above the line 60 + 0.2 l. The prior (0 +- 0.1 on level) draws the slope towards
- * 0, since frames count as a hundredth; the line at the middle level has no such pull. */
 /* The greatest of v[n] and where it is. */
 static double greatest(const double *v, size_t n, size_t *at)
 {
@@ -313,6 +311,8 @@ static void test_the_gradient_is_the_slope_of_the_squares(void **state)
     evidence_free(ev);
 }
 
+/* Made labels: M2 above the line 60 + 0.2 l. The prior (0 +- 0.1 on level) draws the slope towards
+ * 0, since frames count as a hundredth; the line at the middle level has no such pull. */
 static void test_place_finds_the_line(void **state)
 {
     (void)state;

@@ -8,6 +8,11 @@ double course_smooth(double x)
     return x <= 0 ? 0 : x >= 1 ? 1 : 0.5 - 0.5 * cos(M_PI * x);
 }
 
+double course_within(double t, double from_s, double to_s, double edge_s)
+{
+    return course_smooth((t - from_s) / edge_s) * course_smooth((to_s - t) / edge_s);
+}
+
 /* Share of the change that is done; a raised cosine has 59 % of its length between 10 and 90 %. */
 static double done(const sung_flip *f, double t)
 {

@@ -31,5 +31,7 @@ double course_rough(const sung_flip *list, size_t n, double rough, double t);
 
 /* 0 up to x = 0, a raised cosine up to 1 at x = 1. */
 double course_smooth(double x);
+/* 0 outside, 1 between them, with edges so long inside. */
+double course_within(double t, double from_s, double to_s, double edge_s);
 
 #endif

@@ -301,8 +301,7 @@ static void consonants_follow(stage *g, int take)
             continue;
         for (size_t k = 0; k < g->line.n; k++) {
             double t = (double)k * SCORE_STEP_S;
-            double shut = course_smooth((t - at) / edge) * course_smooth((at + lasts - t) / edge);
-            g->line.nasal[k] = fmax(g->line.nasal[k], shut);
+            g->line.nasal[k] = fmax(g->line.nasal[k], course_within(t, at, at + lasts, edge));
         }
     }
     gsl_rng_free(r);

@@ -200,18 +200,13 @@ static void write_vowels(gsl_rng *r, score_line *l, double on_s)
     }
 }
 
-static double within_span(double t, double from_s, double to_s, double edge_s)
-{
-    return course_smooth((t - from_s) / edge_s) * course_smooth((to_s - t) / edge_s);
-}
-
 static void write_doubling(gsl_rng *r, score_line *l, double on_s, double off_s)
 {
     double at = on_s + dice_between(r, 0.5, 1.2);
     while (at < off_s - 0.7) {
         double to = at + dice_between(r, 0.3, 1.2), deep = dice_between(r, 0.15, 0.5);
         for (size_t k = 0; k < l->n; k++)
-            l->doubled[k] += deep * within_span((double)k * SCORE_STEP_S, at, to, 0.06);
+            l->doubled[k] += deep * course_within((double)k * SCORE_STEP_S, at, to, 0.06);
         at = to + dice_between(r, 0.4, 1.2);
     }
 }
@@ -223,7 +218,7 @@ static void write_consonants(gsl_rng *r, score_line *l, double on_s, double off_
         int what = dice_whole(r, 0, 2); /* nasal, stop, fricative */
         double to = at + dice_between(r, 0.06, 0.16), edge = dice_between(r, 0.01, 0.03);
         for (size_t k = 0; k < l->n; k++) {
-            double t = (double)k * SCORE_STEP_S, shut = within_span(t, at, to, edge);
+            double t = (double)k * SCORE_STEP_S, shut = course_within(t, at, to, edge);
             l->nasal[k] += what == 0 ? shut : 0;
             l->gate[k] *= what == 0 ? 1 : 1 - shut;
             if (what > 0)

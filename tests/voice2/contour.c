@@ -206,12 +206,13 @@ static void vowel_of(const sheet *s, double off[THROAT_VOWEL])
         off[i] = reached * log2(other[i] / own[i]);
 }
 
-static void syllable(const sheet *s, double at)
+/* A vowel from `at` on, in most of those that may close with a consonant before it. */
+static void syllable(const sheet *s, double at, bool closes)
 {
     double off[THROAT_VOWEL];
     vowel_of(s, off);
     vowel_from(s, at, chance_in(s->r, 0.05, 0.1), off);
-    if (chance_of(s->r, 0.75))
+    if (closes && chance_of(s->r, 0.75))
         consonant(s, at);
 }
 
@@ -230,7 +231,7 @@ static void song(const sheet *s)
             now += to < s->c->from_st || to > s->c->to_st ? -step : step;
             start = t;
             if (s->c->kind == CHART_TUNE)
-                syllable(s, t);
+                syllable(s, t, true);
             glide = (0.09 + 0.009 * fabs(step)) * chance_in(s->r, 1, 1.6);
             at = t + glide + chance_in(s->r, 0.15, 0.6);
         }
@@ -263,11 +264,8 @@ static void phrase(const sheet *s, double at, double end)
         s->l->level_db[k] = s->c->from_db + 3 - 6 * x;
     }
     while (next < end - 0.1) {
-        double lasts = chance_in(s->r, 0.14, 0.26), off[THROAT_VOWEL];
-        vowel_of(s, off);
-        vowel_from(s, next, chance_in(s->r, 0.05, 0.1), off);
-        if (next > at && chance_of(s->r, 0.75))
-            consonant(s, next);
+        double lasts = chance_in(s->r, 0.14, 0.26);
+        syllable(s, next, next > at);
         if (chance_of(s->r, 0.35)) {
             double stress = chance_in(s->r, 0.4, 1);
             lift(s, s->l->pitch_st, next - 0.05, chance_in(s->r, 0.15, 0.22), next + lasts,
