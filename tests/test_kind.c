@@ -7,6 +7,7 @@
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdint.h>
 #include <stdlib.h>
 
@@ -27,6 +28,7 @@ static scene scene_new(double before_st, double after_st)
         s.ev->take[i] = 0;
         s.ev->frame[i] = i;
         s.ev->gap_s[i] = i ? s.ev->hop_s : (double)INFINITY;
+        s.ev->leap_st[i] = 0;
         s.ev->pitch_st[i] = i < AT ? before_st : after_st;
         s.ev->hz[i] = note_to_hz(s.ev->pitch_st[i]);
         for (int h = 0; h < HARMONICS; h++)
@@ -92,6 +94,14 @@ static void test_doubling(void **state)
     for (size_t i = AT; i < FRAMES; i++)
         s.t->doubled[i] = 1;
     assert_int_equal(ask(s, AT), FLIP_DOUBLING);
+    for (int k = 0; k < 8; k++) { /* passed on the way of a leap, or not so */
+        bool after = k & 1, leaps = k & 2, brief = k & 4;
+        s = scene_new(60, 62);
+        s.ev->leap_st[AT] = leaps ? 2 : 0;
+        for (size_t i = 0; i < (brief ? 24 : 36); i++)
+            s.t->doubled[after ? AT + i : AT - 1 - i] = 1;
+        assert_int_equal(ask(s, AT), leaps && brief ? FLIP_PROPER : FLIP_DOUBLING);
+    }
     s = scene_new(72, 60); /* an octave, and every second harmonic is weak */
     for (size_t i = AT; i < FRAMES; i++)
         for (int h = 0; h < HARMONICS; h += 2)

@@ -5,6 +5,7 @@
 #include "base/array.h"
 #include "register/decode.h"
 #include "register/settle.h"
+#include "register/standing.h"
 #include "register/thin.h"
 #include "register/trust.h"
 #include "voice/marks.h"
@@ -133,6 +134,36 @@ static void test_registers_agree_with_what_is_believed(void **state)
     assert_true(p2[30] < 0.5 && p2[100] > 0.5 && p2[170] < 0.5 && p2[250] > 0.5);
     turns_clear(&t);
     evidence_free(ev);
+}
+
+/* A change of the chain that comes some frames late, and its leap. */
+static void test_tidied_where_the_leap_is(void **state)
+{
+    (void)state;
+    enum { LEAP = 150 };
+    static const size_t late[] = {0, 18, 60}; /* 90 ms; 300: too far off to be the same */
+    for (size_t k = 0; k < 3; k++) {
+        evidence *ev = made(FRAMES);
+        world w = world_new(FRAMES);
+        memset(w.m.beta, 0, sizeof w.m.beta);
+        memset(w.says, 0, FRAMES * sizeof *w.says);
+        memset(w.steps, 0, FRAMES * sizeof *w.steps);
+        w.where = (place){.pitch = 0.3, .mid = 62};
+        w.gain = 10;
+        for (size_t i = 0; i < FRAMES; i++)
+            ev->pitch_st[i] = i < LEAP ? 60 : 65;
+        ev->leap_st[LEAP] = 5;
+        w.steps[LEAP] = (harmonic_step){.cross = 10, .square = 10, .odd = 1};
+        fill(w.p2, 0, LEAP + late[k], 0.01);
+        fill(w.p2, LEAP + late[k], FRAMES, 0.99);
+        standing_tidy(ev, &w);
+        bool kept = w.p2[FRAMES - 1] > 0.5 && w.p2[0] < 0.5;
+        print_message("a change %zu ms after its leap is %s\n", 5 * late[k],
+                      kept ? "kept" : "dropped");
+        assert_int_equal(kept, k < 2);
+        world_clear(&w);
+        evidence_free(ev);
+    }
 }
 
 static double probability(double nats)
@@ -321,6 +352,7 @@ int main(void)
         cmocka_unit_test(test_thinned_frames_stand_for_all),
         cmocka_unit_test(test_short_stays_are_brief_turns),
         cmocka_unit_test(test_registers_agree_with_what_is_believed),
+        cmocka_unit_test(test_tidied_where_the_leap_is),
         cmocka_unit_test(test_what_speaks_for_a_flip_counts_for_it),
         cmocka_unit_test(test_the_company_of_others_counts),
         cmocka_unit_test(test_no_flip_is_invented),

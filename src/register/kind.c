@@ -5,10 +5,12 @@
 
 #include <math.h>
 
-static const double around_s = 0.15, hole_near_s = 0.04, hole_s = 0.06, crack_s = 0.035;
+static const double around_s = 0.15, wide_s = 0.3, hole_near_s = 0.04, hole_s = 0.06,
+                    crack_s = 0.035;
 static const double crack_leap_st = 1.5, near_s = 0.05;
 static const double whistle_hz = 1000, fry_hz = 75, fry_under_st = 9;
 static const double ringing_st = 18;
+static const double passed_leap_st = 1;
 static const double octave_st = 12, octave_error_st = 0.5, odd_under_db = -6;
 enum { IRREGULAR = 2, ODD_FROM = 2, ODD_TO = 8 }; /* of harmonics, from 0 */
 
@@ -78,12 +80,16 @@ static bool in_fry(const side *low, const side *other)
     return low->irregular >= IRREGULAR && (deep || other->near_st - low->lo_st >= ringing_st);
 }
 
-static bool is_doubling(const side *b, const side *a)
+static bool one_doubled(const side *b, const side *a)
 {
-    bool before = 2 * b->doubled > b->n, after = 2 * a->doubled > a->n;
+    return (2 * b->doubled > b->n) != (2 * a->doubled > a->n);
+}
+
+static bool is_octave(const side *b, const side *a)
+{
     const side *low = b->near_st < a->near_st ? b : a;
     bool octave = fabs(fabs(a->near_st - b->near_st) - octave_st) <= octave_error_st;
-    return before != after || (octave && low->odd_db / low->odd_n <= odd_under_db);
+    return octave && low->odd_db / low->odd_n <= odd_under_db;
 }
 
 /* The longest hole in the voice from frame first on up to frame last, seconds. */
@@ -108,6 +114,20 @@ static void window(const evidence *ev, track *const *tracks, size_t at, double s
         ++*last;
 }
 
+/* Folds that go over to another register may pass through some doubled periods; a voice that
+ * doubles for a while comes back to where it was. */
+static bool is_passed(const evidence *ev, track *const *tracks, size_t at)
+{
+    size_t first, last;
+    double leap = 0;
+    window(ev, tracks, at, around_s, &first, &last);
+    for (size_t i = first; i <= last; i++)
+        leap = fmax(leap, fabs(ev->leap_st[i]));
+    window(ev, tracks, at, wide_s, &first, &last);
+    side b = side_of(ev, tracks, first, at, at), a = side_of(ev, tracks, at, last + 1, at);
+    return leap >= passed_leap_st && !one_doubled(&b, &a);
+}
+
 flip_kind kind_of(const evidence *ev, track *const *tracks, size_t at)
 {
     if (isinf(ev->gap_s[at]))
@@ -119,7 +139,7 @@ flip_kind kind_of(const evidence *ev, track *const *tracks, size_t at)
         return FLIP_WHISTLE;
     if (in_fry(&b, &a) || in_fry(&a, &b))
         return FLIP_FRY;
-    if (is_doubling(&b, &a))
+    if (is_octave(&b, &a) || (one_doubled(&b, &a) && !is_passed(ev, tracks, at)))
         return FLIP_DOUBLING;
     window(ev, tracks, at, hole_near_s, &first, &last);
     double hole = hole_of(ev, first, last);

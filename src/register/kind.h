@@ -19,8 +19,10 @@
  *             more, wider than any yodel's: pulses of fry too far apart for a pitch, whose ringing
  *             is heard as one;
  *  doubling   the period doubled in most frames of one side and in fewer than half of the other's,
- *             or the pitch an octave apart while on the lower side the odd harmonics lie 6 dB or
- *             more under their neighbours;
+ *             but not where the pitch leaps by a semitone and within 0.3 s most are no more
+ *             doubled: folds that go over to another register may pass through some doubled
+ *             periods; or the pitch an octave apart while on the lower side the odd harmonics lie
+ *             6 dB or more under their neighbours;
  *  consonant  a hole in the voice within 40 ms: of 60 ms or more, or of 35 ms across which the
  *             pitch leaps by less than 1.5 semitones: a voice that cracks may stop for so long.
  *
