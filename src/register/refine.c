@@ -2,6 +2,7 @@
 #include "register/refine.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 #include "register/breaks.h"
 
 #include <math.h>
@@ -31,22 +32,28 @@ static double squared(double x)
     return x * x;
 }
 
-typedef struct point {         /* what a frame says */
-    double x, y, w;            /* seconds from the middle, coordinate or pitch, weight */
-    double w_on, wx_on, wy_on; /* sums from this frame on */
-} point;
+static const double frame_s = 0.005;
 
-/* What level, trend and ramp are fitted to; the ramp's height is known to be near `height`. */
+/* What level, trend and ramp are fitted to: the coordinates of frames a grid of frame_s holds; the
+ * ramp's height is known to be near `height`. */
+enum { ON = 3 };
 typedef struct points {
     size_t n;
-    point *items;
+    double first_s; /* the first place of the grid, from the middle */
+    /* [n + LANES] weights of the frames, 0 where there is none, and those times seconds from the
+       middle, and times the coordinate */
+    float *w, *wx, *wy;
+    double (*on)[ON];                 /* [n + 1] sums of these from each place on */
     double a00, a01, a11, b0, b1, yy; /* sums that are the same for every ramp */
     double height, height_sd;
 } points;
 
 static void points_add(points *p, double x, double y, double w)
 {
-    p->items[p->n++] = (point){.x = x, .y = y, .w = w};
+    size_t at = (size_t)((x - p->first_s) / frame_s + 0.5);
+    p->w[at] = (float)w;
+    p->wx[at] = (float)(w * x);
+    p->wy[at] = (float)(w * y);
     p->a00 += w;
     p->a01 += w * x;
     p->a11 += w * x * x;
@@ -55,15 +62,21 @@ static void points_add(points *p, double x, double y, double w)
     p->yy += w * y * y;
 }
 
-/* After the last of them; there is room for one more. */
+static void points_clear(points *p)
+{
+    free(p->w);
+    free(p->wx);
+    free(p->wy);
+    free(p->on);
+}
+
+/* After the last of them. */
 static void points_end(points *p)
 {
-    p->items[p->n] = (point){.w_on = 0};
     for (size_t i = p->n; i-- > 0;) {
-        point *q = &p->items[i], *next = q + 1;
-        q->w_on = next->w_on + q->w;
-        q->wx_on = next->wx_on + q->w * q->x;
-        q->wy_on = next->wy_on + q->w * q->y;
+        p->on[i][0] = p->on[i + 1][0] + (double)p->w[i];
+        p->on[i][1] = p->on[i + 1][1] + (double)p->wx[i];
+        p->on[i][2] = p->on[i + 1][2] + (double)p->wy[i];
     }
 }
 
@@ -82,27 +95,55 @@ static double left_over(double a[3][4], double left)
     return left;
 }
 
-/* What a ramp at tau seconds from the middle leaves. */
-static double misfit(const points *p, const ramp *r, double tau, double width_s)
+/* A ramp about a place, at the points of the grid from `reach` before it to as far behind it. */
+enum { REACH = 131, SPAN = 2 * REACH + 1 };
+typedef struct shape {
+    long reach;
+    float at[SPAN + LANES], square[SPAN + LANES];
+} shape;
+
+/* The point in the middle lies off_s after the place. */
+static void shape_fill(shape *s, const ramp *r, double width_s, double off_s)
 {
-    double known = 1 / squared(p->height_sd), over = 1 / width_s;
-    double a02 = 0, a12 = 0, a22 = known, b2 = known * p->height;
-    const point *q = p->items, *end = p->items + p->n;
-    while (q < end && q->x < tau - RAMP_REACH * width_s)
-        q++;
-    for (; q < end && q->x < tau + RAMP_REACH * width_s; q++) {
-        double phi = ramp_at(r, (q->x - tau) * over), part = q->w * phi;
-        a02 += part;
-        a12 += part * q->x;
-        a22 += part * phi;
-        b2 += part * q->y;
+    double over = 1 / width_s;
+    s->reach = (long)fmin(RAMP_REACH * width_s / frame_s + 1.5, REACH);
+    for (long k = -s->reach; k <= s->reach; k++) {
+        double phi = ramp_at(r, ((double)k * frame_s + off_s) * over);
+        s->at[k + s->reach] = (float)phi;
+        s->square[k + s->reach] = (float)(phi * phi);
     }
-    a02 += q->w_on;
-    a12 += q->wx_on;
-    a22 += q->w_on;
-    b2 += q->wy_on;
-    double a[3][4] = {
-        {p->a00, p->a01, a02, p->b0}, {p->a01, p->a11, a12, p->b1}, {a02, a12, a22, b2}};
+}
+
+/* Sums over n points of the grid, from lo on: of the weights by the ramp, of what they multiply,
+ * and of the weights by its square. */
+EACH_PROCESSOR static void add_up(const points *p, const shape *s, size_t lo, size_t from, size_t n,
+                                  double out[ON + 1])
+{
+    lanes sum[ON + 1] = {{0}};
+    for (size_t i = 0; i < n; i += LANES) {
+        lanes is = lanes_load(p->w + lo + i), phi = lanes_load(s->at + from + i);
+        sum[0] += is * phi;
+        sum[1] += lanes_load(p->wx + lo + i) * phi;
+        sum[2] += lanes_load(p->wy + lo + i) * phi;
+        sum[3] += is * lanes_load(s->square + from + i);
+    }
+    for (int k = 0; k <= ON; k++)
+        out[k] = (double)lanes_sum(sum[k])[0];
+}
+
+/* What a ramp about point `mid` of the grid leaves. */
+static double misfit(const points *p, const shape *s, long mid)
+{
+    double known = 1 / squared(p->height_sd), sum[ON + 1] = {0};
+    long lo = mid - s->reach > 0 ? mid - s->reach : 0, n = (long)p->n;
+    long end = mid + s->reach + 1 < 0 ? 0 : mid + s->reach + 1 < n ? mid + s->reach + 1 : n;
+    if (end > lo)
+        add_up(p, s, (size_t)lo, (size_t)(lo - mid + s->reach), (size_t)(end - lo), sum);
+    const double *on = p->on[end];
+    double a02 = sum[0] + on[0], a12 = sum[1] + on[1], b2 = known * p->height + sum[2] + on[2];
+    double a[3][4] = {{p->a00, p->a01, a02, p->b0},
+                      {p->a01, p->a11, a12, p->b1},
+                      {a02, a12, known + sum[3] + on[0], b2}};
     return left_over(a, p->yy + known * squared(p->height));
 }
 
@@ -132,7 +173,13 @@ static void window_bound(window *w, const evidence *ev, const double *time_s, si
 static points coordinates_of(const window *w, const double *time_s, const saying *says,
                              double about, bool up)
 {
-    points p = {.items = xmalloc(w->hi - w->lo + 2, sizeof *p.items),
+    size_t n = (size_t)((w->hi_s - w->lo_s) / frame_s + 1.5), room = n + LANES;
+    points p = {.n = n,
+                .first_s = w->lo_s,
+                .w = xcalloc(room, sizeof *p.w),
+                .wx = xcalloc(room, sizeof *p.wx),
+                .wy = xcalloc(room, sizeof *p.wy),
+                .on = xcalloc(n + 1, sizeof *p.on),
                 .height = up ? 1 : -1,
                 .height_sd = height_sd};
     for (size_t i = w->lo; i <= w->hi; i++) {
@@ -150,13 +197,12 @@ static double place_of(int k)
     return (k - MIDDLE) * MOTION_STEP_S;
 }
 
-/* Minus twice the log of the weight that the width and the place have beforehand. */
-static double prior(const window *w, double off_s, double width_s)
+/* Minus twice the log of the weight that a width has beforehand. */
+static double prior(const window *w, double width_s)
 {
     bool leaps = fabs(w->leap_st) > least_leap_st;
     double usual = leaps ? leap_width_s : smooth_width_s;
-    double sd = leaps ? leap_width_sd : smooth_width_sd;
-    return squared(off_s / place_sd_s) + squared(log(width_s / usual) / sd);
+    return squared(log(width_s / usual) / (leaps ? leap_width_sd : smooth_width_sd));
 }
 
 /* left[PLACES]: minus twice the log of what speaks for a change of width k at each place; infinite
@@ -164,17 +210,23 @@ static double prior(const window *w, double off_s, double width_s)
  * Returns the least of all. */
 static double try_width(const window *w, int k, double least, double left[PLACES])
 {
-    double by_pitch[PLACES], by_level[PLACES], width_s = widths_s[k];
+    double by_pitch[PLACES], by_level[PLACES], width_s = widths_s[k], usual = prior(w, width_s);
+    shape s = {.square = {0}};
     motion_says(&w->pitch, BREAKS_OF_PITCH, &w->phi, width_s, place_of(0), PLACES, by_pitch);
     motion_says(&w->level, BREAKS_OF_LEVEL, &w->phi, width_s, place_of(0), PLACES, by_level);
-    for (int j = 0; j < PLACES; j++) {
-        double tau = place_of(j);
-        left[j] = prior(w, tau, width_s) - 2 * by_pitch[j] - 2 * by_level[j];
-        if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005 || left[j] > least + out_of_reach)
-            left[j] = (double)INFINITY;
-        else
-            left[j] += misfit(&w->coordinate, &w->phi, tau, hypot(width_s, harmonics_s));
-        least = fmin(least, left[j]);
+    for (int phase = 0; phase < MOTION_PERIOD; phase++) {
+        double at = (place_of(phase) - w->coordinate.first_s) / frame_s;
+        long mid = (long)floor(at + 0.5);
+        shape_fill(&s, &w->phi, hypot(width_s, harmonics_s), ((double)mid - at) * frame_s);
+        for (int j = phase; j < PLACES; j += MOTION_PERIOD, mid += 2) {
+            double tau = place_of(j);
+            left[j] = usual + squared(tau / place_sd_s) - 2 * by_pitch[j] - 2 * by_level[j];
+            if (tau < w->lo_s + 0.005 || tau > w->hi_s - 0.005 || left[j] > least + out_of_reach)
+                left[j] = (double)INFINITY;
+            else
+                left[j] += misfit(&w->coordinate, &s, mid);
+            least = fmin(least, left[j]);
+        }
     }
     return least;
 }
@@ -206,7 +258,7 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
     w.pitch = motion_new(BREAKS_OF_PITCH, ev, time_s, w.lo, w.hi, about, fabs(w.leap_st));
     w.level = motion_new(BREAKS_OF_LEVEL, ev, time_s, w.lo, w.hi, about, 0);
     refined r = mean_place(&w, about);
-    free(w.coordinate.items);
+    points_clear(&w.coordinate);
     motion_clear(&w.pitch);
     motion_clear(&w.level);
     return r;
