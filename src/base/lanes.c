@@ -46,35 +46,16 @@ EACH_PROCESSOR static void correlate(const float *x, const float *y, size_t n, f
     memcpy(dot, &sum0, sizeof sum0);
 }
 
-/* 2^k e^r, |r| <= ln(2) / 2: k is rounded by a sum whose lowest bits it then fills, and e^r is the
- * beginning of its series. */
-static inline void exponential(float x[LANES])
-{
-    static const float lowest = -87, per_log2 = 0x1.715476p0f, round_up = 0x1.8p23f;
-    static const float log2_high = 0x1.62e4p-1f, log2_low = 0x1.7f7d1cp-20f;
-    static const float series[] = {1.0f / 720, 1.0f / 120, 1.0f / 24, 1.0f / 6, 0.5f, 1, 1};
-    lanes v;
-    memcpy(&v, x, sizeof v);
-    lane_bits within = v > lowest, least = (lane_bits)(lowest + (lanes){0});
-    v = (lanes)(((lane_bits)v & within) | (least & ~within));
-    lanes sum = v * per_log2 + round_up, k = sum - round_up;
-    lanes r = v - k * log2_high - k * log2_low, e = 1.0f / 5040 + (lanes){0};
-    for (size_t j = 0; j < sizeof series / sizeof *series; j++)
-        e = e * r + series[j];
-    e = (lanes)((lane_bits)e + ((lane_bits)sum << 23));
-    memcpy(x, &e, sizeof e);
-}
-
 EACH_PROCESSOR static void exponentials(float *x, size_t n)
 {
     size_t i = 0;
     for (; i + LANES <= n; i += LANES)
-        exponential(x + i);
+        lanes_store(x + i, lanes_exp_of(lanes_load(x + i)));
     if (i == n)
         return;
     float rest[LANES] = {0};
     memcpy(rest, x + i, (n - i) * sizeof *x);
-    exponential(rest);
+    lanes_store(rest, lanes_exp_of(lanes_load(rest)));
     memcpy(x + i, rest, (n - i) * sizeof *x);
 }
 

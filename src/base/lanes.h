@@ -102,12 +102,28 @@ EACH_PART void floats_add_four(float *to, four_floats v)
     memcpy(to, &sum, sizeof sum);
 }
 
+/* The exponential, to 6 digits; that of -87 and below is 1.6e-38, above 88 it is not defined. It is
+ * 2^k e^r, |r| <= ln(2) / 2: k is rounded by a sum whose lowest bits it then fills, and e^r is the
+ * beginning of its series. */
+EACH_PART lanes lanes_exp_of(lanes x)
+{
+    static const float lowest = -87, per_log2 = 0x1.715476p0f, round_up = 0x1.8p23f;
+    static const float log2_high = 0x1.62e4p-1f, log2_low = 0x1.7f7d1cp-20f;
+    static const float series[] = {1.0f / 720, 1.0f / 120, 1.0f / 24, 1.0f / 6, 0.5f, 1, 1};
+    lane_bits within = x > lowest, least = (lane_bits)(lowest + (lanes){0});
+    lanes v = (lanes)(((lane_bits)x & within) | (least & ~within));
+    lanes sum = v * per_log2 + round_up, k = sum - round_up;
+    lanes r = v - k * log2_high - k * log2_low, e = 1.0f / 5040 + (lanes){0};
+    for (size_t j = 0; j < sizeof series / sizeof *series; j++)
+        e = e * r + series[j];
+    return (lanes)((lane_bits)e + ((lane_bits)sum << 23));
+}
+
 /* The sum of the products x[i] y[i]; 0 for n = 0. */
 float lanes_dot(const float *x, const float *y, size_t n);
 /* The same of x[i] and y[i + k], for k from 0 to LANES - 1: y has n + LANES - 1 numbers. */
 void lanes_correlate(const float *x, const float *y, size_t n, float dot[LANES]);
-/* Each x[i] becomes its exponential, to 6 digits; that of -87 and below is 1.6e-38, above 88 it is
- * not defined. */
+/* Each x[i] becomes lanes_exp_of() it. */
 void lanes_exp(float *x, size_t n);
 /* The median of x[n], none of which is NaN; NaN of none. x is overwritten, and so are the LANES - 1
  * numbers after it. */

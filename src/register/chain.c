@@ -37,7 +37,7 @@ typedef struct states {
 
 typedef struct grid {
     double widest;                       /* drift */
-    double c[EACH][LANES], sign[LANES];  /* register and drift; -1 in M1, 1 in M2 */
+    float c[EACH][LANES], sign[LANES];   /* register and drift; -1 in M1, 1 in M2 */
     states stationary, less, more, stay; /* per frame, a step down, up or none */
 } grid;
 
@@ -62,8 +62,8 @@ static grid grid_new(const chain_settings *s, double hop_s)
         put_bin(&g.stay, k, 1 - less - more);
         stationary[k] = exp(-0.5 * d * d / (s->drift_sd * s->drift_sd));
         sum += stationary[k];
-        g.c[k % EACH][k / EACH] = d - 0.5;
-        g.c[k % EACH][k / EACH + HALF] = d + 0.5;
+        g.c[k % EACH][k / EACH] = (float)(d - 0.5);
+        g.c[k % EACH][k / EACH + HALF] = (float)(d + 0.5);
     }
     for (int k = 0; k < BINS; k++)
         put_bin(&g.stationary, k, stationary[k] / sum);
@@ -138,22 +138,18 @@ EACH_PART double emit(const grid *g, const evidence *ev, const chain_inputs *in,
     double frames = ev->hop_s / frame_s;
     double weight = frames * s->temper * w.weight * (hush < 0 ? 0 : hush > 1 ? 1 : hush);
     double by_place = 0.5 * frames * s->place * in->place[i];
-    float may[] = {ev->declared[i] != DECLARED_M2, ev->declared[i] != DECLARED_M1};
+    int may1 = -(ev->declared[i] != DECLARED_M2), may2 = -(ev->declared[i] != DECLARED_M1);
+    lane_bits may = {may1, may1, may1, may1, may2, may2, may2, may2};
     double m1 = highest(w, weight, -0.5, g->widest) - by_place;
     double m2 = highest(w, weight, 0.5, g->widest) + by_place;
-    double best = ev->declared[i] == DECLARED_M1   ? m1
-                  : ev->declared[i] == DECLARED_M2 ? m2
-                                                   : fmax(m1, m2);
-    for (int j = 0; j < EACH; j++)
-        for (int k = 0; k < LANES; k++) {
-            double c = g->c[j][k];
-            out->of[j][k] =
-                (float)(weight * (c * w.z - 0.5 * c * c * w.mass) + g->sign[k] * by_place - best);
-        }
-    lanes_exp(out->of[0], EACH * LANES);
-    for (int j = 0; j < EACH; j++)
-        for (int k = 0; k < LANES; k++)
-            out->of[j][k] = may[k / HALF] > 0 ? out->of[j][k] + least : least;
+    double best = !may2 ? m1 : !may1 || m2 > m1 ? m2 : m1;
+    float z = (float)(weight * w.z), mass = (float)(0.5 * weight * w.mass);
+    lanes fixed = (float)by_place * lanes_load(g->sign) - (float)best;
+    for (int j = 0; j < EACH; j++) {
+        lanes c = lanes_load(g->c[j]);
+        lanes says = lanes_exp_of(c * (z - c * mass) + fixed);
+        lanes_store(out->of[j], lanes_where(may, says) + least);
+    }
     return best;
 }
 
