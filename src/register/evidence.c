@@ -128,32 +128,45 @@ static void centre_levels(evidence *ev)
         ev->level_db[i] -= sum / (double)ev->n;
 }
 
-/* Mean level of the frames now + from .. now + to of a stretch that are sung; NaN where a third of
- * them is not. */
-static double mean_level(const evidence *ev, size_t first, size_t last, size_t now, long from,
-                         long to)
+typedef struct sung { /* of a stretch: how many frames before each are sung, and their levels */
+    size_t n;
+    double *before, *level_db; /* [n + 1] */
+} sung;
+
+static sung sung_of(const evidence *ev, size_t first, size_t last)
 {
-    double n = 0, sum = 0;
-    for (long k = from; k <= to; k++) {
-        long i = (long)now + k;
-        if (i >= (long)first && i <= (long)last && ev->edge_s[i] >= 0) {
-            n++;
-            sum += ev->level_db[i];
-        }
+    size_t n = last - first + 1;
+    sung s = {n, xcalloc(n + 1, sizeof *s.before), xcalloc(n + 1, sizeof *s.level_db)};
+    for (size_t i = 0; i < n; i++) {
+        bool is = ev->edge_s[first + i] >= 0;
+        s.before[i + 1] = s.before[i] + is;
+        s.level_db[i + 1] = s.level_db[i] + (is ? ev->level_db[first + i] : 0);
     }
-    return n > 0.67 * (double)(to - from + 1) ? sum / n : (double)NAN;
+    return s;
+}
+
+/* Mean level of the frames i + from .. i + to that are sung; NaN where a third of them is not. */
+static double mean_level(const sung *s, size_t i, long from, long to)
+{
+    long n = (long)s->n, lo = (long)i + from, hi = (long)i + to + 1;
+    lo = lo < 0 ? 0 : lo > n ? n : lo;
+    hi = hi < 0 ? 0 : hi > n ? n : hi;
+    double count = s->before[hi] - s->before[lo];
+    return count > 0.67 * (double)(to - from + 1) ? (s->level_db[hi] - s->level_db[lo]) / count
+                                                  : (double)NAN;
 }
 
 /* What the level does about a frame: frames of 5 ms. */
 static void measure_levels(evidence *ev, size_t first, size_t last)
 {
-    for (size_t i = first; i <= last; i++) {
-        ev->dip_db[i] = 0.5 * (mean_level(ev, first, last, i, -36, -17) +
-                               mean_level(ev, first, last, i, 16, 35)) -
-                        mean_level(ev, first, last, i, -6, 6);
-        ev->step_db[i] =
-            mean_level(ev, first, last, i, 12, 31) - mean_level(ev, first, last, i, -32, -13);
+    sung s = sung_of(ev, first, last);
+    for (size_t i = 0; i < s.n; i++) {
+        ev->dip_db[first + i] = 0.5 * (mean_level(&s, i, -36, -17) + mean_level(&s, i, 16, 35)) -
+                                mean_level(&s, i, -6, 6);
+        ev->step_db[first + i] = mean_level(&s, i, 12, 31) - mean_level(&s, i, -32, -13);
     }
+    free(s.before);
+    free(s.level_db);
 }
 
 static void pair_stretch(evidence *ev, track *const *tracks, size_t first, size_t last)

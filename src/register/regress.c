@@ -12,7 +12,11 @@
 #include <string.h>
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
-enum { LEAST_ROWS = 20, EACH_ROOT = 4, ROUNDS_MOST = 100 };
+enum { LEAST_ROWS = 20, ROUNDS_MOST = 100 };
+enum {
+    EACH_ROOT = 4,
+    ROOT_ROWS = 400
+}; /* one row in so many makes a root, or about so many rows */
 /* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a
  * twentieth of a standard error. */
 static const double settled = 0.003;
@@ -144,9 +148,10 @@ void regress_free(regression *g)
     free(g);
 }
 
-/* The row that begins at frame i: the frame less `rho` times the one 100 ms before it. What drifts
- * slowly is all but gone from the difference, a step is not. */
-static void add_row(normal *eq, const regression *g, const model *m, size_t i, const double *p2)
+/* The row that begins at frame i, as if it were so many: the frame less `rho` times the one 100 ms
+ * before it. What drifts slowly is all but gone from the difference, a step is not. */
+static void add_row(normal *eq, const regression *g, const model *m, size_t i, double times,
+                    const double *p2)
 {
     const design *d = g->d;
     size_t j = d->other[i];
@@ -155,7 +160,7 @@ static void add_row(normal *eq, const regression *g, const model *m, size_t i, c
                       .rho = (double)d->rho[i],
                       .s = p2[i] - 0.5,
                       .s_other = p2[j] - 0.5,
-                      .counts = (double)d->counts[i] * EACH_ROOT};
+                      .counts = (double)d->counts[i] * times};
     f.sd = sqrt(fmax(0, 0.25 - f.s * f.s));
     f.sd_other = sqrt(fmax(0, 0.25 - f.s_other * f.s_other));
     normal_add(eq, m, g->ev, &f);
@@ -165,10 +170,10 @@ static void add_row(normal *eq, const regression *g, const model *m, size_t i, c
 static bool take_root(regression *g, const model *m, const double *p2, normal_root *root)
 {
     normal *eq = xcalloc(1, sizeof *eq);
-    size_t rows = 0;
+    size_t rows = 0, many = g->d->n_rows / ROOT_ROWS, each = many > EACH_ROOT ? many : EACH_ROOT;
     for (size_t i = 0; i < g->ev->n; i++)
-        if (g->d->counts[i] > 0 && rows++ % EACH_ROOT == 0)
-            add_row(eq, g, m, i, p2);
+        if (g->d->counts[i] > 0 && rows++ % each == 0)
+            add_row(eq, g, m, i, (double)each, p2);
     for (int k = 0; k < MODEL_SIZE; k++)
         for (int j = 0; j < REACH && k + j < MODEL_SIZE; j++)
             if (g->p.curve[k][j] != 0)
