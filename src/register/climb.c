@@ -19,7 +19,7 @@ static climber climber_with(const evidence *ev, const search_settings *s, regres
                             float (*r)[HARMONICS])
 {
     climber c = {.ev = ev, .s = s, .fit = opt_fit, .r = r};
-    double **all[] = {&c.up, &c.down, &c.odds, &c.up_step, &c.down_step};
+    double **all[] = {&c.up, &c.down, &c.odds, &c.up_step, &c.down_step, &c.before};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
     return c;
@@ -40,6 +40,7 @@ void climber_clear(climber *c)
     free(c->odds);
     free(c->up_step);
     free(c->down_step);
+    free(c->before);
 }
 
 static void pin(const evidence *ev, double *p2)
@@ -87,13 +88,17 @@ static void tell(climber *c, world *w, bool last)
 }
 
 /* A round of EM. A search that is stopped determines nothing. */
-static bool climb(climber *c, world *w, bool last)
+static void climb(climber *c, world *w, bool last)
 {
+    size_t n = c->ev->n;
+    memcpy(c->before, w->p2, n * sizeof *c->before);
     pin(c->ev, w->p2);
+    w->standing = -1;
     if (effort_stopped(c->s->opt_effort) || !regress_fit(c->fit, &w->m, w->p2, c->r))
-        return false;
+        return;
     tell(c, w, last);
-    return true;
+    w->standing = standing_of(c->ev, w);
+    w->rests = moved(c->before, w->p2, n) < settled;
 }
 
 static int by_standing(const void *a, const void *b)
@@ -135,9 +140,8 @@ void climb_all(climber *c, int rounds, world *worlds, size_t n)
 {
     for (int round = 1; round <= rounds; round++) {
         for (size_t k = 0; k < n; k++)
-            if (worlds[k].standing >= 0)
-                worlds[k].standing =
-                    climb(c, &worlds[k], round == rounds) ? standing_of(c->ev, &worlds[k]) : -1;
+            if (worlds[k].standing >= 0 && (!worlds[k].rests || worlds[k].tidy))
+                climb(c, &worlds[k], round == rounds);
         merge(c, worlds, n);
         if (round < rounds)
             give_up(c, worlds, n);
@@ -150,21 +154,15 @@ void climb_on(climber *c, world *w)
 {
     size_t n = c->ev->n;
     world now = world_new(n);
-    double by = (double)INFINITY, *before = xmalloc(n, sizeof *before);
     int round = c->s->first_rounds;
     world_copy(w, n, &now);
-    for (; round < c->s->rounds && by >= settled; round++) {
-        memcpy(before, now.p2, n * sizeof *before);
-        if (!climb(c, &now, true))
-            break;
+    for (; round < c->s->rounds && now.standing >= 0 && !now.rests; round++) {
+        climb(c, &now, true);
         effort_add(c->s->opt_effort, (double)n);
-        by = moved(before, now.p2, n);
-        now.standing = standing_of(c->ev, &now);
         if (now.standing > w->standing)
             world_copy(&now, n, w);
     }
     effort_add(c->s->opt_effort, (double)n * (c->s->rounds - round));
-    free(before);
     world_clear(&now);
 }
 

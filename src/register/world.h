@@ -18,6 +18,7 @@ typedef struct world {
     size_t twins;       /* others that came to the same and count with it */
     bool light;         /* what the frames say counts for little beside leaps and steps */
     bool tidy;          /* after every round it loses the changes that have nothing to show */
+    bool rests;         /* the last round moved its registers by next to nothing */
     double standing;    /* -log of the probability that none of its changes is a flip; -1: failed */
     double *p2;         /* [n] probability of M2 */
     saying *says;       /* [n] what the frames say under m */
