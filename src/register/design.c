@@ -17,7 +17,8 @@ EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp,
     for (int h = 0; h < HARMONICS; h++) {
         double x;
         bool there = !isnan(ev->y_db[i][h]);
-        d->first[i][h] = (unsigned char)model_spline(m, per_warp, (double)ev->warp[i][h], &x);
+        d->first[i][h] =
+            (unsigned short)(4 * model_spline(m, per_warp, (double)ev->warp[i][h], &x));
         d->beyond[i][h] = (float)x;
         d->y[i][h] = there ? (float)ev->y_db[i][h] : 0;
         d->var[i][h] = there ? (float)ev->var[i][h] : INFINITY;
@@ -124,12 +125,12 @@ void design_set(design *d, const double *p2, const double *sigma)
 /* T at LANES harmonics from h on. */
 EACH_PART lanes tract(const design *d, size_t i, const powers *t, int h)
 {
-    const unsigned char *first = d->first[i] + h;
+    const unsigned short *first = d->first[i] + h;
     lanes x = lanes_load(d->beyond[i] + h), p[4];
     for (int k = 0; k < 4; k++) {
         four_floats low, high;
-        memcpy(&low, t->of[first[k]], sizeof low);
-        memcpy(&high, t->of[first[k + 4]], sizeof high);
+        memcpy(&low, *t->of + first[k], sizeof low);
+        memcpy(&high, *t->of + first[k + 4], sizeof high);
         p[k] = __builtin_shufflevector(low, high, 0, 1, 2, 3, 4, 5, 6, 7);
     }
     lanes_transpose_halves(p);
@@ -186,7 +187,7 @@ EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums 
 {
     float s = d->s[i], level = d->level[i], pitch = d->pitch[i];
     for (int k = 0; k < HALVES; k++) {
-        const unsigned char *first = d->first[i] + k * LANES;
+        const unsigned short *first = d->first[i] + k * LANES;
         lanes by_s = s * g[k], x = lanes_load(d->beyond[i] + k * LANES), p[4] = {g[k]};
         out->part[S][k] += g[k];
         out->part[D][k] += by_s;
@@ -197,8 +198,8 @@ EACH_PART void give_back(const design *d, size_t i, const lanes g[HALVES], sums 
             p[j] = p[j - 1] * x;
         lanes_transpose_halves(p);
         for (int j = 0; j < 4; j++) {
-            floats_add_four(t->of[first[j]], __builtin_shufflevector(p[j], p[j], 0, 1, 2, 3));
-            floats_add_four(t->of[first[j + 4]], __builtin_shufflevector(p[j], p[j], 4, 5, 6, 7));
+            floats_add_four(*t->of + first[j], __builtin_shufflevector(p[j], p[j], 0, 1, 2, 3));
+            floats_add_four(*t->of + first[j + 4], __builtin_shufflevector(p[j], p[j], 4, 5, 6, 7));
         }
     }
 }

@@ -17,14 +17,14 @@ typedef struct design {
     const evidence *ev;
     size_t n_rows;
     /* [n] */
-    unsigned char (*first)[HARMONICS]; /* of T's splines that are not 0 at each harmonic */
-    float (*beyond)[HARMONICS];        /* and how far on it lies, 0..1 */
-    float (*y)[HARMONICS];             /* dB; 0 for no harmonic */
-    float (*var)[HARMONICS];           /* dB^2; INFINITY for no harmonic */
-    float *level, *pitch;              /* dB, st, what a, e and c multiply */
-    size_t *other;                     /* of the row: the frame before, or the frame itself */
-    float *rho, *counts;               /* 0 without a frame before; 0 without a row */
-    bool *enters;                      /* a row, as the one or the other */
+    unsigned short (*first)[HARMONICS]; /* of T's splines that are not 0 at each harmonic, by 4 */
+    float (*beyond)[HARMONICS];         /* and how far on it lies, 0..1 */
+    float (*y)[HARMONICS];              /* dB; 0 for no harmonic */
+    float (*var)[HARMONICS];            /* dB^2; INFINITY for no harmonic */
+    float *level, *pitch;               /* dB, st, what a, e and c multiply */
+    size_t *other;                      /* of the row: the frame before, or the frame itself */
+    float *rho, *counts;                /* 0 without a frame before; 0 without a row */
+    bool *enters;                       /* a row, as the one or the other */
     /* [n] for one fit */
     float *s, *sd;            /* the register, -1/2 to 1/2, and its standard deviation */
     float (*w)[HARMONICS];    /* weights of the rows, 1 / dB^2 */

@@ -7,15 +7,16 @@
 
 enum { NODES = VOWEL_NODES, HALVES = HARMONICS / LANES };
 typedef unsigned char lane_bytes __attribute__((vector_size(LANES)));
+typedef unsigned short lane_shorts __attribute__((vector_size(2 * LANES)));
 
 EACH_PART void see_one(const design *d, const float *var, const float *r, size_t i, seen *s)
 {
     lanes n = {0}, sum = {0}, one = 1 + (lanes){0};
     lane_bits sung = (lane_bits){0} - (d->ev->edge_s[i] >= 0), last = NODES - 2 + (lane_bits){0};
     for (int h = 0; h < HARMONICS; h += LANES) {
-        lane_bytes first;
+        lane_shorts first;
         memcpy(&first, d->first[i] + h, sizeof first);
-        lanes at = (__builtin_convertvector(first, lanes) + lanes_load(d->beyond[i] + h)) *
+        lanes at = (__builtin_convertvector(first / 4, lanes) + lanes_load(d->beyond[i] + h)) *
                    (NODES - 1) / (MODEL_SPLINES - 3);
         lane_bits node = __builtin_convertvector(at, lane_bits), beyond = node > last;
         node = (last & beyond) | (node & ~beyond);
