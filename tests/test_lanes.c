@@ -63,6 +63,20 @@ static void test_exponentials(void **state)
         assert_true(far[i] > 0 && far[i] < 1e-37f);
 }
 
+static void test_logarithms(void **state)
+{
+    (void)state;
+    double worst = 0;
+    for (float x = 1e-36f; x < 1e36f; x *= 1.0371f) {
+        float out[LANES];
+        lanes_store(out, lanes_log2_of(x + (lanes){0}));
+        double exact = log2((double)x);
+        worst = fmax(worst, fabs((double)out[0] - exact) / fmax(1, fabs(exact)));
+    }
+    print_message("logarithms: worst %.1e\n", worst);
+    assert_true(worst < 2e-7); /* two roundings of a float */
+}
+
 static int by_size(const void *a, const void *b)
 {
     float x = *(const float *)a, y = *(const float *)b;
@@ -88,6 +102,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_products),
         cmocka_unit_test(test_exponentials),
+        cmocka_unit_test(test_logarithms),
         cmocka_unit_test(test_medians),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -249,10 +249,10 @@ static double squares(const model *m, const evidence *ev, const double *p2, doub
             x[0][h] = left_of(m, ev, i, h, p2[i] - 0.5) - r * left_of(m, ev, j, h, p2[j] - 0.5);
             x[1][h] = sd * model_step(m, h, ev->level_db[i]) -
                       r * sd_j * model_step(m, h, ev->level_db[j]);
-            w[h] = isnan(x[0][h])
-                       ? 0
-                       : (pair ? 1 : 1 - rho * rho) /
-                             (m->sigma[h * HARMONICS + h] + ev->var[i][h] + r * r * ev->var[j][h]);
+            w[h] = isnan(x[0][h]) ? 0
+                                  : (pair ? 1 : 1 - rho * rho) /
+                                        (m->sigma[h * HARMONICS + h] + (double)ev->var[i][h] +
+                                         r * r * (double)ev->var[j][h]);
             x[0][h] = w[h] > 0 ? x[0][h] : 0;
             all += w[h];
             for (int k = 0; k < 2; k++)
@@ -286,7 +286,7 @@ static void test_the_gradient_is_the_slope_of_the_squares(void **state)
             bool missing = jitter(&dice) > 0.8;
             ev->warp[i][h] = (float)evidence_warp((h + 1) * note_to_hz(ev->pitch_st[i]));
             ev->y_db[i][h] = missing ? (double)NAN : 20 * jitter(&dice);
-            ev->var[i][h] = missing ? (double)NAN : 1 + jitter(&dice);
+            ev->var[i][h] = missing ? NAN : (float)(1 + jitter(&dice));
         }
     }
     for (int h = 0; h < HARMONICS; h++)

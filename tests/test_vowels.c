@@ -69,7 +69,7 @@ static evidence *sung(int n_vowels)
             ev->warp[i][h] = (float)evidence_warp(hz);
             ev->y_db[i][h] = tract_db(vowel_at(i, n_vowels), hz * wander) - 9 * log2(h + 1) +
                              (h == 0 && in_m2(i) ? 6 : 0) + noise(&dice);
-            ev->var[i][h] = 0.1;
+            ev->var[i][h] = 0.1F;
         }
     }
     return ev;
@@ -153,8 +153,10 @@ static void test_frames_without_harmonics(void **state)
     (void)state;
     evidence *ev = sung(2);
     for (size_t i = 0; i < FRAMES; i += 7)
-        for (int h = 0; h < HARMONICS; h++)
-            ev->y_db[i][h] = ev->var[i][h] = (double)NAN;
+        for (int h = 0; h < HARMONICS; h++) {
+            ev->y_db[i][h] = (double)NAN;
+            ev->var[i][h] = NAN;
+        }
     model m = {.mouth = {.may_change = true}};
     regress_settings s = regress_defaults();
     regression *g = regress_new(ev, &s);

@@ -76,26 +76,43 @@ EACH_PART int count_below(const float *keys, size_t n, int most)
              ((below[2] + below[6]) + (below[3] + below[7])));
 }
 
-/* The k-th key, 0 the least: bit by bit the largest that no more than k are below. */
+/* The least key from `from` on. */
+EACH_PART int least_from(const float *keys, size_t n, int from)
+{
+    lane_bits least = INT_MAX + (lane_bits){0}, key;
+    for (size_t i = 0; i < n; i += LANES) {
+        memcpy(&key, keys + i, sizeof key);
+        lane_bits less = (key >= from) & (key < least);
+        least = (key & less) | (least & ~less);
+    }
+    int one = least[0];
+    for (int k = 1; k < LANES; k++)
+        one = least[k] < one ? least[k] : one;
+    return one;
+}
+
+/* The k-th key, 0 the least: bit by bit the largest that no more than k are below, until one key is
+ * left. */
 EACH_PART int select_key(const float *keys, size_t n, int k)
 {
     unsigned key = (unsigned)INT_MIN;
-    for (int bit = 31; bit >= 0; bit--)
-        if (count_below(keys, n, (int)(key + (1U << bit))) <= k)
+    int below = 0, end = (int)n;
+    for (int bit = 31; bit >= 0 && end - below > 1; bit--) {
+        int some = count_below(keys, n, (int)(key + (1U << bit)));
+        if (some <= k) {
             key += 1U << bit;
-    return (int)key;
+            below = some;
+        } else {
+            end = some;
+        }
+    }
+    return least_from(keys, n, (int)key);
 }
 
 /* The k-th where the one before it is `key`. */
 EACH_PART int next_key(const float *keys, size_t n, int k, int key)
 {
-    int next = INT_MAX;
-    for (size_t i = 0; i < n; i++) {
-        int own;
-        memcpy(&own, keys + i, sizeof own);
-        next = own > key && own < next ? own : next;
-    }
-    return count_below(keys, n, key + 1) > k ? key : next;
+    return count_below(keys, n, key + 1) > k ? key : least_from(keys, n, key + 1);
 }
 
 EACH_PART float find_middle(float *x, size_t n)

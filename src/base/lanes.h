@@ -119,6 +119,19 @@ EACH_PART lanes lanes_exp_of(lanes x)
     return (lanes)((lane_bits)e + ((lane_bits)sum << 23));
 }
 
+/* The binary logarithm to within 1e-6, of what is above 1e-37; of others it is not defined. Of
+ * 2^k m, m within a factor of sqrt(2) of 1, it is k and the series of the inverse hyperbolic tangent
+ * of (m - 1) / (m + 1). */
+EACH_PART lanes lanes_log2_of(lanes x)
+{
+    const float root = 0x1.6a09e6p-1f, per_log = 0x1.715476p+1f;
+    lane_bits least = (lane_bits)(root + (lanes){0});
+    lane_bits off = (lane_bits)x - least, k = off >> 23;
+    lanes m = (lanes)((off & 0x7fffff) + least), t = (m - 1) / (m + 1), tt = t * t;
+    lanes series = 1 + tt * (1.0f / 3 + tt * (1.0f / 5 + tt * (1.0f / 7)));
+    return __builtin_convertvector(k, lanes) + per_log * t * series;
+}
+
 /* The sum of the products x[i] y[i]; 0 for n = 0. */
 float lanes_dot(const float *x, const float *y, size_t n);
 /* The same of x[i] and y[i + k], for k from 0 to LANES - 1: y has n + LANES - 1 numbers. */

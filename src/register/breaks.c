@@ -129,55 +129,81 @@ void motion_says(const motion *m, breaks_of of, const ramp *r, double width_s, d
 enum { NEAR = 8, PARTS = 2 * NEAR + 1, FAR = 40, BLOCK = 10 };
 static const double break_s = 0.02;
 
-static void shape_of(breaks_of of, double shape[PARTS])
+static void shape_of(breaks_of of, float shape[PARTS], float square[PARTS])
 {
     double over = frame_s / hypot(break_s, natures[of].heard_s);
-    for (int k = 0; k < PARTS; k++)
-        shape[k] = ramp_exact((k - NEAR + 0.5) * over) - ramp_exact((k - NEAR - 0.5) * over);
-}
-
-/* The change on entering frame i of a stretch that begins with `first`; NaN where it is not sung or
- * the voice has a hole. */
-static double change_at(const evidence *ev, const double *curve, size_t first, size_t i)
-{
-    bool sung = i > first && ev->edge_s[i] >= 0 && ev->edge_s[i - 1] >= 0;
-    return sung && ev->gap_s[i] < 1.5 * frame_s ? curve[i] - curve[i - 1] : (double)NAN;
-}
-
-static double break_at(const double *change, size_t n, size_t i, const double shape[PARTS],
-                       double usual, double weight, double known)
-{
-    double mass = known, pull = 0;
-    for (size_t k = i < NEAR ? NEAR - i : 0; k < PARTS && i + k < n + NEAR; k++) {
-        double y = change[i + k - NEAR] - usual;
-        if (isnan(y))
-            continue;
-        mass += weight * shape[k] * shape[k];
-        pull += weight * shape[k] * y;
+    for (int k = 0; k < PARTS; k++) {
+        double part = ramp_exact((k - NEAR + 0.5) * over) - ramp_exact((k - NEAR - 0.5) * over);
+        shape[k] = (float)part;
+        square[k] = (float)(part * part);
     }
-    return copysign(log1p(fmax(0, nats_of(pull, mass, known))), pull);
+}
+
+/* The changes on entering the frames of a stretch, with NEAR beyond either end and room for whole
+ * lanes; 0, and `there` 0, where it is not sung or the voice has a hole. */
+typedef struct changes {
+    size_t n;
+    float *y, *there;
+} changes;
+
+static changes changes_of(const evidence *ev, const double *curve, size_t first, size_t last)
+{
+    size_t n = last - first + 1, room = n + PARTS + 2 * LANES;
+    changes c = {n, xcalloc(room, sizeof *c.y), xcalloc(room, sizeof *c.there)};
+    for (size_t i = first + 1; i <= last; i++) {
+        bool sung = ev->edge_s[i] >= 0 && ev->edge_s[i - 1] >= 0;
+        if (sung && ev->gap_s[i] < 1.5 * frame_s) {
+            c.y[i - first + NEAR] = (float)(curve[i] - curve[i - 1]);
+            c.there[i - first + NEAR] = 1;
+        }
+    }
+    return c;
+}
+
+/* For each frame of a stretch sums over the changes about it: of the shape of a break there, of its
+ * product with the changes, and of its square; n up to whole lanes. */
+typedef struct matches {
+    float *shape, *change, *square;
+} matches;
+
+static matches matches_of(breaks_of of, const changes *c)
+{
+    float shape[PARTS], square[PARTS];
+    size_t room = c->n + LANES;
+    matches m = {xmalloc(room, sizeof *m.shape), xmalloc(room, sizeof *m.change),
+                 xmalloc(room, sizeof *m.square)};
+    shape_of(of, shape, square);
+    for (size_t i = 0; i < c->n; i += LANES) {
+        lanes_correlate(shape, c->there + i, PARTS, m.shape + i);
+        lanes_correlate(shape, c->y + i, PARTS, m.change + i);
+        lanes_correlate(square, c->there + i, PARTS, m.square + i);
+    }
+    return m;
 }
 
 static void measure_one(breaks_of of, const evidence *ev, size_t first, size_t last, double *out)
 {
-    const double *curve = curve_of(of, ev);
-    size_t n = last - first + 1;
-    double shape[PARTS], y[2 * FAR + BLOCK];
+    changes c = changes_of(ev, curve_of(of, ev), first, last);
+    matches m = matches_of(of, &c);
+    double y[2 * FAR + BLOCK], known = 1 / squared(natures[of].step);
     float scratch[2 * FAR + BLOCK + LANES];
-    double known = 1 / squared(natures[of].step), *change = xmalloc(n, sizeof *change);
-    shape_of(of, shape);
-    for (size_t i = 0; i < n; i++)
-        change[i] = change_at(ev, curve, first, first + i);
-    for (size_t lo = 0; lo < n; lo += BLOCK) {
+    for (size_t lo = 0; lo < c.n; lo += BLOCK) {
         size_t around = 0;
-        for (size_t i = lo < FAR ? 0 : lo - FAR; i < n && i < lo + BLOCK + FAR; i++)
-            if (!isnan(change[i]))
-                y[around++] = change[i];
+        for (size_t i = lo < FAR ? 0 : lo - FAR; i < c.n && i < lo + BLOCK + FAR; i++)
+            if (c.there[i + NEAR] > 0)
+                y[around++] = (double)c.y[i + NEAR];
         double usual, weight = centre(&natures[of], y, around, scratch, &usual);
-        for (size_t i = lo; i < n && i < lo + BLOCK; i++)
-            out[first + i] = break_at(change, n, i, shape, usual, weight, known);
+        for (size_t i = lo; i < c.n && i < lo + BLOCK; i++) {
+            double pull = weight * ((double)m.change[i] - usual * (double)m.shape[i]);
+            double mass = known + weight * (double)m.square[i], nats = nats_of(pull, mass, known);
+            out[first + i] = around ? copysign(log1p(fmax(0, nats)), pull) : 0;
+        }
     }
-    free(change);
+    free(m.shape);
+    free(m.change);
+    free(m.square);
+    free(c.y);
+    free(c.there);
 }
 
 void breaks_measure(evidence *ev, size_t first, size_t last)

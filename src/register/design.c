@@ -21,7 +21,7 @@ EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp,
             (unsigned short)(4 * model_spline(m, per_warp, (double)ev->warp[i][h], &x));
         d->beyond[i][h] = (float)x;
         d->y[i][h] = there ? (float)ev->y_db[i][h] : 0;
-        d->var[i][h] = there ? (float)ev->var[i][h] : INFINITY;
+        d->var[i][h] = there ? ev->var[i][h] : INFINITY;
     }
     d->level[i] = (float)ev->level_db[i];
     d->pitch[i] = (float)(ev->pitch_st[i] - m->pitch_mid);

@@ -2,6 +2,7 @@
 #include "register/evidence.h"
 
 #include "base/array.h"
+#include "base/lanes.h"
 #include "base/note.h"
 #include "register/breaks.h"
 #include "register/leaps.h"
@@ -69,20 +70,25 @@ evidence *evidence_alloc(size_t n)
     return ev;
 }
 
-/* Noise power is taken off; with signal to noise q the level's error is about 8.69 / sqrt(2 q) dB.
- */
-static void weigh_harmonics(const track *t, size_t f, double y[HARMONICS], double var[HARMONICS])
+/* Harmonics of frame f, at hz. Noise power is taken off; with signal to noise q the level's error
+ * is about 8.69 / sqrt(2 q) dB. */
+EACH_PROCESSOR static void read_harmonics(evidence *ev, size_t i, const track *t, size_t f)
 {
-    for (int h = 0; h < HARMONICS; h++) {
-        float level = t->harmonic_db[f * HARMONICS + (size_t)h];
-        float noise = t->noise_db[f * HARMONICS + (size_t)h];
-        y[h] = var[h] = (double)NAN;
-        if (!isfinite(level) || level - noise < weakest_snr_db)
-            continue;
-        float q = expf((level - noise) * (float)(0.1 * M_LN10)) - 1;
-        y[h] = (double)(level + (float)(10 / M_LN10) * logf(q / (q + 1)));
-        var[h] = least_sd_db * least_sd_db + 8.686 * 8.686 / (2 * (double)q);
+    float y[HARMONICS], hz = (float)ev->hz[i];
+    const lanes first = {1, 2, 3, 4, 5, 6, 7, 8};
+    for (int h = 0; h < HARMONICS; h += LANES) {
+        lanes level = lanes_load(t->harmonic_db + f * HARMONICS + h);
+        lanes snr = level - lanes_load(t->noise_db + f * HARMONICS + h);
+        lane_bits there = (snr >= weakest_snr_db) & (snr < INFINITY);
+        lanes q = lanes_exp_of(lanes_where(there, snr) * (float)(0.1 * M_LN10)) - 1;
+        lanes less = level + 10 * (float)(M_LN2 / M_LN10) * lanes_log2_of(q / (q + 1));
+        lanes var = (float)(least_sd_db * least_sd_db) + (float)(8.686 * 8.686 / 2) / q;
+        lanes_store(y + h, (lanes)((lane_bits)less | ~there));
+        lanes_store(ev->var[i] + h, (lanes)((lane_bits)var | ~there));
+        lanes_store(ev->warp[i] + h, lanes_log2_of(1 + ((float)h + first) * (hz / 300)));
     }
+    for (int h = 0; h < HARMONICS; h++)
+        ev->y_db[i][h] = (double)y[h];
 }
 
 static declared_register declared_at(const track *t, size_t f)
@@ -110,10 +116,7 @@ static void gather(evidence *ev, track *const *tracks, size_t n_tracks)
             ev->level_db[i] = t->level_db[f];
             ev->stated[i] = t->stated ? t->stated[f] : 0;
             ev->declared[i] = declared_at(t, f);
-            weigh_harmonics(t, f, ev->y_db[i], ev->var[i]);
-            float hz = (float)ev->hz[i];
-            for (int h = 0; h < HARMONICS; h++)
-                ev->warp[i][h] = log2f(1 + (float)(h + 1) * hz / 300);
+            read_harmonics(ev, i, t, f);
             i++;
         }
     }

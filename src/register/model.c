@@ -112,12 +112,9 @@ EACH_PART void put_half(group *g, const emitter *s, const evidence *ev, size_t f
     lanes level_db = {0};
     for (size_t k = 0; k < LANES; k++) {
         size_t i = first + k < ev->n ? first + k : ev->n - 1, at = (size_t)h + k;
-        float var[LANES];
-        for (int j = 0; j < LANES; j++)
-            var[j] = (float)ev->var[i][h + j];
         level_db[k] = (float)ev->level_db[i];
         g->f.v[at] = lanes_load(r[i] + h);
-        g->var[at] = lanes_load(var);
+        g->var[at] = lanes_load(ev->var[i] + h);
         stray_at(&s->s, s->m, ev->warp[i] + h, &g->low[at], &g->high[at]);
     }
     lanes *const all[] = {g->f.v, g->var, g->low, g->high};

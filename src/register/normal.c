@@ -80,9 +80,9 @@ static double weigh(const model *m, const evidence *ev, const normal_frame *f, d
 {
     double sum = 0;
     for (int h = 0; h < HARMONICS; h++) {
-        double var = m->sigma[h * HARMONICS + h] + ev->var[f->frame][h];
+        double var = m->sigma[h * HARMONICS + h] + (double)ev->var[f->frame][h];
         if (f->rho != 0)
-            var += f->rho * f->rho * ev->var[f->other][h];
+            var += f->rho * f->rho * (double)ev->var[f->other][h];
         w[h] = isnan(var) ? 0 : f->counts / var;
         sum += w[h];
     }
