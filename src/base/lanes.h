@@ -13,6 +13,7 @@
 enum { LANES = 8 };
 typedef float lanes __attribute__((vector_size(32)));
 typedef int lane_bits __attribute__((vector_size(32)));
+typedef unsigned short lane_shorts __attribute__((vector_size(16)));
 
 /* Four of each, for what needs a double; as they lie in arrays from malloc. */
 typedef double fours __attribute__((vector_size(32)));
@@ -49,6 +50,12 @@ EACH_PART void lanes_store(float *x, lanes v)
 EACH_PART lanes lanes_where(lane_bits is, lanes x)
 {
     return (lanes)((lane_bits)x & is);
+}
+
+/* x where it is so, else y. */
+EACH_PART lanes lanes_choose(lane_bits is, lanes x, lanes y)
+{
+    return (lanes)(((lane_bits)x & is) | ((lane_bits)y & ~is));
 }
 
 /* In every lane the sum of all. */
@@ -110,8 +117,7 @@ EACH_PART lanes lanes_exp_of(lanes x)
     static const float lowest = -87, per_log2 = 0x1.715476p0f, round_up = 0x1.8p23f;
     static const float log2_high = 0x1.62e4p-1f, log2_low = 0x1.7f7d1cp-20f;
     static const float series[] = {1.0f / 720, 1.0f / 120, 1.0f / 24, 1.0f / 6, 0.5f, 1, 1};
-    lane_bits within = x > lowest, least = (lane_bits)(lowest + (lanes){0});
-    lanes v = (lanes)(((lane_bits)x & within) | (least & ~within));
+    lanes v = lanes_choose(x > lowest, x, lowest + (lanes){0});
     lanes sum = v * per_log2 + round_up, k = sum - round_up;
     lanes r = v - k * log2_high - k * log2_low, e = 1.0f / 5040 + (lanes){0};
     for (size_t j = 0; j < sizeof series / sizeof *series; j++)

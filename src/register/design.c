@@ -11,17 +11,25 @@
 enum { HALVES = HARMONICS / LANES };
 static const float no_doubt = 1e-3F; /* about the register: a millionth of its square */
 
-EACH_PROCESSOR static void set_frame(design *d, const model *m, double per_warp, size_t i)
+EACH_PROCESSOR static void set_frame(design *d, const model *m, float per_warp, size_t i)
 {
     const evidence *ev = d->ev;
-    for (int h = 0; h < HARMONICS; h++) {
-        double x;
-        bool there = !isnan(ev->y_db[i][h]);
-        d->first[i][h] =
-            (unsigned short)(4 * model_spline(m, per_warp, (double)ev->warp[i][h], &x));
-        d->beyond[i][h] = (float)x;
-        d->y[i][h] = there ? (float)ev->y_db[i][h] : 0;
-        d->var[i][h] = there ? ev->var[i][h] : INFINITY;
+    const float lo = (float)m->lo, last = MODEL_SPLINES - 3 - 1e-5F;
+    float y[HARMONICS];
+    for (int h = 0; h < HARMONICS; h++)
+        y[h] = (float)ev->y_db[i][h];
+    for (int h = 0; h < HARMONICS; h += LANES) {
+        lanes level = lanes_load(y + h), u = (lanes_load(ev->warp[i] + h) - lo) * per_warp;
+        lane_bits there = level < INFINITY;
+        u = lanes_where(u > 0, u);
+        u = last + lanes_where(u < last, u - last);
+        lane_bits first = __builtin_convertvector(u, lane_bits);
+        lane_shorts by_four = __builtin_convertvector(4 * first, lane_shorts);
+        memcpy(d->first[i] + h, &by_four, sizeof by_four);
+        lanes_store(d->beyond[i] + h, u - __builtin_convertvector(first, lanes));
+        lanes_store(d->y[i] + h, lanes_where(there, level));
+        lanes var = lanes_load(ev->var[i] + h);
+        lanes_store(d->var[i] + h, lanes_choose(there, var, INFINITY + (lanes){0}));
     }
     d->level[i] = (float)ev->level_db[i];
     d->pitch[i] = (float)(ev->pitch_st[i] - m->pitch_mid);
@@ -61,7 +69,7 @@ design *design_new(const evidence *ev, const model *m)
                   .e = xmalloc(n, sizeof *d->e),
                   .back = xmalloc(n, sizeof *d->back)};
     for (size_t i = 0; i < n; i++)
-        set_frame(d, m, model_per_warp(m), i);
+        set_frame(d, m, (float)model_per_warp(m), i);
     return d;
 }
 

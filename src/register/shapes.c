@@ -7,7 +7,6 @@
 
 enum { NODES = VOWEL_NODES, HALVES = HARMONICS / LANES };
 typedef unsigned char lane_bytes __attribute__((vector_size(LANES)));
-typedef unsigned short lane_shorts __attribute__((vector_size(2 * LANES)));
 
 EACH_PART void see_one(const design *d, const float *var, const float *r, size_t i, seen *s)
 {

@@ -129,15 +129,24 @@ EACH_PROCESSOR static void differences(const evidence *ev, float (*r)[HARMONICS]
     }
 }
 
+/* x beyond what is usual is cut; NaN stays. */
+EACH_PROCESSOR static void cut_all(const float d[HARMONICS], float x[HARMONICS])
+{
+    const lanes most = (float)winsor_db + (lanes){0};
+    for (int h = 0; h < HARMONICS; h += LANES) {
+        lanes v = lanes_load(d + h);
+        v = lanes_choose(v > most, most, v);
+        lanes_store(x + h, lanes_choose(v < -most, -most, v));
+    }
+}
+
 static void usual_scatter(const evidence *ev, float (*d)[HARMONICS], float c[HARMONICS][HARMONICS])
 {
-    const float most = (float)winsor_db;
     double usual[HARMONICS][HARMONICS];
     covariance_sums sums = {.whole = 0};
     for (size_t i = 0; i < ev->n; i++) {
         float x[HARMONICS];
-        for (int h = 0; h < HARMONICS; h++)
-            x[h] = d[i][h] < -most ? -most : d[i][h] > most ? most : d[i][h];
+        cut_all(d[i], x);
         covariance_add(&sums, x);
     }
     covariance_end(&sums);
