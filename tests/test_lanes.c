@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Sums of products, against the same sums in double precision, at any length and any address. */
-#include "base/lanes.h"
+#include "base/lanes_math.h"
 
 #include <math.h>
 #include <setjmp.h>

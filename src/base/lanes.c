@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "base/lanes.h"
+#include "base/lanes_math.h"
 
 #include <limits.h>
 #include <math.h>
@@ -46,7 +46,7 @@ EACH_PROCESSOR static void correlate(const float *x, const float *y, size_t n, f
     memcpy(dot, &sum0, sizeof sum0);
 }
 
-EACH_PROCESSOR static void exponentials(float *x, size_t n)
+EACH_PART void exp_all(float *x, size_t n)
 {
     size_t i = 0;
     for (; i + LANES <= n; i += LANES)
@@ -57,6 +57,11 @@ EACH_PROCESSOR static void exponentials(float *x, size_t n)
     memcpy(rest, x + i, (n - i) * sizeof *x);
     lanes_store(rest, lanes_exp_of(lanes_load(rest)));
     memcpy(x + i, rest, (n - i) * sizeof *x);
+}
+
+EACH_PROCESSOR static void exponentials(float *x, size_t n)
+{
+    exp_all(x, n);
 }
 
 /* A float's bits so that they are ordered as it is, and back. */

@@ -22,8 +22,7 @@ typedef float four_floats __attribute__((vector_size(16)));
 typedef int four_ints __attribute__((vector_size(16)));
 typedef long long four_longs __attribute__((vector_size(32)));
 
-/* For static functions, which need names of their own in all of src: clang lets others see how one
- * of the two is chosen. */
+/* For static functions, with names of their own in all of src: clang lets others see the choice. */
 #if defined(__x86_64__) && defined(__linux__)
 #define EACH_PROCESSOR __attribute__((target_clones("avx2", "default")))
 #else
@@ -86,8 +85,7 @@ EACH_PART void lanes_transpose(lanes x[LANES])
     memcpy(x, y, sizeof y);
 }
 
-/* In the first four lanes of x[0..3], and so in the last, lane j of x[k] and lane k of x[j] change
- * places. */
+/* The same in the first four lanes of x[0..3], and in the last. */
 EACH_PART void lanes_transpose_halves(lanes x[4])
 {
     lanes a = __builtin_shufflevector(x[0], x[1], 0, 8, 1, 9, 4, 12, 5, 13);
@@ -109,40 +107,11 @@ EACH_PART void floats_add_four(float *to, four_floats v)
     memcpy(to, &sum, sizeof sum);
 }
 
-/* The exponential, to 6 digits; that of -87 and below is 1.6e-38, above 88 it is not defined. It is
- * 2^k e^r, |r| <= ln(2) / 2: k is rounded by a sum whose lowest bits it then fills, and e^r is the
- * beginning of its series. */
-EACH_PART lanes lanes_exp_of(lanes x)
-{
-    static const float lowest = -87, per_log2 = 0x1.715476p0f, round_up = 0x1.8p23f;
-    static const float log2_high = 0x1.62e4p-1f, log2_low = 0x1.7f7d1cp-20f;
-    static const float series[] = {1.0f / 720, 1.0f / 120, 1.0f / 24, 1.0f / 6, 0.5f, 1, 1};
-    lanes v = lanes_choose(x > lowest, x, lowest + (lanes){0});
-    lanes sum = v * per_log2 + round_up, k = sum - round_up;
-    lanes r = v - k * log2_high - k * log2_low, e = 1.0f / 5040 + (lanes){0};
-    for (size_t j = 0; j < sizeof series / sizeof *series; j++)
-        e = e * r + series[j];
-    return (lanes)((lane_bits)e + ((lane_bits)sum << 23));
-}
-
-/* The binary logarithm to within 1e-6, of what is above 1e-37; of others it is not defined. Of
- * 2^k m, m within a factor of sqrt(2) of 1, it is k and the series of the inverse hyperbolic tangent
- * of (m - 1) / (m + 1). */
-EACH_PART lanes lanes_log2_of(lanes x)
-{
-    const float root = 0x1.6a09e6p-1f, per_log = 0x1.715476p+1f;
-    lane_bits least = (lane_bits)(root + (lanes){0});
-    lane_bits off = (lane_bits)x - least, k = off >> 23;
-    lanes m = (lanes)((off & 0x7fffff) + least), t = (m - 1) / (m + 1), tt = t * t;
-    lanes series = 1 + tt * (1.0f / 3 + tt * (1.0f / 5 + tt * (1.0f / 7)));
-    return __builtin_convertvector(k, lanes) + per_log * t * series;
-}
-
 /* The sum of the products x[i] y[i]; 0 for n = 0. */
 float lanes_dot(const float *x, const float *y, size_t n);
 /* The same of x[i] and y[i + k], for k from 0 to LANES - 1: y has n + LANES - 1 numbers. */
 void lanes_correlate(const float *x, const float *y, size_t n, float dot[LANES]);
-/* Each x[i] becomes lanes_exp_of() it. */
+/* Each x[i] becomes its exponential, as lanes_exp_of() gives it (base/lanes_math.h). */
 void lanes_exp(float *x, size_t n);
 /* The median of x[n], none of which is NaN; NaN of none. x is overwritten, and so are the LANES - 1
  * numbers after it. */

@@ -2,7 +2,7 @@
 #include "register/chain.h"
 
 #include "base/array.h"
-#include "base/lanes.h"
+#include "base/lanes_math.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -92,9 +92,10 @@ EACH_PART void hold_vector(covariance_sums *c, const float x[HARMONICS])
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes v = lanes_load(x + h);
         lane_bits is = v < INFINITY;
+        lanes one = lanes_where(is, 1 + (lanes){0});
         lanes_store(to + h, lanes_where(is, v));
-        lanes_store(there + h, lanes_where(is, 1 + (lanes){0}));
-        n += lanes_load(there + h);
+        lanes_store(there + h, one);
+        n += one;
     }
     n = lanes_sum(n);
     c->held += n[0] > 0;

@@ -32,7 +32,8 @@ typedef struct covariance_group {
     lanes there[HARMONICS]; /* 1 or 0 */
     lanes v[HARMONICS], w[HARMONICS];
     lanes c[HARMONICS][HARMONICS]; /* the lower triangle of their covariance C, which has to be
-                                      positive definite; of a harmonic that a frame lacks: 0 */
+                                      positive definite; of a harmonic that a frame lacks: 0,
+                                      or a variance beside which nothing counts */
 } covariance_group;
 typedef struct covariance_root {                    /* C = L D L', L's diagonal 1 */
     lanes l[HARMONICS][HARMONICS], over[HARMONICS]; /* L by rows, 1 / D */

@@ -11,7 +11,7 @@
 enum { HALVES = HARMONICS / LANES };
 static const float no_doubt = 1e-3F; /* about the register: a millionth of its square */
 
-EACH_PROCESSOR static void set_frame(design *d, const model *m, float per_warp, size_t i)
+EACH_PART void set_frame(design *d, const model *m, float per_warp, size_t i)
 {
     const evidence *ev = d->ev;
     const float lo = (float)m->lo, last = MODEL_SPLINES - 3 - 1e-5F;
@@ -27,12 +27,18 @@ EACH_PROCESSOR static void set_frame(design *d, const model *m, float per_warp, 
         lane_shorts by_four = __builtin_convertvector(4 * first, lane_shorts);
         memcpy(d->first[i] + h, &by_four, sizeof by_four);
         lanes_store(d->beyond[i] + h, u - __builtin_convertvector(first, lanes));
+        lanes var = lanes_choose(there, lanes_load(ev->var[i] + h), INFINITY + (lanes){0});
         lanes_store(d->y[i] + h, lanes_where(there, level));
-        lanes var = lanes_load(ev->var[i] + h);
-        lanes_store(d->var[i] + h, lanes_choose(there, var, INFINITY + (lanes){0}));
+        lanes_store(d->var[i] + h, var);
     }
     d->level[i] = (float)ev->level_db[i];
     d->pitch[i] = (float)(ev->pitch_st[i] - m->pitch_mid);
+}
+
+EACH_PROCESSOR static void set_frames(design *d, const model *m, float per_warp)
+{
+    for (size_t i = 0; i < d->ev->n; i++)
+        set_frame(d, m, per_warp, i);
 }
 
 static void set_row(design *d, size_t i, double rho, size_t stride)
@@ -68,8 +74,7 @@ design *design_new(const evidence *ev, const model *m)
                   .over = xmalloc(n, sizeof *d->over),
                   .e = xmalloc(n, sizeof *d->e),
                   .back = xmalloc(n, sizeof *d->back)};
-    for (size_t i = 0; i < n; i++)
-        set_frame(d, m, (float)model_per_warp(m), i);
+    set_frames(d, m, (float)model_per_warp(m));
     return d;
 }
 
@@ -292,9 +297,8 @@ EACH_PART void explain_all(const design *d, const float *beta, const powers *t,
         float u[HARMONICS];
         predict_one(d, beta, t, i, 0, u);
         for (int h = 0; h < HARMONICS; h += LANES) {
-            lanes is =
-                (lanes)((lane_bits)(1 + (lanes){0}) & (lanes_load(d->var[i] + h) < INFINITY));
-            lanes_store(left[i] + h, is * (lanes_load(d->y[i] + h) - lanes_load(u + h)));
+            lanes x = lanes_load(d->y[i] + h) - lanes_load(u + h);
+            lanes_store(left[i] + h, lanes_where(lanes_load(d->var[i] + h) < INFINITY, x));
         }
     }
 }

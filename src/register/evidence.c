@@ -2,7 +2,7 @@
 #include "register/evidence.h"
 
 #include "base/array.h"
-#include "base/lanes.h"
+#include "base/lanes_math.h"
 #include "base/note.h"
 #include "register/breaks.h"
 #include "register/leaps.h"
@@ -72,7 +72,7 @@ evidence *evidence_alloc(size_t n)
 
 /* Harmonics of frame f, at hz. Noise power is taken off; with signal to noise q the level's error
  * is about 8.69 / sqrt(2 q) dB. */
-EACH_PROCESSOR static void read_harmonics(evidence *ev, size_t i, const track *t, size_t f)
+EACH_PART void read_all(evidence *ev, size_t i, const track *t, size_t f)
 {
     float y[HARMONICS], hz = (float)ev->hz[i];
     const lanes first = {1, 2, 3, 4, 5, 6, 7, 8};
@@ -89,6 +89,11 @@ EACH_PROCESSOR static void read_harmonics(evidence *ev, size_t i, const track *t
     }
     for (int h = 0; h < HARMONICS; h++)
         ev->y_db[i][h] = (double)y[h];
+}
+
+EACH_PROCESSOR static void read_harmonics(evidence *ev, size_t i, const track *t, size_t f)
+{
+    read_all(ev, i, t, f);
 }
 
 static declared_register declared_at(const track *t, size_t f)
@@ -227,6 +232,34 @@ evidence *evidence_new(track *const *tracks, size_t n_tracks)
             first = i + 1;
         }
     return ev;
+}
+
+EACH_PART void find_range(const evidence *ev, double *lo, double *hi)
+{
+    lanes greatest = {0};
+    float least = INFINITY;
+    for (size_t i = 0; i < ev->n; i++) {
+        least = ev->warp[i][0] < least ? ev->warp[i][0] : least;
+        for (int h = 0; h < HARMONICS; h += LANES) {
+            lanes at = lanes_load(ev->warp[i] + h);
+            at = lanes_where(lanes_load(ev->var[i] + h) < INFINITY, at);
+            greatest = lanes_choose(at > greatest, at, greatest);
+        }
+    }
+    *lo = (double)least;
+    *hi = 0;
+    for (int k = 0; k < LANES; k++)
+        *hi = fmax(*hi, (double)greatest[k]);
+}
+
+EACH_PROCESSOR static void range_of(const evidence *ev, double *lo, double *hi)
+{
+    find_range(ev, lo, hi);
+}
+
+void evidence_range(const evidence *ev, double *lo, double *hi)
+{
+    range_of(ev, lo, hi);
 }
 
 double *evidence_times(const evidence *ev, track *const *tracks)

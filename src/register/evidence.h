@@ -58,6 +58,9 @@ evidence *evidence_alloc(size_t n);
 double evidence_told_s(const evidence *ev);
 
 double evidence_warp(double hz); /* log2(1 + hz / 300) */
+/* The least warp of a first harmonic, infinite for n = 0, and the greatest of any that is heard, 0
+ * for none. */
+void evidence_range(const evidence *ev, double *lo, double *hi);
 
 static inline double evidence_time(const evidence *ev, track *const *tracks, size_t i) /* s */
 {

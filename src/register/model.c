@@ -10,6 +10,7 @@
 enum { STRAYS = 256 };
 static const double student_df = 8;
 static const float free_gain_db2 = 1e4F;
+static const float not_there_db2 = 1e9F; /* the variance of a harmonic that a frame lacks */
 /* Formants stray: standard deviation of the frequency, in octaves, at which T is read. Those below
  * and above 1100 Hz stray apart. */
 static const double stray_octaves = 0.04, low_formants_hz = 1100;
@@ -125,9 +126,7 @@ EACH_PART void put_half(group *g, const emitter *s, const evidence *ev, size_t f
         g->f.there[k] = lanes_where(is, 1 + (lanes){0});
         g->f.v[k] = lanes_where(is, g->f.v[k]);
         g->f.w[k] = lanes_where(is, s->fixed[k] + s->per_db[k] * level_db);
-        g->var[k] = lanes_where(is, g->var[k]);
-        g->low[k] = lanes_where(is, g->low[k]);
-        g->high[k] = lanes_where(is, g->high[k]);
+        g->var[k] = lanes_choose(is, g->var[k], not_there_db2 + (lanes){0});
     }
 }
 
@@ -141,8 +140,8 @@ EACH_PROCESSOR static void fill(group *g, const float *sigma)
 {
     for (int a = 0; a < HARMONICS; a++) {
         for (int b = 0; b <= a; b++)
-            g->f.c[a][b] = g->f.there[a] * g->f.there[b] * sigma[a * HARMONICS + b] +
-                           g->low[a] * g->low[b] + g->high[a] * g->high[b];
+            g->f.c[a][b] =
+                sigma[a * HARMONICS + b] + g->low[a] * g->low[b] + g->high[a] * g->high[b];
         g->f.c[a][a] += g->var[a];
     }
 }

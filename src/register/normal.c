@@ -173,24 +173,54 @@ bool normal_factor(normal *eq, normal_root *out)
     return true;
 }
 
-EACH_PART void solve(const normal_root *root, float *y)
+_Static_assert(MODEL_SIZE % LANES == 0, "a root's rows are worked on by whole lanes");
+
+/* LANES rows of the root at a time: what is solved of them is taken off the others together. */
+EACH_PART void solve_down(const normal_root *root, float *y)
 {
-    for (int k = 0; k < MODEL_SIZE; k++) {
-        float x = y[k] *= root->over[k];
-        for (int c = k / LANES * LANES; c < MODEL_SIZE; c += LANES)
-            lanes_store(y + c, lanes_load(y + c) - x * lanes_load(root->r[k] + c));
+    for (int k = 0; k < MODEL_SIZE; k += LANES) {
+        lanes left = lanes_load(y + k);
+        float x[LANES];
+        for (int j = 0; j < LANES; j++) {
+            x[j] = left[j] * root->over[k + j];
+            left -= x[j] * lanes_load(root->r[k + j] + k);
+        }
+        memcpy(y + k, x, sizeof x);
+        for (int c = k + LANES; c < MODEL_SIZE; c += LANES) {
+            lanes rest = lanes_load(y + c);
+            for (int j = 0; j < LANES; j++)
+                rest -= x[j] * lanes_load(root->r[k + j] + c);
+            lanes_store(y + c, rest);
+        }
     }
-    for (int k = MODEL_SIZE; k-- > 0;) {
-        lanes sum = {0};
-        for (int c = k / LANES * LANES; c < MODEL_SIZE; c += LANES)
-            sum += lanes_load(root->r[k] + c) * lanes_load(y + c);
-        y[k] = (y[k] - lanes_sum(sum)[0]) * root->over[k];
+}
+
+EACH_PART void solve_up(const normal_root *root, float *y)
+{
+    for (int k = MODEL_SIZE - LANES; k >= 0; k -= LANES) {
+        lanes column[LANES], sum[LANES] = {{0}}, left = lanes_load(y + k);
+        float x[LANES];
+        for (int j = 0; j < LANES; j++)
+            column[j] = lanes_load(root->r[k + j] + k);
+        lanes_transpose(column);
+        for (int c = k + LANES; c < MODEL_SIZE; c += LANES)
+            for (int j = 0; j < LANES; j++)
+                sum[j] += lanes_load(root->r[k + j] + c) * lanes_load(y + c);
+        lanes_transpose(sum);
+        for (int j = 0; j < LANES; j++)
+            left -= sum[j];
+        for (int j = LANES; j-- > 0;) {
+            x[j] = left[j] * root->over[k + j];
+            left -= x[j] * column[j];
+        }
+        memcpy(y + k, x, sizeof x);
     }
 }
 
 EACH_PROCESSOR static void solve_triangles(const normal_root *root, float *y)
 {
-    solve(root, y);
+    solve_down(root, y);
+    solve_up(root, y);
 }
 
 void normal_solve(const normal_root *root, const double b[MODEL_SIZE], double x[MODEL_SIZE])

@@ -116,8 +116,8 @@ static void shape_fill(shape *s, const ramp *r, double width_s, double off_s)
 
 /* Sums over n points of the grid, from lo on: of the weights by the ramp, of what they multiply,
  * and of the weights by its square. */
-EACH_PROCESSOR static void add_up(const points *p, const shape *s, size_t lo, size_t from, size_t n,
-                                  double out[ON + 1])
+EACH_PART void add_up_all(const points *p, const shape *s, size_t lo, size_t from, size_t n,
+                          double out[ON + 1])
 {
     lanes sum[ON + 1] = {{0}};
     for (size_t i = 0; i < n; i += LANES) {
@@ -129,6 +129,12 @@ EACH_PROCESSOR static void add_up(const points *p, const shape *s, size_t lo, si
     }
     for (int k = 0; k <= ON; k++)
         out[k] = (double)lanes_sum(sum[k])[0];
+}
+
+EACH_PROCESSOR static void add_up(const points *p, const shape *s, size_t lo, size_t from, size_t n,
+                                  double out[ON + 1])
+{
+    add_up_all(p, s, lo, from, n, out);
 }
 
 /* What a ramp about point `mid` of the grid leaves. */

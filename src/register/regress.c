@@ -106,29 +106,11 @@ static void add_curve(const prior *p, const double *x, double by, double *to)
     }
 }
 
-/* The least and the greatest of the tract's axis that are sung. */
-EACH_PROCESSOR static void range_of(const evidence *ev, double *lo, double *hi)
-{
-    lanes greatest = {0};
-    float least = INFINITY;
-    for (size_t i = 0; i < ev->n; i++) {
-        least = ev->warp[i][0] < least ? ev->warp[i][0] : least;
-        for (int h = 0; h < HARMONICS; h += LANES) {
-            lanes at = lanes_load(ev->warp[i] + h);
-            at = lanes_where(lanes_load(ev->var[i] + h) < INFINITY, at);
-            greatest = lanes_choose(at > greatest, at, greatest);
-        }
-    }
-    *lo = (double)least;
-    for (int k = 0; k < LANES; k++)
-        *hi = fmax(*hi, (double)greatest[k]);
-}
-
 /* A model that knows its range and pitch, and nothing else. */
 static model model_begun(const evidence *ev)
 {
     model m = {.hi = 0};
-    range_of(ev, &m.lo, &m.hi);
+    evidence_range(ev, &m.lo, &m.hi);
     for (size_t i = 0; i < ev->n; i++)
         m.pitch_mid += ev->pitch_st[i] / (double)ev->n;
     m.hi = fmax(m.hi, m.lo + 0.1);

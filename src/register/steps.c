@@ -130,7 +130,7 @@ EACH_PROCESSOR static void differences(const evidence *ev, float (*r)[HARMONICS]
 }
 
 /* x beyond what is usual is cut; NaN stays. */
-EACH_PROCESSOR static void cut_all(const float d[HARMONICS], float x[HARMONICS])
+EACH_PART void cut_to_usual(const float d[HARMONICS], float x[HARMONICS])
 {
     const lanes most = (float)winsor_db + (lanes){0};
     for (int h = 0; h < HARMONICS; h += LANES) {
@@ -138,6 +138,11 @@ EACH_PROCESSOR static void cut_all(const float d[HARMONICS], float x[HARMONICS])
         v = lanes_choose(v > most, most, v);
         lanes_store(x + h, lanes_choose(v < -most, -most, v));
     }
+}
+
+EACH_PROCESSOR static void cut_all(const float d[HARMONICS], float x[HARMONICS])
+{
+    cut_to_usual(d, x);
 }
 
 static void usual_scatter(const evidence *ev, float (*d)[HARMONICS], float c[HARMONICS][HARMONICS])
