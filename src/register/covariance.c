@@ -78,24 +78,64 @@ void covariance_outer(double *a, size_t stride, const float *x, size_t width, in
     outer(a, stride, x, width, rows, by);
 }
 
+enum { TURNS = 3 }; /* of a vector that are worked on together */
+
+EACH_PART void add_turned(double (*to)[HARMONICS], float (*x)[HARMONICS + LANES], int rows)
+{
+    for (int k = 0; k < COVARIANCE_APART; k += TURNS) {
+        lanes low[TURNS] = {{0}}, high[TURNS] = {{0}};
+        for (int t = 0; t < rows; t++) {
+            lanes first = lanes_load(x[t]), second = lanes_load(x[t] + LANES);
+            for (int j = 0; j < TURNS; j++) {
+                low[j] += first * lanes_load(x[t] + k + j);
+                high[j] += second * lanes_load(x[t] + LANES + k + j);
+            }
+        }
+        for (int j = 0; j < TURNS; j++)
+            for (int i = 0; i < LANES; i++) {
+                to[k + j][i] += (double)low[j][i];
+                to[k + j][LANES + i] += (double)high[j][i];
+            }
+    }
+}
+
+EACH_PROCESSOR static void turned(double (*to)[HARMONICS], float (*x)[HARMONICS + LANES], int rows)
+{
+    add_turned(to, x, rows);
+}
+
 void covariance_end(covariance_sums *c)
 {
-    covariance_outer(&c->of[0][0], HARMONICS, &c->x[0][0], HARMONICS, c->held, 1);
-    covariance_outer(&c->n[0][0], HARMONICS, &c->there[0][0], HARMONICS, c->held_there, 1);
+    turned(c->of, c->x, c->held);
+    turned(c->n, c->there, c->held_there);
     c->held = c->held_there = 0;
+}
+
+double covariance_sum(const covariance_sums *c, int a, int b, double *n)
+{
+    int apart = (b - a + HARMONICS) % HARMONICS, from = a;
+    if (apart >= COVARIANCE_APART) {
+        apart = HARMONICS - apart;
+        from = b;
+    }
+    *n = c->whole + c->n[apart][from];
+    return c->of[apart][from];
 }
 
 EACH_PART void hold_vector(covariance_sums *c, const float x[HARMONICS])
 {
     float *to = c->x[c->held], *there = c->there[c->held_there];
-    lanes n = {0};
-    for (int h = 0; h < HARMONICS; h += LANES) {
-        lanes v = lanes_load(x + h);
-        lane_bits is = v < INFINITY;
-        lanes one = lanes_where(is, 1 + (lanes){0});
-        lanes_store(to + h, lanes_where(is, v));
-        lanes_store(there + h, one);
-        n += one;
+    lanes v[2], one[2], n = {0};
+    for (int k = 0; k < 2; k++) {
+        v[k] = lanes_load(x + k * LANES);
+        lane_bits is = v[k] < INFINITY;
+        v[k] = lanes_where(is, v[k]);
+        one[k] = lanes_where(is, 1 + (lanes){0});
+        n += one[k];
+    }
+    for (int k = 0; k < 3; k++) {
+        lanes_store(to + k * LANES, v[k % 2]);
+        lanes_store(there + k * LANES, one[k % 2]);
     }
     n = lanes_sum(n);
     c->held += n[0] > 0;

@@ -9,16 +9,20 @@
 
 #include <stdbool.h>
 
-/* Sums of products of vectors that are NaN where a harmonic is missing, and how many there are. */
-enum { COVARIANCE_HELD = 32 };
+/* Sums of products of vectors that are NaN where a harmonic is missing, and how many there are:
+ * those of harmonics i and i + k, modulo HARMONICS, stand in [k][i]. */
+enum { COVARIANCE_HELD = 32, COVARIANCE_APART = HARMONICS / 2 + 1 };
 typedef struct covariance_sums {
-    double of[HARMONICS][HARMONICS], n[HARMONICS][HARMONICS]; /* from the diagonal on */
+    double of[COVARIANCE_APART][HARMONICS], n[COVARIANCE_APART][HARMONICS];
     double whole;         /* vectors with all harmonics, which n leaves out */
-    int held, held_there; /* vectors to be added yet, 0 for NaN, and 1 or 0 for what is there */
-    float x[COVARIANCE_HELD][HARMONICS], there[COVARIANCE_HELD][HARMONICS];
+    int held, held_there; /* vectors to be added yet, 0 for NaN, and 1 or 0 for what is there; the
+                             first LANES numbers stand once more at the end */
+    float x[COVARIANCE_HELD][HARMONICS + LANES], there[COVARIANCE_HELD][HARMONICS + LANES];
 } covariance_sums;
 void covariance_add(covariance_sums *c, const float x[HARMONICS]);
 void covariance_end(covariance_sums *c); /* after the last */
+/* Of harmonics a and b, the sum of their products and how many vectors have both. */
+double covariance_sum(const covariance_sums *c, int a, int b, double *n);
 
 /* a += by * x' x for `rows` rows of x[width], a multiple of LANES: the upper triangle of a, whose
  * rows are `stride` apart. */

@@ -260,7 +260,8 @@ static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
     covariance_end(&c);
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b <= a; b++) {
-            double n = c.whole + c.n[b][a] + begin_frames, sum = 0.5 * c.of[b][a];
+            double n, sum = 0.5 * covariance_sum(&c, a, b, &n);
+            n += begin_frames;
             if (a == b)
                 sum +=
                     begin_frames * begin_db * begin_db - 0.5 * (double)noise[a / LANES][a % LANES];

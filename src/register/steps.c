@@ -156,9 +156,10 @@ static void usual_scatter(const evidence *ev, float (*d)[HARMONICS], float c[HAR
     }
     covariance_end(&sums);
     for (int a = 0; a < HARMONICS; a++)
-        for (int b = 0; b <= a; b++)
-            usual[a][b] = usual[b][a] =
-                sums.of[b][a] * (a == b ? 1 : 1 - shrink) / (sums.whole + sums.n[b][a] + 1);
+        for (int b = 0; b <= a; b++) {
+            double n, sum = covariance_sum(&sums, a, b, &n);
+            usual[a][b] = usual[b][a] = sum * (a == b ? 1 : 1 - shrink) / (n + 1);
+        }
     covariance_mend(&usual[0][0], floor_db2);
     for (int a = 0; a < HARMONICS; a++)
         for (int b = 0; b < HARMONICS; b++)
