@@ -9,13 +9,12 @@
 #include <string.h>
 
 static const double settled = 0.002; /* mean change of p2 in a round */
-/* Worlds nearer than this come to the same in the next rounds; where vowels may change, only those
- * that do not differ by more than a settled one moves. */
-static const double alike = 0.01;
 /* Nats a second of voice at which the best world stands well before the last round, and the share
  * of them under which others are given up: no flip of 469 singers of the test voices was asserted
  * otherwise. */
 static const double stands_well = 0.4, far_behind = 0.1;
+/* There worlds whose p2 differ by less are one, but not where vowels may change: these part again. */
+static const double alike = 0.01;
 
 /* `opt_fit` and r[ev->n] are freed with it. */
 static climber climber_with(const evidence *ev, const search_settings *s, regression *opt_fit,
@@ -115,32 +114,32 @@ void climb_sort(world *worlds, size_t n)
     qsort(worlds, n, sizeof *worlds, by_standing);
 }
 
-static bool are_one(const world *a, const world *b, size_t n)
+static double best_of(const world *worlds, size_t n)
 {
-    return a->light == b->light &&
-           moved(a->p2, b->p2, n) < (a->m.mouth.may_change ? settled : alike);
+    double best = 0;
+    for (size_t k = 0; k < n; k++)
+        best = fmax(best, worlds[k].standing);
+    return best;
 }
 
-/* Worlds that have come to the same go on as one. */
-static void merge(const climber *c, world *worlds, size_t n)
+/* Worlds whose registers are nearer than `apart` go on as one. */
+static void merge(const climber *c, double apart, world *worlds, size_t n)
 {
     for (size_t k = 1; k < n; k++)
         for (size_t j = 0; j < k && worlds[k].standing >= 0; j++)
-            if (worlds[j].standing >= 0 && are_one(&worlds[j], &worlds[k], c->ev->n)) {
+            if (worlds[j].standing >= 0 && worlds[j].light == worlds[k].light &&
+                moved(worlds[j].p2, worlds[k].p2, c->ev->n) < apart) {
                 worlds[j].twins += 1 + worlds[k].twins;
                 worlds[j].always_tidied = worlds[j].always_tidied || worlds[k].always_tidied;
                 worlds[k].standing = -1;
             }
 }
 
-/* Worlds that stand far behind are given up, where the best stands well. */
-static void give_up(const climber *c, world *worlds, size_t n)
+/* Worlds that stand far behind the best are given up. */
+static void give_up(double best, world *worlds, size_t n)
 {
-    double best = 0, well = stands_well * (double)c->ev->n * c->ev->hop_s;
     for (size_t k = 0; k < n; k++)
-        best = fmax(best, worlds[k].standing);
-    for (size_t k = 0; k < n; k++)
-        if (best >= well && worlds[k].standing < far_behind * best)
+        if (worlds[k].standing < far_behind * best)
             worlds[k].standing = -1;
 }
 
@@ -150,9 +149,11 @@ void climb_all(climber *c, int rounds, world *worlds, size_t n)
         for (size_t k = 0; k < n; k++)
             if (worlds[k].standing >= 0 && (!worlds[k].rests || worlds[k].tidy))
                 climb(c, &worlds[k], round == rounds);
-        merge(c, worlds, n);
-        if (round < rounds)
-            give_up(c, worlds, n);
+        double best = best_of(worlds, n);
+        bool well = best >= stands_well * (double)c->ev->n * c->ev->hop_s;
+        merge(c, well && !worlds[0].m.mouth.may_change ? alike : settled, worlds, n);
+        if (well && round < rounds)
+            give_up(best, worlds, n);
         effort_add(c->s->opt_effort, (double)(c->ev->n * n));
     }
     climb_sort(worlds, n);
