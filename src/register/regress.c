@@ -48,12 +48,13 @@ struct regression {
     regress_settings s;
     design *d;
     prior p;
-    /* Roots of about the matrices of a model's first fit, and of later ones, when its covariance is
-     * another. */
-    bool rooted[2];
-    normal_root root[2];
-    model begin;    /* what a model begins as: the coefficients are those fitted last */
-    bool taken_out; /* vowels, of the design's harmonics */
+    /* Roots of about the matrices of a model's first fit, of later ones, when its covariance is
+     * another, and of those with vowels taken out, when it is smaller. */
+    bool rooted[3];
+    normal_root root[3];
+    model begin;               /* what a model begins as: the coefficients are those fitted last */
+    bool taken_out;            /* vowels, of the design's harmonics */
+    float (*heard)[HARMONICS]; /* [n] with vowels, once some were taken out */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)
@@ -139,8 +140,10 @@ void regress_begin_near(regression *g, const model *m)
 
 void regress_free(regression *g)
 {
-    if (g)
-        design_free(g->d);
+    if (!g)
+        return;
+    design_free(g->d);
+    free(g->heard);
     free(g);
 }
 
@@ -273,9 +276,8 @@ static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
 
 static void put_vowels_back(regression *g)
 {
-    for (size_t i = 0; i < g->ev->n && g->taken_out; i++)
-        for (int h = 0; h < HARMONICS; h++)
-            g->d->y[i][h] = isfinite(g->d->var[i][h]) ? (float)g->ev->y_db[i][h] : 0;
+    if (g->taken_out)
+        memcpy(g->d->y, g->heard, g->ev->n * sizeof *g->heard);
     g->taken_out = false;
 }
 
@@ -294,6 +296,10 @@ static void take_vowels_out(regression *g, model *m, const double *p2, bool lear
     if (!m->mouth.may_change)
         return;
     leave_vowels(g, m, p2, r);
+    if (!g->heard) {
+        g->heard = xmalloc(g->ev->n, sizeof *g->heard);
+        memcpy(g->heard, g->d->y, g->ev->n * sizeof *g->heard);
+    }
     vowels_take_out(m, learn, g->d, g->d->e);
     g->taken_out = m->mouth.n > 0;
 }
@@ -316,11 +322,12 @@ bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS
     else
         *m = g->begin;
     m->mouth = mouth;
-    g->rooted[later] = g->rooted[later] || take_root(g, m, p2, &g->root[later]);
-    if (g->d->n_rows <= LEAST_ROWS || !g->rooted[later])
+    int kind = g->taken_out ? 2 : later;
+    g->rooted[kind] = g->rooted[kind] || take_root(g, m, p2, &g->root[kind]);
+    if (g->d->n_rows <= LEAST_ROWS || !g->rooted[kind])
         return false;
     design_set(g->d, p2, m->sigma);
-    solve(g, &g->root[later], m->beta);
+    solve(g, &g->root[kind], m->beta);
     regress_begin_near(g, m);
     take_vowels_out(g, m, p2, true, r);
     design_unexplained(g->d, m, r);
