@@ -214,6 +214,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
         of += 1 + worlds[kept].twins;
         climb_on(&c, &worlds[kept]);
     }
+    effort_add(s->opt_effort, (double)((s->kept - kept) * ev->n) * (s->rounds - s->first_rounds));
     climb_sort(worlds, kept);
     world *first = &worlds[0];
     if (n_tidied && tidied[0].standing > tidy_times * worlds[0].standing + tidy_nats)
