@@ -13,7 +13,7 @@ static const double settled = 0.002; /* mean change of p2 in a round */
  * of them under which others are given up: no flip of 469 singers of the test voices was asserted
  * otherwise. */
 static const double stands_well = 0.4, far_behind = 0.1;
-/* There worlds whose p2 differ by less are one, but not where vowels may change: these part again. */
+/* There worlds whose p2 differ by less are one, but not those in which vowels may change. */
 static const double alike = 0.01;
 
 /* `opt_fit` and r[ev->n] are freed with it. */
