@@ -2,7 +2,7 @@
 /* bench YINFFT FILE...: processor time that listening, as `analyse` listens, and finding the
  * registers take for one second of sound, and beside it that of aubio's yinfft (the program
  * tests/peers/yinfft.c, 2048 samples every 5 ms of 48 kHz, its reading and printing left out); the
- * best of five runs, in turn (of two for the registers). */
+ * best of five runs, in turn. */
 #include "register/decode.h"
 #include "voice/listen.h"
 
@@ -15,7 +15,7 @@
 #include <time.h>
 #include <unistd.h>
 
-enum { RUNS = 5, DECODES = 2 };
+enum { RUNS = 5 };
 
 static double processor_s(void)
 {
@@ -93,9 +93,9 @@ int main(int argc, char **argv)
         sound_s = listen_all(argv + 2, n, tracks);
         listen_s = fmin(listen_s, processor_s() - start);
         start = processor_s();
-        if (!isnan(sound_s) && run < DECODES)
+        if (!isnan(sound_s))
             decode_all(tracks, n);
-        decode_s = run < DECODES ? fmin(decode_s, processor_s() - start) : decode_s;
+        decode_s = fmin(decode_s, processor_s() - start);
         yinfft_s = fmin(yinfft_s, yinfft_all(argv[1], argv + 2, n));
         for (size_t i = 0; i < n; i++) {
             track_free(tracks[i]);
