@@ -94,7 +94,7 @@ static fitted fit(const evidence *ev, bool may_change)
     for (size_t i = 0; i < ev->n; i++)
         p2[i] = in_m2(i);
     for (int k = 0; k < 4; k++)
-        assert_true(regress_fit(g, &f.m, p2, r));
+        assert_true(regress_fit(g, false, &f.m, p2, r));
     for (int h = 0; h < HARMONICS; h++)
         f.step_db[0] -= model_step(&f.m, h, 0) / HARMONICS;
     f.step_db[0] += model_step(&f.m, 0, 0);
@@ -164,7 +164,7 @@ static void test_frames_without_harmonics(void **state)
     double *p2 = xmalloc(ev->n, sizeof *p2);
     for (size_t i = 0; i < ev->n; i++)
         p2[i] = in_m2(i);
-    assert_true(regress_fit(g, &m, p2, r) && regress_fit(g, &m, p2, r));
+    assert_true(regress_fit(g, false, &m, p2, r) && regress_fit(g, false, &m, p2, r));
     assert_true(m.mouth.n >= 2);
     for (size_t i = 0; i < FRAMES; i++)
         for (int h = 0; h < HARMONICS; h++)

@@ -96,7 +96,7 @@ static void climb(climber *c, world *w, bool last)
     memcpy(c->before, w->p2, n * sizeof *c->before);
     pin(c->ev, w->p2);
     w->standing = -1;
-    if (effort_stopped(c->s->opt_effort) || !regress_fit(c->fit, &w->m, w->p2, c->r))
+    if (effort_stopped(c->s->opt_effort) || !regress_fit(c->fit, w->stiff, &w->m, w->p2, c->r))
         return;
     tell(c, w, last);
     w->standing = standing_of(c->ev, w);
@@ -191,7 +191,7 @@ bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t
     regress_begin_near(fit, &w->m);
     world_clear(w);
     float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
-    bool good = !effort_stopped(s->opt_effort) && regress_fit(fit, &all.m, all.p2, r);
+    bool good = !effort_stopped(s->opt_effort) && regress_fit(fit, false, &all.m, all.p2, r);
     regress_free(fit);
     if (good) {
         climber c = climber_with(ev, s, NULL, r);

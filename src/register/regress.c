@@ -33,6 +33,7 @@ regress_settings regress_defaults(void)
                               .ridge_e = 100,
                               .ridge_c = 10,
                               .full_s = 20,
+                              .begin_stiff = 100,
                               .shrink = 0.25,
                               .floor_db = 1};
 }
@@ -43,15 +44,17 @@ typedef struct prior {
     double curve[MODEL_SIZE][REACH], pull[MODEL_SIZE];
 } prior;
 
+enum { FIRST, FIRST_STIFF, LATER, LATER_WITHOUT_VOWELS, FITS }; /* of a model */
+
 struct regression {
     const evidence *ev;
     regress_settings s;
     design *d;
-    prior p;
-    /* Roots of about the matrices of a model's first fit, of later ones, when its covariance is
-     * another, and of those with vowels taken out, when it is smaller. */
-    bool rooted[3];
-    normal_root root[3];
+    prior p[FITS];
+    /* Roots of about the matrices of such fits: later ones have another covariance, and with vowels
+     * taken out a smaller one. */
+    bool rooted[FITS];
+    normal_root root[FITS];
     model begin;               /* what a model begins as: the coefficients are those fitted last */
     bool taken_out;            /* vowels, of the design's harmonics */
     float (*heard)[HARMONICS]; /* [n] with vowels, once some were taken out */
@@ -73,12 +76,9 @@ static void add_smooth(prior *p, int first, int n, double weight)
                 p->curve[k + a][b - a] += weight * d[a] * d[b];
 }
 
-/* In little voice few pitches are sung, and a tract that may bend as it likes, and a source that
- * may follow the pitch, would take the place of what a register does. */
-static prior prior_of(const regress_settings *s, double voiced_s)
+static prior prior_of(const regress_settings *s, double stiff)
 {
     prior p = {.pull = {0}};
-    double stiff = fmax(1, s->full_s / voiced_s);
     add_smooth(&p, 0, MODEL_SPLINES, stiff * s->smooth_t);
     add_ridge(&p, 0, MODEL_SPLINES, 1e-4);
     add_ridge(&p, MODEL_S, HARMONICS, s->ridge_s);
@@ -129,7 +129,9 @@ regression *regress_new(const evidence *ev, const regress_settings *s)
     g->begin = model_begun(ev);
     g->d = design_new(ev, &g->begin);
     design_rows(g->d, s->rho, stride);
-    g->p = prior_of(s, (double)ev->n * ev->hop_s);
+    double stiff = fmax(1, s->full_s / ((double)ev->n * ev->hop_s));
+    g->p[FIRST] = g->p[LATER] = g->p[LATER_WITHOUT_VOWELS] = prior_of(s, stiff);
+    g->p[FIRST_STIFF] = prior_of(s, stiff * s->begin_stiff);
     return g;
 }
 
@@ -165,9 +167,10 @@ static void add_row(normal *eq, const regression *g, const model *m, size_t i, d
     normal_add(eq, m, g->ev, &f);
 }
 
-/* The root of about the matrix that this fit has, from a few rows. */
-static bool take_root(regression *g, const model *m, const double *p2, normal_root *root)
+/* The root of about the matrix that a fit has, from a few rows. */
+static bool take_root(regression *g, int fit, const model *m, const double *p2)
 {
+    const prior *p = &g->p[fit];
     normal *eq = xcalloc(1, sizeof *eq);
     size_t rows = 0, many = g->d->n_rows / ROOT_ROWS, each = many > EACH_ROOT ? many : EACH_ROOT;
     for (size_t i = 0; i < g->ev->n; i++)
@@ -175,11 +178,11 @@ static bool take_root(regression *g, const model *m, const double *p2, normal_ro
             add_row(eq, g, m, i, (double)each, p2);
     for (int k = 0; k < MODEL_SIZE; k++)
         for (int j = 0; j < REACH && k + j < MODEL_SIZE; j++)
-            if (g->p.curve[k][j] != 0)
-                eq->a[normal_place(k)][normal_place(k + j)] += g->p.curve[k][j];
-    bool good = normal_factor(eq, root);
+            if (p->curve[k][j] != 0)
+                eq->a[normal_place(k)][normal_place(k + j)] += p->curve[k][j];
+    g->rooted[fit] = normal_factor(eq, &g->root[fit]);
     free(eq);
-    return good;
+    return g->rooted[fit];
 }
 
 static double product(const double *x, const double *y)
@@ -191,19 +194,21 @@ static double product(const double *x, const double *y)
 }
 
 /* From beta by conjugate gradients, each made straight by the root (Hestenes and Stiefel 1952). */
-static void solve(const regression *g, const normal_root *root, double *beta)
+static void solve(const regression *g, int fit, double *beta)
 {
+    const prior *p = &g->p[fit];
+    const normal_root *root = &g->root[fit];
     double left[MODEL_SIZE], way[MODEL_SIZE], step[MODEL_SIZE], bent[MODEL_SIZE];
     design_gradient(g->d, beta, false, left);
-    add_curve(&g->p, beta, -1, left);
+    add_curve(p, beta, -1, left);
     for (int k = 0; k < MODEL_SIZE; k++)
-        left[k] += g->p.pull[k];
+        left[k] += p->pull[k];
     normal_solve(root, left, step);
     memcpy(way, step, sizeof way);
     double now = product(left, step);
     for (int round = 0; round < ROUNDS_MOST && now > settled; round++) {
         design_gradient(g->d, way, true, bent);
-        add_curve(&g->p, way, 1, bent);
+        add_curve(p, way, 1, bent);
         double by = now / product(way, bent), before = now;
         for (int k = 0; k < MODEL_SIZE; k++) {
             beta[k] += by * way[k];
@@ -312,7 +317,7 @@ bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[
     return vowels_change(m, g->d, g->d->e);
 }
 
-bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS])
+bool regress_fit(regression *g, bool stiff, model *m, const double *p2, float (*r)[HARMONICS])
 {
     bool later = m->hi > m->lo;
     vowels mouth = m->mouth;
@@ -322,12 +327,11 @@ bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS
     else
         *m = g->begin;
     m->mouth = mouth;
-    int kind = g->taken_out ? 2 : later;
-    g->rooted[kind] = g->rooted[kind] || take_root(g, m, p2, &g->root[kind]);
-    if (g->d->n_rows <= LEAST_ROWS || !g->rooted[kind])
+    int fit = !later ? stiff ? FIRST_STIFF : FIRST : g->taken_out ? LATER_WITHOUT_VOWELS : LATER;
+    if (g->d->n_rows <= LEAST_ROWS || (!g->rooted[fit] && !take_root(g, fit, m, p2)))
         return false;
     design_set(g->d, p2, m->sigma);
-    solve(g, &g->root[kind], m->beta);
+    solve(g, fit, m->beta);
     regress_begin_near(g, m);
     take_vowels_out(g, m, p2, true, r);
     design_unexplained(g->d, m, r);

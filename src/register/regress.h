@@ -20,9 +20,13 @@ typedef struct regress_settings { /* the weights are 1 / dB^2, against whole fra
                          the first harmonic falls: a handful of flips may make it do so by 10 dB */
     double smooth_d; /* 1: of D's second differences from the second harmonic on */
     double ridge_a, ridge_e, ridge_c; /* 4, 100, 10: slopes of 0.5, 0.1 dB/dB, 0.3 dB/semitone */
-    double full_s;   /* 20: with less voice smooth_t and ridge_c are larger in proportion */
-    double shrink;   /* 0.25: share of the covariance's off-diagonal that is given up */
-    double floor_db; /* 1: standard deviation that a residual has at least */
+    double full_s;      /* 20: with less voice smooth_t and ridge_c are larger in proportion. Few
+                        pitches are sung in it, and a tract that may bend as it likes, and a source
+                        that may follow the pitch, would take the place of what a register does */
+    double begin_stiff; /* 100: they are so many times larger in a model's first fit, if asked for.
+                           Registers that are half right leave their steps in the source so */
+    double shrink;      /* 0.25: share of the covariance's off-diagonal that is given up */
+    double floor_db;    /* 1: standard deviation that a residual has at least */
 } regress_settings;
 regress_settings regress_defaults(void);
 
@@ -38,9 +42,10 @@ void regress_begin_near(regression *g, const model *m);
 bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
 
 /* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its design_residuals() at s = 0. A
- * model whose hi is 0 is begun anew, but for its vowels. These are learnt, too, where they may
- * change; r is then what they leave, too. Frames nearer than 20 ms to an end of what is sung are
- * left out. False when too few frames are left to determine anything. */
-bool regress_fit(regression *g, model *m, const double *p2, float (*r)[HARMONICS]);
+ * model whose hi is 0 is begun anew, with a stiff tract if asked for, but for its vowels. These
+ * are learnt, too, where they may change; r is then what they leave, too. Frames nearer than 20 ms
+ * to an end of what is sung are left out. False when too few frames are left to determine
+ * anything. */
+bool regress_fit(regression *g, bool stiff, model *m, const double *p2, float (*r)[HARMONICS]);
 
 #endif

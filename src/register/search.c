@@ -32,7 +32,7 @@ search_settings search_defaults(void)
 
 typedef struct start {
     double share; /* of the frames below the line in pitch and level */
-    bool by_leaps, light, always_tidied;
+    bool by_leaps, stiff, light, always_tidied;
 } start;
 
 typedef struct starts { /* from several, and from other guesses at p2 */
@@ -49,6 +49,7 @@ static void begin_all(const climber *c, const starts *from, bool vowels_may_chan
         const start *by = k < from->n ? &from->items[k] : NULL;
         *w = world_new(c->ev->n);
         w->m.mouth.may_change = vowels_may_change;
+        w->stiff = by && by->stiff;
         w->light = by && by->light;
         w->always_tidied = by && by->always_tidied;
         if (!by)
@@ -88,8 +89,9 @@ static void clear_all(world *worlds, size_t n)
 static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
                       double *p2)
 {
-    static const start few[TAKE_STARTS] = {
-        {.share = 0.5, .by_leaps = true}, {.share = 0.4}, {.share = 0.6}};
+    static const start few[TAKE_STARTS] = {{.share = 0.5, .by_leaps = true},
+                                           {.share = 0.4, .stiff = true},
+                                           {.share = 0.6, .stiff = true}};
     world worlds[2 * TAKE_STARTS];
     evidence take = evidence_part(ev, lo, hi);
     climber c = climber_new(&take, s);
@@ -188,11 +190,11 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     static const start all[] = {{.share = 0.5, .by_leaps = true, .always_tidied = true},
                                 {.share = 0.7, .by_leaps = true},
                                 {.share = 0.6, .by_leaps = true, .light = true},
-                                {.share = 0.25},
-                                {.share = 0.4},
-                                {.share = 0.5},
-                                {.share = 0.6},
-                                {.share = 0.75}};
+                                {.share = 0.25, .stiff = true},
+                                {.share = 0.4, .stiff = true},
+                                {.share = 0.5, .stiff = true},
+                                {.share = 0.6, .stiff = true},
+                                {.share = 0.75, .stiff = true}};
     enum { N = sizeof all / sizeof *all, WORLDS = 2 * (N + 2) };
     if (!ev->n)
         return false;
