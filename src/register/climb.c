@@ -15,6 +15,7 @@ static const double settled = 0.002; /* mean change of p2 in a round */
 static const double stands_well = 0.4, far_behind = 0.1;
 /* There worlds whose p2 differ by less are one, but not those in which vowels may change. */
 static const double alike = 0.01;
+static const double better_times = 1.2, better_nats = 3;
 
 /* `opt_fit` and r[ev->n] are freed with it. */
 static climber climber_with(const evidence *ev, const search_settings *s, regression *opt_fit,
@@ -103,10 +104,16 @@ static void climb(climber *c, world *w, bool last)
     w->rests = moved(c->before, w->p2, n) < settled;
 }
 
+double climb_stands(const world *w)
+{
+    bool has_to_stand_better = w->standing >= 0 && (w->stiff || w->tidy);
+    return has_to_stand_better ? fmax(0, (w->standing - better_nats) / better_times) : w->standing;
+}
+
 static int by_standing(const void *a, const void *b)
 {
-    const world *x = a, *y = b;
-    return (x->standing < y->standing) - (x->standing > y->standing);
+    double x = climb_stands(a), y = climb_stands(b);
+    return (x < y) - (x > y);
 }
 
 void climb_sort(world *worlds, size_t n)
@@ -129,6 +136,7 @@ static void merge(const climber *c, double apart, world *worlds, size_t n)
         for (size_t j = 0; j < k && worlds[k].standing >= 0; j++)
             if (worlds[j].standing >= 0 && worlds[j].light == worlds[k].light &&
                 moved(worlds[j].p2, worlds[k].p2, c->ev->n) < apart) {
+                worlds[j].stiff = worlds[j].stiff && worlds[k].stiff;
                 worlds[j].twins += 1 + worlds[k].twins;
                 worlds[j].always_tidied = worlds[j].always_tidied || worlds[k].always_tidied;
                 worlds[k].standing = -1;

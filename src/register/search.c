@@ -11,8 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A tidied world has to stand better than the best other by so much. */
-static const double tidy_times = 1.2, tidy_nats = 3;
 enum { TAKE_STARTS = 3 };   /* for each take by itself */
 enum { ALWAYS_TIDIED = 2 }; /* worlds, at most */
 
@@ -89,9 +87,8 @@ static void clear_all(world *worlds, size_t n)
 static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
                       double *p2)
 {
-    static const start few[TAKE_STARTS] = {{.share = 0.5, .by_leaps = true},
-                                           {.share = 0.4, .stiff = true},
-                                           {.share = 0.6, .stiff = true}};
+    static const start few[TAKE_STARTS] = {
+        {.share = 0.5, .by_leaps = true}, {.share = 0.4}, {.share = 0.6}};
     world worlds[2 * TAKE_STARTS];
     evidence take = evidence_part(ev, lo, hi);
     climber c = climber_new(&take, s);
@@ -167,7 +164,7 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
     climb_all(c, s->tidied_rounds, tidied, n_tidied);
     effort_add(s->opt_effort,
                (double)((s->tidied + ALWAYS_TIDIED - n_tidied) * frames) * s->tidied_rounds);
-    if (n_tidied && tidied[0].standing > worlds[0].standing)
+    if (n_tidied && tidied[0].standing > climb_stands(&worlds[0]))
         climb_on(c, &tidied[0]);
     else
         effort_add(s->opt_effort, (double)frames * (s->rounds - s->first_rounds));
@@ -190,11 +187,14 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     static const start all[] = {{.share = 0.5, .by_leaps = true, .always_tidied = true},
                                 {.share = 0.7, .by_leaps = true},
                                 {.share = 0.6, .by_leaps = true, .light = true},
-                                {.share = 0.25, .stiff = true},
+                                {.share = 0.25},
+                                {.share = 0.4},
+                                {.share = 0.5},
+                                {.share = 0.6},
+                                {.share = 0.75},
                                 {.share = 0.4, .stiff = true},
                                 {.share = 0.5, .stiff = true},
-                                {.share = 0.6, .stiff = true},
-                                {.share = 0.75, .stiff = true}};
+                                {.share = 0.6, .stiff = true}};
     enum { N = sizeof all / sizeof *all, WORLDS = 2 * (N + 2) };
     if (!ev->n)
         return false;
@@ -219,7 +219,7 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     effort_add(s->opt_effort, (double)((s->kept - kept) * ev->n) * (s->rounds - s->first_rounds));
     climb_sort(worlds, kept);
     world *first = &worlds[0];
-    if (n_tidied && tidied[0].standing > tidy_times * worlds[0].standing + tidy_nats)
+    if (n_tidied && climb_stands(&tidied[0]) > climb_stands(&worlds[0]))
         first = &tidied[0];
     *best = *first;
     *first = (world){.p2 = NULL};
