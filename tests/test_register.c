@@ -4,6 +4,7 @@
 #include "base/array.h"
 #include "base/note.h"
 #include "register/chain.h"
+#include "register/climb.h"
 #include "register/decode.h"
 #include "register/design.h"
 #include "register/hazard.h"
@@ -126,6 +127,21 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     assert_true(up[1] > 100 * silent && down[1] == up[1]);
     assert_true(up[2] == 0 && down[2] == 0);
     evidence_free(ev);
+}
+
+/* Worlds that began stiff or are tidied have to stand better than others; none stands worse than
+ * one that failed. */
+static void test_some_worlds_have_to_stand_better(void **state)
+{
+    (void)state;
+    world w[] = {{.standing = -1, .stiff = true},
+                 {.standing = 2, .tidy = true},
+                 {.standing = 5},
+                 {.standing = 8.9, .stiff = true},
+                 {.standing = 9.1, .stiff = true, .tidy = true}};
+    for (size_t k = 0; k + 1 < sizeof w / sizeof *w; k++)
+        assert_true(climb_stands(&w[k]) < climb_stands(&w[k + 1]) || k == 2);
+    assert_true(climb_stands(&w[2]) == 5 && climb_stands(&w[3]) < 5 && climb_stands(&w[4]) > 5);
 }
 
 /* Of two leaps up one goes into M2: half are flips. With ten more that nothing follows few are, and
@@ -470,6 +486,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_chain_is_the_sum_of_all_paths),
         cmocka_unit_test(test_hazard_rises_with_leaps_and_ends_at_the_ends),
+        cmocka_unit_test(test_some_worlds_have_to_stand_better),
         cmocka_unit_test(test_leaps_are_worth_what_the_singer_makes_of_them),
         cmocka_unit_test(test_a_step_is_found_where_it_is_and_its_way),
         cmocka_unit_test(test_the_gradient_is_the_slope_of_the_squares),

@@ -293,7 +293,8 @@ static void test_clips(void **state)
 }
 
 /* A yodel on one note has two pitches, one in each register: neither the tract nor a source that
- * follows the pitch takes the register's place. */
+ * follows the pitch takes the register's place. Where no world begins with a stiff tract 91 are
+ * found. */
 static void test_single_yodels(void **state)
 {
     (void)state;
@@ -302,7 +303,7 @@ static void test_single_yodels(void **state)
         hear_clips("yodel", (const uint64_t[]){13, 15, 18}[k], (double)INFINITY, &c);
     print_message("single yodels: %zu of %zu flips found, %zu beside\n", c.found, c.flips,
                   c.beside);
-    assert_true(c.flips >= 100 && 3 * c.found >= 2 * c.flips && c.beside <= 1);
+    assert_true(c.flips >= 100 && 4 * c.found >= 3 * c.flips && c.beside <= 1);
 }
 
 /* Tunes in one register, whose consonants dip and whose steps leap, and fast notes: where dips and
