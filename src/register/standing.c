@@ -77,7 +77,7 @@ double standing_of(const evidence *ev, const world *w)
 
 void standing_tidy(const evidence *ev, world *w)
 {
-    changes c = changes_of(ev, w, w->p2, true);
+    changes c = changes_of(ev, w, w->p2, !w->m.mouth.may_change);
     trust_own(c.found.n, c.cues, c.p);
     settle_registers(ev, &c.found, c.p, tidy_dear, w->p2);
     changes_clear(&c);
