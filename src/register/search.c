@@ -187,11 +187,9 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     static const start all[] = {{.share = 0.5, .by_leaps = true, .always_tidied = true},
                                 {.share = 0.7, .by_leaps = true},
                                 {.share = 0.6, .by_leaps = true, .light = true},
-                                {.share = 0.25},
                                 {.share = 0.4},
                                 {.share = 0.5},
                                 {.share = 0.6},
-                                {.share = 0.75},
                                 {.share = 0.4, .stiff = true},
                                 {.share = 0.5, .stiff = true},
                                 {.share = 0.6, .stiff = true}};
