@@ -20,13 +20,15 @@ typedef struct regress_settings { /* the weights are 1 / dB^2, against whole fra
                          the first harmonic falls: a handful of flips may make it do so by 10 dB */
     double smooth_d; /* 1: of D's second differences from the second harmonic on */
     double ridge_a, ridge_e, ridge_c; /* 4, 100, 10: slopes of 0.5, 0.1 dB/dB, 0.3 dB/semitone */
-    double full_s;      /* 20: with less voice smooth_t and ridge_c are larger in proportion. Few
-                        pitches are sung in it, and a tract that may bend as it likes, and a source
-                        that may follow the pitch, would take the place of what a register does */
-    double begin_stiff; /* 100: they are so many times larger in a model's first fit, if asked for.
-                           Registers that are half right leave their steps in the source so */
-    double shrink;      /* 0.25: share of the covariance's off-diagonal that is given up */
-    double floor_db;    /* 1: standard deviation that a residual has at least */
+    /* 20: with less voice smooth_t and ridge_c are larger in proportion. Few pitches are sung then,
+     * and a tract that may bend as it likes, and a source that may follow the pitch, would take the
+     * place of what a register does. */
+    double full_s;
+    /* 100: they are so many times larger in a model's first fit, if asked for. Registers that are
+     * half right leave their step in the source then, not in the tract. */
+    double begin_stiff;
+    double shrink;   /* 0.25: share of the covariance's off-diagonal that is given up */
+    double floor_db; /* 1: standard deviation that a residual has at least */
 } regress_settings;
 regress_settings regress_defaults(void);
 

@@ -14,7 +14,7 @@ double standing_of(const evidence *ev, const world *w);
 /* Takes changes that have nothing of their own to show out of w->p2: where a voice sounds much
  * alike on both sides of its flips, the chain goes to and fro between them. A change is asked where
  * the pitch leaps most its way, within 120 ms: where contact dwindles or sets in over some time the
- * chain is late. */
+ * chain is late; but where the chain has it if vowels may change: there leaps are a melody's. */
 void standing_tidy(const evidence *ev, world *w);
 
 #endif
