@@ -293,7 +293,7 @@ static void test_clips(void **state)
 }
 
 /* A yodel on one note has two pitches, one in each register: neither the tract nor a source that
- * follows the pitch takes the register's place. Where no world begins with a stiff tract 91 are
+ * follows the pitch takes the register's place. Where no world begins with a stiff tract 86 are
  * found. */
 static void test_single_yodels(void **state)
 {

@@ -15,7 +15,7 @@ static const double settled = 0.002; /* mean change of p2 in a round */
 static const double stands_well = 0.4, far_behind = 0.1;
 /* There worlds whose p2 differ by less are one, but not those in which vowels may change. */
 static const double alike = 0.01;
-static const double better_times = 1.2, better_nats = 3;
+static const double better_times = 1.2, better_nats = 3; /* climb_stands() */
 
 /* `opt_fit` and r[ev->n] are freed with it. */
 static climber climber_with(const evidence *ev, const search_settings *s, regression *opt_fit,
@@ -90,7 +90,7 @@ static void tell(climber *c, world *w, bool last)
         standing_tidy(ev, w);
 }
 
-/* A round of EM. A search that is stopped determines nothing. */
+/* A round of EM; the world fails where it determines no model or the search is stopped. */
 static void climb(climber *c, world *w, bool last)
 {
     size_t n = c->ev->n;

@@ -13,10 +13,7 @@
 
 enum { FRAMES_MOST = 8000 }; /* more frames tell no more of some 150 numbers */
 enum { LEAST_ROWS = 20, ROUNDS_MOST = 100 };
-enum {
-    EACH_ROOT = 4,
-    ROOT_ROWS = 400
-}; /* one row in so many makes a root, or about so many rows */
+enum { EACH_ROOT = 4, ROOT_ROWS = 400 }; /* one row in 4 makes a root, or some 400 */
 /* Where so little is left to gain, of twice the log-likelihood, coefficients are right to a
  * twentieth of a standard error. */
 static const double settled = 0.003;
@@ -50,7 +47,7 @@ struct regression {
     const evidence *ev;
     regress_settings s;
     design *d;
-    prior p[FITS];
+    prior usual, stiff;
     /* Roots of about the matrices of such fits: later ones have another covariance, and with vowels
      * taken out a smaller one. */
     bool rooted[FITS];
@@ -130,8 +127,8 @@ regression *regress_new(const evidence *ev, const regress_settings *s)
     g->d = design_new(ev, &g->begin);
     design_rows(g->d, s->rho, stride);
     double stiff = fmax(1, s->full_s / ((double)ev->n * ev->hop_s));
-    g->p[FIRST] = g->p[LATER] = g->p[LATER_WITHOUT_VOWELS] = prior_of(s, stiff);
-    g->p[FIRST_STIFF] = prior_of(s, stiff * s->begin_stiff);
+    g->usual = prior_of(s, stiff);
+    g->stiff = prior_of(s, stiff * s->begin_stiff);
     return g;
 }
 
@@ -167,10 +164,15 @@ static void add_row(normal *eq, const regression *g, const model *m, size_t i, d
     normal_add(eq, m, g->ev, &f);
 }
 
+static const prior *prior_for(const regression *g, int fit)
+{
+    return fit == FIRST_STIFF ? &g->stiff : &g->usual;
+}
+
 /* The root of about the matrix that a fit has, from a few rows. */
 static bool take_root(regression *g, int fit, const model *m, const double *p2)
 {
-    const prior *p = &g->p[fit];
+    const prior *p = prior_for(g, fit);
     normal *eq = xcalloc(1, sizeof *eq);
     size_t rows = 0, many = g->d->n_rows / ROOT_ROWS, each = many > EACH_ROOT ? many : EACH_ROOT;
     for (size_t i = 0; i < g->ev->n; i++)
@@ -196,7 +198,7 @@ static double product(const double *x, const double *y)
 /* From beta by conjugate gradients, each made straight by the root (Hestenes and Stiefel 1952). */
 static void solve(const regression *g, int fit, double *beta)
 {
-    const prior *p = &g->p[fit];
+    const prior *p = prior_for(g, fit);
     const normal_root *root = &g->root[fit];
     double left[MODEL_SIZE], way[MODEL_SIZE], step[MODEL_SIZE], bent[MODEL_SIZE];
     design_gradient(g->d, beta, false, left);

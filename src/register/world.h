@@ -16,7 +16,7 @@ typedef struct world {
     double gain;        /* log of the likelihood with flips over that without, nats */
     bool always_tidied; /* however it stands beside others */
     size_t twins;       /* others that came to the same and count with it */
-    bool stiff;         /* its first fit has a stiff tract, and that of none like it has not */
+    bool stiff;         /* its first fit has a stiff tract, as of all that came to the same */
     bool light;         /* what the frames say counts for little beside leaps and steps */
     bool tidy;          /* after every round it loses the changes that have nothing to show */
     bool rests;         /* the last round moved its registers by next to nothing */
