@@ -13,8 +13,9 @@ hazard_settings hazard_defaults(void)
     return (hazard_settings){.rate = 0.1,
                              .leap_gain = 3,
                              .leap_free_st = 0.5,
-                             .leap_most = 12,
+                             .leap_most = 20,
                              .leap_even = 9,
+                             .leap_alike = 3,
                              .slide_full = 2,
                              .sudden_lo = 0.5,
                              .sudden_hi = 0.85,
@@ -46,7 +47,7 @@ double hazard_leap_most(const evidence *ev, const double *p2, const hazard_setti
             flips += flip;
             others += 1 - flip;
         }
-    return fmax(0, fmin(s->leap_most, s->leap_even + log(flips / others)));
+    return fmax(0, fmin(s->leap_most, s->leap_even + s->leap_alike * log(flips / others)));
 }
 
 static double gain_of(double gain, double beyond, double most)

@@ -11,8 +11,10 @@ typedef struct hazard_settings { /* gains are log odds */
     double rate;                 /* 0.1 flips a second where nothing speaks for one */
     double leap_gain;            /* 3 a semitone beyond leap_free_st, up to leap_most */
     double leap_free_st;         /* 0.5: vibrato and its residue stay below */
-    double leap_most; /* 12: a leap alone does not outweigh what the harmonics say for long */
-    double leap_even; /* 9: at most so much where half of the singer's leaps are flips */
+    double leap_most;  /* 20: a leap alone does not outweigh what the harmonics say for long */
+    double leap_even;  /* 9: at most so much where half of the singer's leaps are flips */
+    double leap_alike; /* 3: and so many times the log odds of one being a flip more: a singer's
+                          leaps are alike, and the registers of the round before are half right */
     double
         slide_full; /* 2: from so many semitones a second on a leap amid a slide counts in full */
     /* A leap counts in full where the pitch moves 0.85 of it in 40 ms, from 0.5 down 0.15. */
@@ -29,7 +31,8 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
                     const hazard_settings *s, double *up, double *down);
 
 /* What a leap may gain at most where p2[n], the probability of M2, takes so many of the singer's
- * leaps for flips as it does: in a melody few are. At most s->leap_most, and not below 0. */
+ * leaps for flips as it does: in a melody few are, in a yodel nearly all. At most s->leap_most, and
+ * not below 0. */
 double hazard_leap_most(const evidence *ev, const double *p2, const hazard_settings *s);
 
 #endif
