@@ -66,15 +66,23 @@ bool climb_same(const double *a, const double *b, size_t n)
     return moved(a, b, n) < settled;
 }
 
+static chain_settings chain_of(const climber *c, const world *w)
+{
+    chain_settings chain = c->s->chain;
+    double voice_s = (double)c->ev->n * c->ev->hop_s;
+    chain.drift_sd += c->s->little_drift_sd * fmax(0, 1 - voice_s / c->s->regress.full_s);
+    if (w->light)
+        chain.temper *= c->s->light;
+    return chain;
+}
+
 /* The registers from what the model leaves, c->r: the place and the hazards are fitted to w->p2,
  * and the chain tells it anew. */
 static void tell(climber *c, world *w, bool last)
 {
     const evidence *ev = c->ev;
     double without = 0;
-    chain_settings chain = c->s->chain;
-    if (w->light)
-        chain.temper *= c->s->light;
+    chain_settings chain = chain_of(c, w);
     w->where = place_fit(ev, w->p2, &w->where);
     place_measure(ev, &w->where, c->odds);
     model_emissions(&w->m, ev, c->r, w->says);

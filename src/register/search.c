@@ -24,6 +24,7 @@ search_settings search_defaults(void)
                              .rounds = 12,
                              .tidied = 3,
                              .tidied_rounds = 2,
+                             .little_drift_sd = 0.1,
                              .light = 0.2,
                              .every = 4};
 }
