@@ -166,6 +166,7 @@ static void test_leaps_are_worth_what_the_singer_makes_of_them(void **state)
         p2[i] = i / APART % 2 ? 1 : 0;
     double yodel = hazard_leap_most(ev, p2, &s);
     assert_true(fabs(yodel - fmin(s.leap_even + s.leap_alike * log(13.0 / 3), s.leap_most)) < 1e-9);
+    assert_true(melody < s.leap_even - 3 && yodel > s.leap_even + 3);
     evidence_free(ev);
 }
 

@@ -306,6 +306,19 @@ static void test_single_yodels(void **state)
     assert_true(c.flips >= 100 && 4 * c.found >= 3 * c.flips && c.beside <= 1);
 }
 
+/* Of one take the tract is known at few pitches. Where registers drift no further for that, these
+ * are given 15 flips. */
+static void test_single_takes_without_a_flip(void **state)
+{
+    (void)state;
+    counts c = {0, 0, 0};
+    hear_clips("portamento", 13, (double)INFINITY, &c);
+    hear_clips("portamento", 17, (double)INFINITY, &c);
+    hear_clips("tune", 13, (double)INFINITY, &c);
+    print_message("single takes without a flip: %zu asserted\n", c.beside);
+    assert_true(c.flips == 0 && c.beside <= 4);
+}
+
 /* Tunes in one register, whose consonants dip and whose steps leap, and fast notes: where dips and
  * the singer's other leaps are not weighed, the tunes are given 29 flips, the fast notes 9. */
 static void test_tunes_have_no_flip(void **state)
@@ -361,6 +374,7 @@ int main(void)
         cmocka_unit_test(test_a_dip_without_a_leap_is_a_consonant),
         cmocka_unit_test(test_clips),
         cmocka_unit_test(test_single_yodels),
+        cmocka_unit_test(test_single_takes_without_a_flip),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
