@@ -23,6 +23,8 @@
 
 #include <cmocka.h>
 
+#include "egg_take.h"
+
 static const double rate_hz = 16000, hop_s = 0.005;
 static const contact_pulse m1 = {0.08, 0.32, 0.25}, m2 = {0.22, 0.05, 0.28};
 
@@ -83,32 +85,6 @@ static errors off(const egg_frame *f, size_t first, size_t last, bool peaks, dou
     e.worst = n ? gsl_stats_quantile_from_sorted_data(all, 1, n, 0.95) : (double)NAN;
     free(all);
     return e;
-}
-
-/* A file with a tone of falling harmonics in channel 1, which may stray from their fall as those of
- * a voice do, and contact in channel 2. */
-static void write_voice(const char *name, int rate, double hz, const contact_pulse *p,
-                        double stray_db)
-{
-    enum { OVER = 8 };
-    size_t n = (size_t)rate;
-    sound mic = {n, rate, xcalloc(n, sizeof(double))}, egg = {n, rate, xcalloc(n, sizeof(double))};
-    for (size_t i = 0; i < n; i++) {
-        double t = (double)i / rate * hz;
-        for (int h = 1; h * hz < 0.45 * rate && h < 30; h++)
-            mic.samples[i] +=
-                0.1 / h * pow(10, stray_db * cos(2.0 * h) / 20) * sin(2 * M_PI * h * t);
-        for (int k = 0; k < OVER; k++) { /* box averages, as a converter's filter would have it */
-            double at = t + (k + 0.5 - OVER / 2.0) / OVER / rate * hz;
-            egg.samples[i] += 0.2 * contact_at(p, at - floor(at)) / OVER;
-        }
-    }
-    const sound *both[2] = {&mic, &egg};
-    err e;
-    if (!files_write_channels(name, both, 2, 24, &e))
-        fail_msg("%s", e.text);
-    sound_clear(&mic);
-    sound_clear(&egg);
 }
 
 static void write_take(const char *name, int rate, double hz, const contact_pulse *p)

@@ -5,13 +5,12 @@
 #include "base/ticker.h"
 #include "command/added_row.h"
 #include "command/command.h"
-#include "command/hear.h"
+#include "command/electrodes.h"
 #include "command/intake.h"
 #include "command/intake_split.h"
 #include "command/interrupt.h"
 #include "command/judge.h"
 #include "command/pace.h"
-#include "command/rig.h"
 #include "journal/store.h"
 #include "lesson/exercise.h"
 
@@ -23,8 +22,7 @@
 typedef struct turn {
     bool came;          /* it was this recording's turn */
     bool stored, twice; /* twice: the same recording as an earlier one of this batch */
-    hear_outcome outcome;
-    char code[JOURNAL_CODE];
+    hear_result heard;
 } turn;
 
 typedef struct batch {
@@ -62,7 +60,7 @@ static bool goes_on(const batch *b)
 static bool came_before(const batch *b, size_t i)
 {
     for (size_t k = 0; k < i; k++)
-        if (b->turns[k].stored && strcmp(b->turns[k].code, b->turns[i].code) == 0)
+        if (b->turns[k].stored && strcmp(b->turns[k].heard.code, b->turns[i].heard.code) == 0)
             return true;
     return false;
 }
@@ -82,30 +80,24 @@ static void say_known(batch *b, const intake *in, bool twice)
 static void hear_one(batch *b, size_t i)
 {
     const intake *in = &b->list->items[i];
+    const electrodes none = {0, EGG_UNKNOWN};
     turn *t = &b->turns[i];
     err e = {""};
     t->came = true;
-    bool unclear;
-    t->outcome = hear_recording(b->j, in, t->code, &unclear, &e);
+    hear_recording(b->j, in, &none, &t->heard, &e);
+    hear_outcome outcome = t->heard.outcome;
     pace_heard(&b->pace);
-    if (t->outcome == HEAR_UNREADABLE || t->outcome == HEAR_UNSTORED) {
-        fail(b, &e, t->outcome == HEAR_UNSTORED);
+    if (outcome == HEAR_UNREADABLE || outcome == HEAR_UNSTORED) {
+        fail(b, &e, outcome == HEAR_UNSTORED);
         return;
     }
-    if (unclear) {
-        err_set(&e,
-                "%s has an EGG that does not tell which way contact counts, and is told without "
-                "it; --contact up or --contact down says it.",
-                in->file);
-        say(b, e.text);
-    }
     t->twice = came_before(b, i);
-    t->stored = !t->twice && t->outcome != HEAR_REMOVED;
-    if (t->outcome == HEAR_REMOVED) {
+    t->stored = !t->twice && outcome != HEAR_REMOVED;
+    if (outcome == HEAR_REMOVED) {
         err_set(&e, "%s was removed from the journal: \"journal restore %.10s\" brings it back.",
-                in->file, t->code);
+                in->file, t->heard.code);
         say(b, e.text);
-    } else if (t->twice || t->outcome == HEAR_KNOWN) {
+    } else if (t->twice || outcome == HEAR_KNOWN) {
         say_known(b, in, t->twice);
     }
 }
@@ -115,12 +107,68 @@ static void show_pace(const batch *b)
     ticker_show_share(b->ticker, b->pace.heard, pace_share(&b->pace));
 }
 
-/* Hears the recordings of the same singer from the i-th on. */
-static void hear_singer(batch *b, size_t i)
+static bool is_of(const batch *b, size_t i, const char *singer)
 {
+    return strcmp(b->list->items[i].singer, singer) == 0;
+}
+
+/* By what the session's other takes tell; what cannot be read any more stays as it was heard. */
+static void hear_again(batch *b, size_t i, const electrodes *others)
+{
+    turn *t = &b->turns[i];
+    hear_result again;
+    err e;
+    hear_recording(b->j, &b->list->items[i], others, &again, &e);
+    if (again.outcome == HEAR_UNREADABLE || again.outcome == HEAR_UNSTORED) {
+        fail(b, &e, again.outcome == HEAR_UNSTORED);
+        return;
+    }
+    if (t->heard.outcome != HEAR_KNOWN)
+        again.outcome = t->heard.outcome;
+    t->heard = again;
+}
+
+static void tell_unclear(const batch *b, size_t i)
+{
+    ticker_hide(b->ticker);
+    message_warn("%s has an EGG that does not tell which way contact counts, and is told without "
+                 "it; --contact up or --contact down says it.",
+                 b->list->items[i].file);
+}
+
+/* The EGG of a singer's takes, those of the i-th recording, by what the takes tell together. */
+static void agree_on_electrodes(batch *b, size_t i)
+{
+    size_t n = 0, *at = xcalloc(b->list->n, sizeof *at);
+    const hear_result **heard = xcalloc(b->list->n, sizeof *heard);
+    electrodes *wanted = xcalloc(b->list->n, sizeof *wanted);
     const char *singer = b->list->items[i].singer;
-    for (; i < b->list->n && goes_on(b); i++) {
-        if (strcmp(b->list->items[i].singer, singer) != 0)
+    err e;
+    for (; i < b->list->n; i++)
+        if (b->turns[i].stored && is_of(b, i, singer)) {
+            heard[n] = &b->turns[i].heard;
+            at[n++] = i;
+        }
+    if (!electrodes_agree(b->j, singer, heard, n, wanted, &e))
+        fail(b, &e, true);
+    for (size_t k = 0; k < n && goes_on(b); k++) {
+        b->interrupted = interrupt_came();
+        if (!b->interrupted && (wanted[k].channel || wanted[k].contact))
+            hear_again(b, at[k], &wanted[k]);
+        if (goes_on(b) && heard[k]->unclear)
+            tell_unclear(b, at[k]);
+    }
+    free(wanted);
+    free(heard);
+    free(at);
+}
+
+/* Hears the recordings of the same singer from the i-th on. */
+static void hear_singer(batch *b, size_t first)
+{
+    const char *singer = b->list->items[first].singer;
+    for (size_t i = first; i < b->list->n && goes_on(b); i++) {
+        if (!is_of(b, i, singer))
             continue;
         b->interrupted = interrupt_came();
         if (b->interrupted)
@@ -128,39 +176,8 @@ static void hear_singer(batch *b, size_t i)
         show_pace(b);
         hear_one(b, i);
     }
-}
-
-/* What is wrong with a recording, a sentence each. */
-static bool tell_checks(batch *b, const char *file, const char *code, err *e)
-{
-    journal_check *checks;
-    size_t n;
-    if (!journal_checks(b->j, code, &checks, &n, e))
-        return false;
-    for (size_t i = 0; i < n; i++) {
-        const journal_check *c = &checks[i];
-        if (strcmp(c->result, "pass") != 0)
-            message_warn("%s: check %s: %s, %.*f %s. %s", file, c->name, c->result,
-                         check_decimals_of(c->name), c->figure, c->unit, c->remedy);
-    }
-    journal_checks_free(checks, n);
-    return true;
-}
-
-/* What is doubtful about the rig, once for takes on end. */
-static bool tell_rig(batch *b, const journal_take *t, err *e)
-{
-    char *sentence;
-    if (!rig_doubt(b->j, t, &sentence, e))
-        return false;
-    if (!sentence || (b->doubted && strcmp(sentence, b->doubted) == 0)) {
-        free(sentence);
-        return true;
-    }
-    message_warn("%s", sentence);
-    free(b->doubted);
-    b->doubted = sentence;
-    return true;
+    if (goes_on(b))
+        agree_on_electrodes(b, first);
 }
 
 static void show_one(batch *b, size_t i)
@@ -168,13 +185,14 @@ static void show_one(batch *b, size_t i)
     journal_take t = {0};
     bool found = false;
     err e;
-    if (!journal_find(b->j, b->turns[i].code, &t, &found, &e)) {
+    if (!journal_find(b->j, b->turns[i].heard.code, &t, &found, &e)) {
         fail(b, &e, true);
     } else if (found && t.judged) {
-        if (b->turns[i].outcome != HEAR_KNOWN &&
-            (!tell_checks(b, b->list->items[i].file, t.code, &e) || !tell_rig(b, &t, &e)))
+        if (b->turns[i].heard.outcome != HEAR_KNOWN &&
+            (!added_checks(b->j, b->list->items[i].file, t.code, &e) ||
+             !added_rig(b->j, &t, &b->doubted, &e)))
             fail(b, &e, true);
-        added_row(b->w, &b->list->items[i], b->turns[i].outcome, &t);
+        added_row(b->w, &b->list->items[i], b->turns[i].heard.outcome, &t);
     }
     journal_take_clear(&t);
 }
@@ -212,7 +230,7 @@ static void judge_and_show(batch *b, size_t first)
         pace_decoded(&b->pace, b->pace.heard);
     ticker_hide(b->ticker);
     for (size_t i = first; i < b->list->n && !b->broken; i++)
-        if (b->turns[i].stored && strcmp(b->list->items[i].singer, singer) == 0)
+        if (b->turns[i].stored && is_of(b, i, singer))
             show_one(b, i);
     fflush(stdout);
 }

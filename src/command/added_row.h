@@ -14,4 +14,10 @@
 
 void added_row(table_writer *w, const intake *in, hear_outcome outcome, const journal_take *t);
 
+/* What is wrong with a recording, on stderr, a sentence each. */
+bool added_checks(journal *j, const char *file, const char *code, err *e);
+/* What is doubtful about its rig likewise, once for takes on end: *doubted is what was last said,
+ * or NULL; the caller frees. */
+bool added_rig(journal *j, const journal_take *t, char **doubted, err *e);
+
 #endif

@@ -12,12 +12,13 @@
 #include "voice/listen.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* Reads the sound for its digest alone, in a hundredth of the time that listening takes. */
 static bool count_sound(const char *name, const recording_settings *s, recording_counts *counts,
-                        err *e)
+                        int *channels, err *e)
 {
     float block[4096];
     recording *r;
@@ -29,6 +30,7 @@ static bool count_sound(const char *name, const recording_settings *s, recording
         fine = recording_read(r, block, sizeof block / sizeof *block, &got, e);
     while (fine && got);
     *counts = recording_count(r);
+    *channels = recording_channels(r);
     recording_close(r);
     return fine;
 }
@@ -41,29 +43,54 @@ static voice_settings settings_of(const journal_take *t)
     return s;
 }
 
-/* At the end of the settings' text: which way contact counts, where it was said. */
+/* At the end of the settings' text: the EGG's channel where other takes told it, as ":2", and which
+ * way contact counts where it was said, or they told it. */
+static const char before_egg[] = " egg";
 static const char *const ways[] = {[EGG_UNKNOWN] = "", [EGG_UP] = "=up", [EGG_DOWN] = "=down"};
 
-/* As said now, else as it was said when the take was heard before. */
-static egg_way way_of(const statement *said, const journal_take *was)
+static electrodes electrodes_before(const journal_take *was)
 {
-    if (said->contact || !was)
-        return (egg_way)said->contact;
-    const char *before = strstr(was->settings, " egg");
-    for (int way = EGG_UP; before && way <= EGG_DOWN; way++)
-        if (strcmp(before + strlen(" egg"), ways[way]) == 0)
-            return (egg_way)way;
-    return EGG_UNKNOWN;
+    electrodes known = {0, EGG_UNKNOWN};
+    const char *text = was ? strstr(was->settings, before_egg) : NULL;
+    if (!text)
+        return known;
+    text += strlen(before_egg);
+    if (*text == ':') {
+        char *end;
+        known.channel = (int)strtol(text + 1, &end, 10);
+        text = end;
+    }
+    for (int way = EGG_UP; way <= EGG_DOWN; way++)
+        if (strcmp(text, ways[way]) == 0)
+            known.contact = (egg_way)way;
+    return known;
 }
 
-static char *settings_text(const voice_settings *s)
+/* As said now, else as it was said when the take was heard before, else as other takes tell. A
+ * channel that is named, as the EGG's or the microphone's, goes before one that others told. */
+static electrodes electrodes_of(const statement *said, const electrodes *others,
+                                const journal_take *t, const journal_take *was)
 {
-    char hop[NUMBER_SIZE], lo[NUMBER_SIZE], hi[NUMBER_SIZE];
+    electrodes known = electrodes_before(was);
+    known.channel = others->channel ? others->channel : known.channel;
+    known.contact = known.contact ? known.contact : others->contact;
+    if (said->contact)
+        known.contact = (egg_way)said->contact;
+    if (t->egg || t->microphone == known.channel)
+        known.channel = 0;
+    return known;
+}
+
+static char *settings_text(const voice_settings *s, int others_egg)
+{
+    char hop[NUMBER_SIZE], lo[NUMBER_SIZE], hi[NUMBER_SIZE], channel[NUMBER_SIZE] = "";
+    if (others_egg)
+        snprintf(channel, sizeof channel, ":%d", others_egg);
     number_short(s->hop_s, hop);
     number_short(s->pitch.lo_hz, lo);
     number_short(s->pitch.hi_hz, hi);
-    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z checks egg%s", hop, lo, hi,
-                   ways[s->contact]);
+    return xformat("hop_s=%s lo_hz=%s hi_hz=%s leq=C,A,Z checks%s%s%s", hop, lo, hi, before_egg,
+                   channel, ways[s->contact]);
 }
 
 static double voiced_seconds(const track_store *heard, double hop_s)
@@ -123,7 +150,7 @@ static hear_outcome check_and_store(journal *j, const char *name, const voice_se
 }
 
 static hear_outcome listen(journal *j, const char *name, const voice_settings *s, journal_take *t,
-                           bool *unclear, err *e)
+                           hear_result *out, err *e)
 {
     voice_whole whole;
     hear_outcome outcome = HEAR_UNREADABLE;
@@ -133,7 +160,8 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
         voice_listen_pieces(name, s, keep, heard, &whole, e)) {
         track_store_end(heard);
         fill(t, voiced_seconds(heard, s->hop_s), &whole);
-        *unclear = whole.egg && whole.contact == EGG_UNKNOWN;
+        out->contact = whole.contact;
+        out->unclear = whole.egg && whole.contact == EGG_UNKNOWN;
         outcome = check_and_store(j, name, s, t, heard, &whole, e);
     }
     track_store_free(heard);
@@ -142,8 +170,9 @@ static hear_outcome listen(journal *j, const char *name, const voice_settings *s
 
 /* t: as stated now; was: as the journal has it, or NULL. A take that was heard and not judged when
  * an earlier run was stopped is not heard again. */
-static hear_outcome hear_what_is_new(journal *j, const intake *in, journal_take *t,
-                                     const journal_take *was, bool *unclear, err *e)
+static hear_outcome hear_what_is_new(journal *j, const intake *in, const electrodes *others,
+                                     journal_take *t, const journal_take *was, hear_result *out,
+                                     err *e)
 {
     if (was && was->removed)
         return HEAR_REMOVED;
@@ -153,41 +182,43 @@ static hear_outcome hear_what_is_new(journal *j, const intake *in, journal_take 
         return HEAR_UNSTORED;
     describe_default(t);
     voice_settings s = settings_of(t);
-    s.contact = way_of(&in->said, was);
-    t->settings = settings_text(&s);
+    electrodes egg = electrodes_of(&in->said, others, t, was);
+    s.recording.egg = t->egg ? t->egg : egg.channel;
+    s.contact = egg.contact;
+    t->settings = settings_text(&s, egg.channel);
     if (was && describe_same(t, was))
         return was->judged ? HEAR_KNOWN : HEAR_NEW;
-    hear_outcome outcome = listen(j, in->file, &s, t, unclear, e);
+    hear_outcome outcome = listen(j, in->file, &s, t, out, e);
     return outcome == HEAR_NEW && was && was->judged ? HEAR_AGAIN : outcome;
 }
 
-static hear_outcome look_up(journal *j, const intake *in, journal_take *t, bool *unclear, err *e)
+static hear_outcome look_up(journal *j, const intake *in, const electrodes *others, journal_take *t,
+                            hear_result *out, err *e)
 {
     journal_take was;
     bool found;
     if (!journal_find(j, t->code, &was, &found, e))
         return HEAR_UNSTORED;
-    hear_outcome outcome = hear_what_is_new(j, in, t, found ? &was : NULL, unclear, e);
+    hear_outcome outcome = hear_what_is_new(j, in, others, t, found ? &was : NULL, out, e);
     if (found)
         journal_take_clear(&was);
     return outcome;
 }
 
-hear_outcome hear_recording(journal *j, const intake *in, char code[JOURNAL_CODE], bool *unclear,
-                            err *e)
+void hear_recording(journal *j, const intake *in, const electrodes *others, hear_result *out,
+                    err *e)
 {
-    *unclear = false;
     recording_settings s = recording_defaults();
     recording_counts counts;
+    *out = (hear_result){.outcome = HEAR_UNREADABLE};
     s.channel = in->said.how.microphone;
     s.egg = in->said.how.egg;
-    if (!source_settle(in->file, e) || !count_sound(in->file, &s, &counts, e))
-        return HEAR_UNREADABLE;
+    if (!source_settle(in->file, e) || !count_sound(in->file, &s, &counts, &out->channels, e))
+        return;
     journal_take t = describe_take(in);
     memcpy(t.sound, counts.sound, JOURNAL_DIGEST);
-    journal_code(t.singer, t.sound, t.start_s, t.end_s, code);
-    t.code = xstrdup(code);
-    hear_outcome outcome = look_up(j, in, &t, unclear, e);
+    journal_code(t.singer, t.sound, t.start_s, t.end_s, out->code);
+    t.code = xstrdup(out->code);
+    out->outcome = look_up(j, in, others, &t, out, e);
     journal_take_clear(&t);
-    return outcome;
 }
