@@ -174,13 +174,20 @@ EACH_PART int gap_frames(const evidence *ev, size_t i)
     return frames > 1 ? (int)(frames + 0.5) : 1;
 }
 
-/* said[ev->n]: of each frame; returns the sum of the logs of their scales. */
+/* A stretch of voice: frames first..end - 1. */
+typedef struct stretch {
+    size_t first, end;
+    states *said, *opt_alpha; /* [end - first] of each frame: its likelihood, and what comes of it
+                                 and of those before it, up to a factor */
+} stretch;
+
+/* Returns the sum of the logs of the frames' scales. */
 EACH_PROCESSOR static double emit_all(const grid *g, const evidence *ev, const chain_inputs *in,
-                                      const chain_settings *s, states *said)
+                                      const chain_settings *s, const stretch *v)
 {
     double sum_log = 0;
-    for (size_t i = 0; i < ev->n; i++)
-        sum_log += emit(g, ev, in, i, s, &said[i]);
+    for (size_t i = v->first; i < v->end; i++)
+        sum_log += emit(g, ev, in, i, s, &v->said[i - v->first]);
     return sum_log;
 }
 
@@ -247,53 +254,48 @@ static double log_of(const walk *w, int k)
     return w->sum_log[k] - log(w->product[k]) - log((double)w->by.over[k * HALF]);
 }
 
-/* The log-likelihood with flips, and without; opt_alpha[ev->n]: of each frame by what comes before
- * it, up to a factor. */
+/* Adds to the log-likelihood with flips, and without. */
 EACH_PART void go_forward(const grid *g, const evidence *ev, const chain_inputs *in,
-                          const states *said, states *opt_alpha, double *log_p, double *opt_without)
+                          const stretch *v, double *log_p, double *opt_without)
 {
     walk with, without;
-    for (size_t i = 0; i < ev->n; i++) {
-        if (i == 0 || isinf(ev->gap_s[i])) {
-            walk_begin(&with, g, in->place[i]);
-            walk_begin(&without, g, in->place[i]);
-        } else {
+    walk_begin(&with, g, in->place[v->first]);
+    walk_begin(&without, g, in->place[v->first]);
+    for (size_t i = v->first; i < v->end; i++) {
+        if (i > v->first) {
             int frames = gap_frames(ev, i);
             step_chain(g, with.now, (float)in->up[i], (float)in->down[i], frames, false);
             if (opt_without)
                 step_chain(g, without.now, 0, 0, frames, false);
         }
-        walk_hear(&with, &said[i], false);
+        walk_hear(&with, &v->said[i - v->first], false);
         if (opt_without)
-            walk_hear(&without, &said[i], true);
-        if (opt_alpha)
-            memcpy(&opt_alpha[i], with.now, sizeof opt_alpha[i]);
-        if (i + 1 < ev->n && !isinf(ev->gap_s[i + 1]))
-            continue;
-        *log_p += log_of(&with, 0);
-        if (opt_without) {
-            double m1 = log_of(&without, 0), m2 = log_of(&without, 1);
-            *opt_without += fmax(m1, m2) + log1p(exp(-fabs(m1 - m2)));
-        }
+            walk_hear(&without, &v->said[i - v->first], true);
+        if (v->opt_alpha)
+            memcpy(&v->opt_alpha[i - v->first], with.now, sizeof *v->opt_alpha);
+    }
+    *log_p += log_of(&with, 0);
+    if (opt_without) {
+        double m1 = log_of(&without, 0), m2 = log_of(&without, 1);
+        *opt_without += fmax(m1, m2) + log1p(exp(-fabs(m1 - m2)));
     }
 }
 
 EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                           const states *said, const states *alpha, double *p2)
+                           const stretch *v, double *p2)
 {
-    lanes beta[EACH] = {{0}}, both[EACH];
-    for (size_t i = ev->n; i-- > 0;) {
-        if (i + 1 == ev->n || isinf(ev->gap_s[i + 1])) {
-            for (int j = 0; j < EACH; j++)
-                beta[j] = 1 + (lanes){0};
-        } else {
+    lanes beta[EACH], both[EACH];
+    for (int j = 0; j < EACH; j++)
+        beta[j] = 1 + (lanes){0};
+    for (size_t i = v->end; i-- > v->first;) {
+        if (i + 1 < v->end) {
             scale by = scale_of(beta, false);
-            hear(beta, &said[i + 1], &by);
+            hear(beta, &v->said[i + 1 - v->first], &by);
             step_chain(g, beta, (float)in->up[i + 1], (float)in->down[i + 1], gap_frames(ev, i + 1),
                        true);
         }
         for (int j = 0; j < EACH; j++)
-            both[j] = load(&alpha[i], j) * beta[j];
+            both[j] = load(&v->opt_alpha[i - v->first], j) * beta[j];
         lanes all = total(both);
         double m1 = (double)of_m1(all), m2 = (double)of_m2(all);
         p2[i] = (m2 + never) / (m1 + m2 + 2 * never);
@@ -301,34 +303,52 @@ EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs
 }
 
 EACH_PROCESSOR static void forward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                   const states *said, states *opt_alpha, double *log_p,
-                                   double *opt_without)
+                                   const stretch *v, double *log_p, double *opt_without)
 {
     if (opt_without) /* the two walks wait for themselves, not for each other */
-        go_forward(g, ev, in, said, opt_alpha, log_p, opt_without);
+        go_forward(g, ev, in, v, log_p, opt_without);
     else
-        go_forward(g, ev, in, said, opt_alpha, log_p, NULL);
+        go_forward(g, ev, in, v, log_p, NULL);
 }
 
 EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                    const states *said, const states *alpha, double *p2)
+                                    const stretch *v, double *p2)
 {
-    go_backward(g, ev, in, said, alpha, p2);
+    go_backward(g, ev, in, v, p2);
+}
+
+static size_t stretch_end(const evidence *ev, size_t first)
+{
+    size_t end = first + 1;
+    while (end < ev->n && !isinf(ev->gap_s[end]))
+        end++;
+    return end;
 }
 
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
                  double *opt_p2, double *opt_without)
 {
     grid g = grid_new(s, ev->hop_s);
-    states *said = xmalloc(ev->n, sizeof *said);
-    states *alpha = opt_p2 ? xmalloc(ev->n, sizeof *alpha) : NULL;
-    double with = emit_all(&g, ev, in, s, said);
+    size_t longest = 0;
+    for (size_t first = 0, end; first < ev->n; first = end) {
+        end = stretch_end(ev, first);
+        longest = end - first > longest ? end - first : longest;
+    }
+    stretch v = {.said = xmalloc(longest, sizeof *v.said),
+                 .opt_alpha = opt_p2 ? xmalloc(longest, sizeof *v.opt_alpha) : NULL};
+    double with = 0, without = 0;
+    for (; v.first < ev->n; v.first = v.end) {
+        v.end = stretch_end(ev, v.first);
+        double scale = emit_all(&g, ev, in, s, &v);
+        with += scale;
+        without += scale;
+        forward(&g, ev, in, &v, &with, opt_without ? &without : NULL);
+        if (opt_p2)
+            backward(&g, ev, in, &v, opt_p2);
+    }
     if (opt_without)
-        *opt_without = with;
-    forward(&g, ev, in, said, alpha, &with, opt_without);
-    if (alpha)
-        backward(&g, ev, in, said, alpha, opt_p2);
-    free(alpha);
-    free(said);
+        *opt_without = without;
+    free(v.opt_alpha);
+    free(v.said);
     return with;
 }
