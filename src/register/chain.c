@@ -339,9 +339,9 @@ double chain_run(const evidence *ev, const chain_inputs *in, const chain_setting
     double with = 0, without = 0;
     for (; v.first < ev->n; v.first = v.end) {
         v.end = stretch_end(ev, v.first);
-        double scale = emit_all(&g, ev, in, s, &v);
-        with += scale;
-        without += scale;
+        double scales = emit_all(&g, ev, in, s, &v);
+        with += scales;
+        without += scales;
         forward(&g, ev, in, &v, &with, opt_without ? &without : NULL);
         if (opt_p2)
             backward(&g, ev, in, &v, opt_p2);

@@ -191,32 +191,29 @@ void climb_on(climber *c, world *w)
     world_clear(&now);
 }
 
-/* What the fit takes is given back before the chain runs, for long voices. */
-bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t *stands_for,
+bool climb_end(climber *c, world *w)
+{
+    w->m.mouth.may_change = w->m.mouth.n > 0; /* none begin here */
+    return w->standing >= 0 && !effort_stopped(c->s->opt_effort) &&
+           regress_fit(c->fit, false, &w->m, w->p2, c->r);
+}
+
+void climb_all_frames(const evidence *ev, const search_settings *s, const size_t *stands_for,
                       world *w)
 {
     world all = world_new(ev->n);
     all.tidy = w->tidy;
     all.light = w->light;
-    all.m.mouth = w->m.mouth;
-    all.m.mouth.may_change = w->m.mouth.n > 0; /* none begin here */
+    all.m = w->m;
+    all.where = w->where;
     for (size_t i = 0; i < ev->n; i++)
         all.p2[i] = w->p2[stands_for[i]];
     pin(ev, all.p2);
-    regression *fit = regress_new(ev, &s->regress);
-    regress_begin_near(fit, &w->m);
     world_clear(w);
-    float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
-    bool good = !effort_stopped(s->opt_effort) && regress_fit(fit, false, &all.m, all.p2, r);
-    regress_free(fit);
-    if (good) {
-        climber c = climber_with(ev, s, NULL, r);
-        tell(&c, &all, true);
-        climber_clear(&c);
-    } else {
-        free(r);
-    }
+    climber c = climber_with(ev, s, NULL, xmalloc(ev->n, sizeof(float[HARMONICS])));
+    regress_apply(ev, &all.m, all.p2, c.r);
+    tell(&c, &all, true);
+    climber_clear(&c);
     effort_add(s->opt_effort, (double)ev->n);
     *w = all;
-    return good;
 }

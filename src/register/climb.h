@@ -30,9 +30,12 @@ void climb_all(climber *c, int rounds, world *worlds, size_t n);
  */
 void climb_on(climber *c, world *w);
 
-/* The world of every frame of ev from that of one in a few: the registers carry over, frame i's
- * from stands_for[i], and what goes with them is fitted anew. False where it determines none. */
-bool climb_all_frames(const evidence *ev, const search_settings *s, const size_t *stands_for,
+/* The model that goes with a world's last registers; false where they determine none. */
+bool climb_end(climber *c, world *w);
+
+/* Then the world of every frame of ev from that of one in a few: the registers carry over, frame
+ * i's from stands_for[i], and are told once more. */
+void climb_all_frames(const evidence *ev, const search_settings *s, const size_t *stands_for,
                       world *w);
 
 /* Whether two worlds' p2[n] are the same, to within what EM no longer moves. */

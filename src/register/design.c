@@ -4,32 +4,27 @@
 #include "base/array.h"
 #include "register/powers.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { HALVES = HARMONICS / LANES };
+enum { REACH = 32 }; /* frames, more than from a row's frame to the one before it */
 static const float no_doubt = 1e-3F; /* about the register: a millionth of its square */
 
 EACH_PART void set_frame(design *d, const model *m, float per_warp, size_t i)
 {
     const evidence *ev = d->ev;
     const float lo = (float)m->lo, last = MODEL_SPLINES - 3 - 1e-5F;
-    float y[HARMONICS];
-    for (int h = 0; h < HARMONICS; h++)
-        y[h] = (float)ev->y_db[i][h];
     for (int h = 0; h < HARMONICS; h += LANES) {
-        lanes level = lanes_load(y + h), u = (lanes_load(ev->warp[i] + h) - lo) * per_warp;
-        lane_bits there = level < INFINITY;
+        lanes u = (lanes_load(ev->warp[i] + h) - lo) * per_warp;
         u = lanes_where(u > 0, u);
         u = last + lanes_where(u < last, u - last);
         lane_bits first = __builtin_convertvector(u, lane_bits);
         lane_shorts by_four = __builtin_convertvector(4 * first, lane_shorts);
         memcpy(d->first[i] + h, &by_four, sizeof by_four);
         lanes_store(d->beyond[i] + h, u - __builtin_convertvector(first, lanes));
-        lanes var = lanes_choose(there, lanes_load(ev->var[i] + h), INFINITY + (lanes){0});
-        lanes_store(d->y[i] + h, lanes_where(there, level));
-        lanes_store(d->var[i] + h, var);
     }
     d->level[i] = (float)ev->level_db[i];
     d->pitch[i] = (float)(ev->pitch_st[i] - m->pitch_mid);
@@ -47,6 +42,7 @@ static void set_row(design *d, size_t i, double rho, size_t stride)
     bool pair = d->ev->before[i] != EVIDENCE_NONE;
     d->other[i] = pair ? d->ev->before[i] : i;
     d->rho[i] = pair ? (float)rho : 0;
+    assert(i - d->other[i] < REACH);
     d->counts[i] = !row ? 0 : pair ? 1 : (float)(1 - rho * rho);
     d->n_rows += row;
     if (row)
@@ -60,27 +56,25 @@ design *design_new(const evidence *ev, const model *m)
     *d = (design){.ev = ev,
                   .beyond = xmalloc(n, sizeof *d->beyond),
                   .first = xmalloc(n, sizeof *d->first),
-                  .y = xmalloc(n, sizeof *d->y),
-                  .var = xmalloc(n, sizeof *d->var),
+                  .y = ev->y_db,
                   .level = xmalloc(n, sizeof *d->level),
-                  .pitch = xmalloc(n, sizeof *d->pitch),
-                  .other = xmalloc(n, sizeof *d->other),
-                  .rho = xmalloc(n, sizeof *d->rho),
-                  .counts = xmalloc(n, sizeof *d->counts),
-                  .enters = xcalloc(n, sizeof *d->enters),
-                  .s = xmalloc(n, sizeof *d->s),
-                  .sd = xmalloc(n, sizeof *d->sd),
-                  .w = xmalloc(n, sizeof *d->w),
-                  .over = xmalloc(n, sizeof *d->over),
-                  .e = xmalloc(n, sizeof *d->e),
-                  .back = xmalloc(n, sizeof *d->back)};
+                  .pitch = xmalloc(n, sizeof *d->pitch)};
     set_frames(d, m, (float)model_per_warp(m));
     return d;
 }
 
 void design_rows(design *d, double rho, size_t stride)
 {
-    for (size_t i = 0; i < d->ev->n; i++)
+    size_t n = d->ev->n;
+    d->other = xmalloc(n, sizeof *d->other);
+    d->rho = xmalloc(n, sizeof *d->rho);
+    d->counts = xmalloc(n, sizeof *d->counts);
+    d->enters = xcalloc(n, sizeof *d->enters);
+    d->s = xmalloc(n, sizeof *d->s);
+    d->sd = xmalloc(n, sizeof *d->sd);
+    d->w = xmalloc(n, sizeof *d->w);
+    d->over = xmalloc(n, sizeof *d->over);
+    for (size_t i = 0; i < n; i++)
         set_row(d, i, rho, stride);
 }
 
@@ -88,8 +82,8 @@ void design_free(design *d)
 {
     if (!d)
         return;
-    void *const all[] = {d->beyond, d->first,  d->y, d->var, d->level, d->pitch, d->other, d->rho,
-                         d->counts, d->enters, d->s, d->sd,  d->w,     d->over,  d->e,     d->back};
+    void *const all[] = {d->beyond, d->first,  d->level, d->pitch, d->other, d->rho,
+                         d->counts, d->enters, d->s,     d->sd,    d->w,     d->over};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         free(all[k]);
     free(d);
@@ -101,11 +95,12 @@ EACH_PART void weigh_all(design *d, const float *sigma)
         float share = d->rho[i] * d->rho[i];
         lanes sum = {0};
         for (int h = 0; h < HARMONICS; h += LANES) {
-            lanes var = lanes_load(sigma + h) + lanes_load(d->var[i] + h);
+            lanes var = lanes_load(sigma + h) + lanes_load(d->ev->var[i] + h);
             if (share > 0)
-                var += share * lanes_load(d->var[d->other[i]] + h);
-            lanes_store(d->w[i] + h, d->counts[i] / var);
-            sum += d->counts[i] / var;
+                var += share * lanes_load(d->ev->var[d->other[i]] + h);
+            lanes w = lanes_where(var < INFINITY, d->counts[i] / var);
+            lanes_store(d->w[i] + h, w);
+            sum += w;
         }
         sum = lanes_sum(sum);
         d->over[i] = sum[0] > 0 ? 1 / sum[0] : 0;
@@ -164,14 +159,20 @@ EACH_PART void predict_one(const design *d, const float *beta, const powers *t, 
     }
 }
 
-/* What beta leaves of frame i, or with `alone` what it makes of it; nothing goes back to it yet. */
-EACH_PART void leave(design *d, const float *beta, const powers *t, size_t i, bool alone)
+typedef struct leaving { /* of a frame that enters */
+    float e[HARMONICS];    /* what a vector of coefficients leaves of it, or makes of it */
+    float back[HARMONICS]; /* what later rows leave for it */
+} leaving;
+
+/* With `alone` what beta makes of frame i. */
+EACH_PART void leave(const design *d, const float *beta, const powers *t, size_t i, bool alone,
+                     leaving *to)
 {
-    predict_one(d, beta, t, i, d->s[i], d->e[i]);
+    predict_one(d, beta, t, i, d->s[i], to->e);
     for (int h = 0; h < HARMONICS; h += LANES) {
-        lanes e = lanes_load(d->e[i] + h);
-        lanes_store(d->e[i] + h, alone ? e : lanes_load(d->y[i] + h) - e);
-        lanes_store(d->back[i] + h, (lanes){0});
+        lanes e = lanes_load(to->e + h), y = lanes_load(d->y[i] + h);
+        lanes_store(to->e + h, alone ? e : lanes_where(y < INFINITY, y - e));
+        lanes_store(to->back + h, (lanes){0});
     }
 }
 
@@ -237,24 +238,27 @@ EACH_PART void doubt(const design *d, const float *beta, size_t i, float sign, s
 }
 
 /* From the last frame on, so that what later rows leave for a frame is there when it comes. */
-EACH_PART void gather_all(design *d, const float *beta, const powers *tract, bool alone, sums *to,
-                          powers *t)
+EACH_PART void gather_all(const design *d, const float *beta, const powers *tract, bool alone,
+                          sums *to, powers *t)
 {
+    leaving near[REACH];
     sums out = {{{{0}}}};
     for (size_t i = d->ev->n, left = i; i-- > 0;) {
         if (!d->enters[i])
             continue;
         while (left > d->other[i])
             if (d->enters[--left])
-                leave(d, beta, tract, left, alone);
-        lanes g[HALVES] = {lanes_load(d->back[i]), lanes_load(d->back[i] + LANES)}, e[HALVES];
-        float rho = d->rho[i], *back = d->back[d->other[i]], *other = d->e[d->other[i]];
+                leave(d, beta, tract, left, alone, &near[left % REACH]);
+        const leaving *own = &near[i % REACH];
+        leaving *other = &near[d->other[i] % REACH];
+        lanes g[HALVES] = {lanes_load(own->back), lanes_load(own->back + LANES)}, e[HALVES];
+        float rho = d->rho[i];
         if (d->over[i] > 0) {
-            for (int k = 0; k < HALVES; k++)
-                e[k] = lanes_load(d->e[i] + k * LANES) - rho * lanes_load(other + k * LANES);
+            for (int k = 0, h = 0; k < HALVES; k++, h += LANES)
+                e[k] = lanes_load(own->e + h) - rho * lanes_load(other->e + h);
             centre(d, i, e);
-            for (int k = 0; k < HALVES; k++) {
-                lanes_store(back + k * LANES, lanes_load(back + k * LANES) - rho * e[k]);
+            for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
+                lanes_store(other->back + h, lanes_load(other->back + h) - rho * e[k]);
                 g[k] += e[k];
             }
             doubt(d, beta, i, alone ? 1 : -1, &out);
@@ -264,7 +268,7 @@ EACH_PART void gather_all(design *d, const float *beta, const powers *tract, boo
     *to = out;
 }
 
-EACH_PROCESSOR static void gather(design *d, const float *beta, const powers *tract, bool alone,
+EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract, bool alone,
                                   sums *to, powers *t)
 {
     gather_all(d, beta, tract, alone, to, t);
@@ -276,7 +280,7 @@ static void to_floats(const double *beta, float b[MODEL_SIZE])
         b[k] = (float)beta[k];
 }
 
-void design_gradient(design *d, const double *beta, bool alone, double *g)
+void design_gradient(const design *d, const double *beta, bool alone, double *g)
 {
     float b[MODEL_SIZE];
     powers t = {{{0}}};
@@ -298,7 +302,7 @@ EACH_PART void explain_all(const design *d, const float *beta, const powers *t,
         predict_one(d, beta, t, i, 0, u);
         for (int h = 0; h < HARMONICS; h += LANES) {
             lanes x = lanes_load(d->y[i] + h) - lanes_load(u + h);
-            lanes_store(left[i] + h, lanes_where(lanes_load(d->var[i] + h) < INFINITY, x));
+            lanes_store(left[i] + h, lanes_where(x < INFINITY, x));
         }
     }
 }
@@ -324,12 +328,13 @@ EACH_PART void residual_of(const design *d, const float *beta, const float *sigm
     for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
         lanes step = lanes_load(beta + MODEL_D + h) + d->level[i] * lanes_load(beta + MODEL_E + h);
         x[k] = lanes_load(left + h) - s * step;
-        w[k] = 1 / (lanes_load(sigma + h) + lanes_load(d->var[i] + h));
+        lanes var = lanes_load(sigma + h) + lanes_load(d->ev->var[i] + h);
+        w[k] = lanes_where(var < INFINITY, 1 / var);
     }
     lanes mean = lanes_sum(w[0] * x[0] + w[1] * x[1]) / lanes_sum(w[0] + w[1]);
     for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
-        lane_bits missing = lanes_load(d->var[i] + h) == INFINITY;
-        lanes_store(r + h, (lanes)((lane_bits)(x[k] - mean) | missing));
+        lane_bits there = lanes_load(d->ev->var[i] + h) < INFINITY;
+        lanes_store(r + h, (lanes)((lane_bits)(x[k] - mean) | ~there));
     }
 }
 

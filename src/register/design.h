@@ -19,18 +19,16 @@ typedef struct design {
     /* [n] */
     unsigned short (*first)[HARMONICS]; /* of T's splines that are not 0 at each harmonic, by 4 */
     float (*beyond)[HARMONICS];         /* and how far on it lies, 0..1 */
-    float (*y)[HARMONICS];              /* dB; 0 for no harmonic */
-    float (*var)[HARMONICS];            /* dB^2; INFINITY for no harmonic */
+    float (*y)[HARMONICS];              /* dB, NaN for no harmonic: ev's, or what is put there */
     float *level, *pitch;               /* dB, st, what a, e and c multiply */
-    size_t *other;                      /* of the row: the frame before, or the frame itself */
-    float *rho, *counts;                /* 0 without a frame before; 0 without a row */
-    bool *enters;                       /* a row, as the one or the other */
+    /* [n] once there are rows */
+    size_t *other;       /* of the row: the frame before, or the frame itself */
+    float *rho, *counts; /* 0 without a frame before; 0 without a row */
+    bool *enters;        /* a row, as the one or the other */
     /* [n] for one fit */
-    float *s, *sd;            /* the register, -1/2 to 1/2, and its standard deviation */
-    float (*w)[HARMONICS];    /* weights of the rows, 1 / dB^2 */
-    float *over;              /* 1 over their sum; 0 for none */
-    float (*e)[HARMONICS];    /* what a vector of coefficients makes of the frames, or leaves */
-    float (*back)[HARMONICS]; /* what rows leave for the frame before them */
+    float *s, *sd;         /* the register, -1/2 to 1/2, and its standard deviation */
+    float (*w)[HARMONICS]; /* weights of the rows, 1 / dB^2 */
+    float *over;           /* 1 over their sum; 0 for none */
 } design;
 
 /* For models whose range is m's. */
@@ -45,7 +43,7 @@ void design_rows(design *d, double rho, size_t stride);
 void design_set(design *d, const double *p2, const double *sigma);
 
 /* g[MODEL_SIZE] = X' W (y - X beta), or with `alone` X' W X beta. */
-void design_gradient(design *d, const double *beta, bool alone, double *g);
+void design_gradient(const design *d, const double *beta, bool alone, double *g);
 
 /* What m leaves of the frames at s = 0, the gain left in; 0 where there is no harmonic. */
 void design_unexplained(design *d, const model *m, float (*left)[HARMONICS]);

@@ -74,7 +74,7 @@ evidence *evidence_alloc(size_t n)
  * is about 8.69 / sqrt(2 q) dB. */
 EACH_PART void read_all(evidence *ev, size_t i, const track *t, size_t f)
 {
-    float y[HARMONICS], hz = (float)ev->hz[i];
+    float hz = (float)ev->hz[i];
     const lanes first = {1, 2, 3, 4, 5, 6, 7, 8};
     for (int h = 0; h < HARMONICS; h += LANES) {
         lanes level = lanes_load(t->harmonic_db + f * HARMONICS + h);
@@ -83,12 +83,10 @@ EACH_PART void read_all(evidence *ev, size_t i, const track *t, size_t f)
         lanes q = lanes_exp_of(lanes_where(there, snr) * (float)(0.1 * M_LN10)) - 1;
         lanes less = level + 10 * (float)(M_LN2 / M_LN10) * lanes_log2_of(q / (q + 1));
         lanes var = (float)(least_sd_db * least_sd_db) + (float)(8.686 * 8.686 / 2) / q;
-        lanes_store(y + h, (lanes)((lane_bits)less | ~there));
+        lanes_store(ev->y_db[i] + h, (lanes)((lane_bits)less | ~there));
         lanes_store(ev->var[i] + h, (lanes)((lane_bits)var | ~there));
         lanes_store(ev->warp[i] + h, lanes_log2_of(1 + ((float)h + first) * (hz / 300)));
     }
-    for (int h = 0; h < HARMONICS; h++)
-        ev->y_db[i][h] = (double)y[h];
 }
 
 EACH_PROCESSOR static void read_harmonics(evidence *ev, size_t i, const track *t, size_t f)

@@ -30,7 +30,7 @@ typedef struct evidence {
                                    in on- and offset and in a room's tail */
     double *pitch_st, *hz;     /* [n] the pitch in semitones and in Hz */
     double *level_db;          /* [n] re the median of its take's session scale: mean 0 over all */
-    double (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
+    float (*y_db)[HARMONICS];  /* [n] harmonic levels, noise taken off; NaN when too weak */
     float (*var)[HARMONICS];   /* [n] variance of y from noise, dB^2; NaN likewise */
     float (*warp)[HARMONICS];  /* [n] log2(1 + f / 300 Hz) of each harmonic, the tract's axis */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */

@@ -26,7 +26,8 @@ static double odd_db(const evidence *ev, size_t i)
 {
     double sum = 0, n = 0;
     for (int h = ODD_FROM; h <= ODD_TO; h += 2) {
-        double under = ev->y_db[i][h] - (ev->y_db[i][h - 1] + ev->y_db[i][h + 1]) / 2;
+        const float *y = &ev->y_db[i][h];
+        double under = (double)(y[0] - (y[-1] + y[1]) / 2);
         if (!isnan(under)) {
             sum += under;
             n++;

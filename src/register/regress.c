@@ -53,8 +53,8 @@ struct regression {
     bool rooted[FITS];
     normal_root root[FITS];
     model begin;               /* what a model begins as: the coefficients are those fitted last */
-    bool taken_out;            /* vowels, of the design's harmonics */
-    float (*heard)[HARMONICS]; /* [n] with vowels, once some were taken out */
+    float (*left)[HARMONICS];  /* [n] room for residuals */
+    float (*less)[HARMONICS];  /* [n] the harmonics without their vowels, once some were taken out */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)
@@ -126,15 +126,11 @@ regression *regress_new(const evidence *ev, const regress_settings *s)
     g->begin = model_begun(ev);
     g->d = design_new(ev, &g->begin);
     design_rows(g->d, s->rho, stride);
+    g->left = xmalloc(ev->n, sizeof *g->left);
     double stiff = fmax(1, s->full_s / ((double)ev->n * ev->hop_s));
     g->usual = prior_of(s, stiff);
     g->stiff = prior_of(s, stiff * s->begin_stiff);
     return g;
-}
-
-void regress_begin_near(regression *g, const model *m)
-{
-    memcpy(g->begin.beta, m->beta, sizeof m->beta);
 }
 
 void regress_free(regression *g)
@@ -142,7 +138,8 @@ void regress_free(regression *g)
     if (!g)
         return;
     design_free(g->d);
-    free(g->heard);
+    free(g->left);
+    free(g->less);
     free(g);
 }
 
@@ -232,14 +229,15 @@ EACH_PART bool difference_of(const design *d, float (*r)[HARMONICS], size_t i, s
 {
     lanes n = {0}, other = {0}, one = 1 + (lanes){0};
     for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
-        lanes var = lanes_load(d->var[i] + h), var_other = lanes_load(d->var[j] + h);
+        lanes var = lanes_load(d->ev->var[i] + h);
+        lanes var_other = lanes_load(d->ev->var[j] + h);
         n += lanes_where(var < INFINITY, one);
         other += lanes_where(var_other < INFINITY, one);
     }
     if (lanes_sum(n)[0] < 2 || lanes_sum(other)[0] < 2)
         return false;
     for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
-        lanes var = lanes_load(d->var[i] + h) + lanes_load(d->var[j] + h);
+        lanes var = lanes_load(d->ev->var[i] + h) + lanes_load(d->ev->var[j] + h);
         lanes_store(x + h, lanes_load(r[i] + h) - lanes_load(r[j] + h));
         noise[k] += lanes_where(var < INFINITY, var);
     }
@@ -281,19 +279,12 @@ static void fit_sigma(model *m, const regression *g, float (*r)[HARMONICS])
     covariance_mend(m->sigma, floor_db2);
 }
 
-static void put_vowels_back(regression *g)
-{
-    if (g->taken_out)
-        memcpy(g->d->y, g->heard, g->ev->n * sizeof *g->heard);
-    g->taken_out = false;
-}
-
 /* Vowels left in: the residuals at the registers. */
 static void leave_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])
 {
-    put_vowels_back(g);
+    g->d->y = g->ev->y_db;
     design_unexplained(g->d, m, r);
-    design_residuals(g->d, m, p2, r, g->d->e);
+    design_residuals(g->d, m, p2, r, g->left);
 }
 
 /* Those of a model in which they may change. */
@@ -303,12 +294,11 @@ static void take_vowels_out(regression *g, model *m, const double *p2, bool lear
     if (!m->mouth.may_change)
         return;
     leave_vowels(g, m, p2, r);
-    if (!g->heard) {
-        g->heard = xmalloc(g->ev->n, sizeof *g->heard);
-        memcpy(g->heard, g->d->y, g->ev->n * sizeof *g->heard);
-    }
-    vowels_take_out(m, learn, g->d, g->d->e);
-    g->taken_out = m->mouth.n > 0;
+    if (!g->less)
+        g->less = xmalloc(g->ev->n, sizeof *g->less);
+    vowels_take_out(m, learn, g->d, g->left, g->less);
+    if (m->mouth.n > 0)
+        g->d->y = g->less;
 }
 
 bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])
@@ -316,29 +306,45 @@ bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[
     if (!(m->hi > m->lo))
         return false;
     leave_vowels(g, m, p2, r);
-    return vowels_change(m, g->d, g->d->e);
+    return vowels_change(m, g->d, g->left);
 }
 
 bool regress_fit(regression *g, bool stiff, model *m, const double *p2, float (*r)[HARMONICS])
 {
     bool later = m->hi > m->lo;
     vowels mouth = m->mouth;
-    put_vowels_back(g);
+    g->d->y = g->ev->y_db;
     if (later)
         take_vowels_out(g, m, p2, false, r);
     else
         *m = g->begin;
     m->mouth = mouth;
-    int fit = !later ? stiff ? FIRST_STIFF : FIRST : g->taken_out ? LATER_WITHOUT_VOWELS : LATER;
+    bool without = g->d->y != g->ev->y_db;
+    int fit = !later ? stiff ? FIRST_STIFF : FIRST : without ? LATER_WITHOUT_VOWELS : LATER;
     if (g->d->n_rows <= LEAST_ROWS || (!g->rooted[fit] && !take_root(g, fit, m, p2)))
         return false;
     design_set(g->d, p2, m->sigma);
     solve(g, fit, m->beta);
-    regress_begin_near(g, m);
+    memcpy(g->begin.beta, m->beta, sizeof m->beta);
     take_vowels_out(g, m, p2, true, r);
     design_unexplained(g->d, m, r);
-    design_residuals(g->d, m, p2, r, g->d->e);
-    fit_sigma(m, g, g->d->e);
+    design_residuals(g->d, m, p2, r, g->left);
+    fit_sigma(m, g, g->left);
     design_residuals(g->d, m, NULL, r, r);
     return true;
+}
+
+void regress_apply(const evidence *ev, const model *m, const double *p2, float (*r)[HARMONICS])
+{
+    regression g = {.ev = ev, .d = design_new(ev, m)};
+    model copy = *m;
+    if (m->mouth.n > 0) {
+        g.left = xmalloc(ev->n, sizeof *g.left);
+        take_vowels_out(&g, &copy, p2, false, r);
+    }
+    design_unexplained(g.d, m, r);
+    design_residuals(g.d, m, NULL, r, r);
+    design_free(g.d);
+    free(g.left);
+    free(g.less);
 }

@@ -37,9 +37,6 @@ typedef struct regression regression;
 regression *regress_new(const evidence *ev, const regress_settings *s);
 void regress_free(regression *g);
 
-/* Fits of models begun anew come sooner to their end if it is near m's coefficients. */
-void regress_begin_near(regression *g, const model *m);
-
 /* Whether vowels change, by what the model leaves at these registers. r[ev->n] is written to. */
 bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
 
@@ -49,5 +46,8 @@ bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[
  * to an end of what is sung are left out. False when too few frames are left to determine
  * anything. */
 bool regress_fit(regression *g, bool stiff, model *m, const double *p2, float (*r)[HARMONICS]);
+
+/* The same r of a model that is fitted to other frames. p2 may be NULL where it has no vowels. */
+void regress_apply(const evidence *ev, const model *m, const double *p2, float (*r)[HARMONICS]);
 
 #endif

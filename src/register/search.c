@@ -226,8 +226,9 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     clear_all(tidied, n_tidied);
     free(guess[0]);
     free(guess[1]);
+    bool good = climb_end(&c, best);
     climber_clear(&c);
-    return best->standing >= 0;
+    return good;
 }
 
 bool search_run(const evidence *ev, const search_settings *s, world *best)
@@ -236,7 +237,8 @@ bool search_run(const evidence *ev, const search_settings *s, world *best)
     evidence *few = thin_evidence(ev, s->every, stands_for);
     bool good = search_thin(few, s, best);
     evidence_free(few);
-    good = good && climb_all_frames(ev, s, stands_for, best);
+    if (good)
+        climb_all_frames(ev, s, stands_for, best);
     free(stands_for);
     return good;
 }

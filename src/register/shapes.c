@@ -22,7 +22,7 @@ EACH_PART void see_one(const design *d, const float *var, const float *r, size_t
         lane_bytes nodes = __builtin_convertvector(node, lane_bytes);
         memcpy(s->node + h, &nodes, sizeof nodes);
         lanes_store(s->part + h, at - __builtin_convertvector(node, lanes));
-        lanes noise = lanes_load(d->var[i] + h), left = lanes_load(r + h);
+        lanes noise = lanes_load(d->ev->var[i] + h), left = lanes_load(r + h);
         lane_bits there = sung & (noise < INFINITY) & (left < INFINITY);
         lanes w = lanes_where(there, 1 / (lanes_load(var + h) + noise));
         lanes_store(s->left + h, lanes_where(there, left));

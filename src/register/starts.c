@@ -2,7 +2,7 @@
 #include "register/starts.h"
 
 #include "base/array.h"
-#include "register/design.h"
+#include "register/regress.h"
 #include "register/steps.h"
 
 #include <gsl/gsl_statistics.h>
@@ -64,11 +64,8 @@ void start_by_known(const evidence *ev, const known *k, const chain_settings *c,
     double *up_step = xmalloc(ev->n, sizeof *up_step);
     double *down_step = xmalloc(ev->n, sizeof *down_step), *open = array_filled(ev->n, 0.5);
     float(*r)[HARMONICS] = xmalloc(ev->n, sizeof *r);
-    design *d = design_new(ev, &k->m);
     harmonic_step *steps = xmalloc(ev->n, sizeof *steps);
-    design_unexplained(d, &k->m, r);
-    design_residuals(d, &k->m, NULL, r, r);
-    design_free(d);
+    regress_apply(ev, &k->m, NULL, r);
     model_emissions(&k->m, ev, r, says);
     steps_of_harmonics(&k->m, ev, r, steps);
     steps_measure(ev, steps, open, up_step, down_step);

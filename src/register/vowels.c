@@ -256,16 +256,18 @@ static void learn(model *m, const fit *f)
     }
 }
 
-void vowels_take_out(model *m, bool may_learn, design *d, float (*r)[HARMONICS])
+void vowels_take_out(model *m, bool may_learn, const design *d, float (*r)[HARMONICS],
+                     float (*y)[HARMONICS])
 {
     fit f = fit_new(m, d, r);
     if (may_learn)
         learn(m, &f);
     if (m->mouth.n > 0)
         tell_vowels(&f);
+    memcpy(y, d->ev->y_db, d->ev->n * sizeof *y);
     for (size_t i = 0; i < d->ev->n; i++)
         for (int k = 0; k < m->mouth.n; k++)
             if (f.q[i][k] > share_least)
-                shapes_take(&f.frames[i], m->mouth.shape[k], f.q[i][k], d->var[i], d->y[i]);
+                shapes_take(&f.frames[i], m->mouth.shape[k], f.q[i][k], d->ev->var[i], y[i]);
     fit_clear(&f);
 }
