@@ -11,7 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { TAKE_STARTS = 3 };   /* for each take by itself */
 enum { ALWAYS_TIDIED = 2 }; /* worlds, at most */
 
 search_settings search_defaults(void)
@@ -83,21 +82,20 @@ static void clear_all(world *worlds, size_t n)
         world_clear(&worlds[k]);
 }
 
-/* The registers of frames lo..hi - 1, a take, heard by itself; the less its changes stand up, the
- * nearer to 0.5. */
+/* The registers of frames lo..hi - 1, a take, heard by itself from its leaps; the less its changes
+ * stand up, the nearer to 0.5. */
 static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
                       double *p2)
 {
-    static const start few[TAKE_STARTS] = {
-        {.share = 0.5, .by_leaps = true}, {.share = 0.4}, {.share = 0.6}};
-    world worlds[2 * TAKE_STARTS];
     evidence take = evidence_part(ev, lo, hi);
     climber c = climber_new(&take, s);
-    size_t n = climb_first(&c, &(starts){few, TAKE_STARTS, {NULL}, 0}, worlds);
-    double sure = 1 - exp(-fmax(0, worlds[0].standing));
+    world w = world_new(take.n);
+    start_by_leaps(&take, 0.5, &s->chain, &s->hazard, w.p2);
+    climb_all(&c, s->first_rounds, &w, 1);
+    double sure = 1 - exp(-fmax(0, w.standing));
     for (size_t i = lo; i < hi; i++)
-        p2[i] = 0.5 + sure * (worlds[0].p2[i - lo] - 0.5);
-    clear_all(worlds, n);
+        p2[i] = 0.5 + sure * (w.p2[i - lo] - 0.5);
+    world_clear(&w);
     climber_clear(&c);
     free(take.before);
 }
@@ -176,8 +174,8 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
  * from what the takes say, those kept, and at the end one with all frames. */
 static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 {
-    size_t each = n + (has_several_takes(few) ? TAKE_STARTS + 1 : 0);
-    size_t first = (size_t)s->first_rounds * 2 * each;
+    size_t takes = has_several_takes(few) ? 1 : 0;
+    size_t first = (size_t)s->first_rounds * (2 * (n + takes) + takes);
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
     size_t tidied = (size_t)s->tidied_rounds * (s->tidied + ALWAYS_TIDIED);
     return (double)few->n * (double)(first + kept + tidied + s->every);
