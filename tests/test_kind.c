@@ -32,7 +32,7 @@ static scene scene_new(double before_st, double after_st)
         s.ev->pitch_st[i] = i < AT ? before_st : after_st;
         s.ev->hz[i] = note_to_hz(s.ev->pitch_st[i]);
         for (int h = 0; h < HARMONICS; h++)
-            s.ev->y_db[i][h] = -6 * h;
+            s.ev->y_db[i][h] = (float)(-6 * h);
     }
     return s;
 }

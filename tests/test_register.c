@@ -26,24 +26,13 @@
 /* n voiced frames in one stretch, far from its ends. */
 static evidence *stretch(size_t n)
 {
-    evidence *ev = xcalloc(1, sizeof *ev);
-    ev->n = n;
-    ev->hop_s = 0.005;
-    ev->gap_s = array_filled(n, 0.005);
-    ev->edge_s = array_filled(n, 1);
-    ev->pitch_st = array_filled(n, 60);
-    ev->level_db = array_filled(n, 0);
-    ev->leap_st = array_filled(n, 0);
-    ev->sudden = array_filled(n, 1);
-    ev->slide = array_filled(n, 0);
-    ev->dip_db = array_filled(n, 0);
-    ev->step_db = array_filled(n, 0);
-    ev->hz = array_filled(n, 260);
-    ev->y_db = xcalloc(n, sizeof *ev->y_db);
-    ev->var = xcalloc(n, sizeof *ev->var);
-    ev->warp = xcalloc(n, sizeof *ev->warp);
-    ev->declared = xcalloc(n, sizeof *ev->declared);
-    ev->gap_s[0] = (double)INFINITY;
+    evidence *ev = evidence_alloc(n);
+    for (size_t i = 0; i < n; i++) {
+        ev->gap_s[i] = i > 0 ? 0.005 : (double)INFINITY;
+        ev->edge_s[i] = ev->sudden[i] = 1;
+        ev->pitch_st[i] = 60;
+        ev->hz[i] = 260;
+    }
     return ev;
 }
 
@@ -120,8 +109,7 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     hazard_measure(ev, up_step, down_step, &s, up, down);
     assert_true(fabs(up[2] - quick) < 1e-9);
     double silent = up[1];
-    ev->stated = xcalloc(N, sizeof *ev->stated); /* what is stated goes before what is heard */
-    ev->stated[1] = STATED_FLIP;
+    ev->stated[1] = STATED_FLIP; /* what is stated goes before what is heard */
     ev->stated[2] = STATED_SAME;
     hazard_measure(ev, up_step, down_step, &s, up, down);
     assert_true(up[1] > 100 * silent && down[1] == up[1]);
@@ -219,7 +207,7 @@ static void test_a_step_is_found_where_it_is_and_its_way(void **state)
         ev->dip_db[i] = jitter(&dice);
         ev->step_db[i] = jitter(&dice);
         for (int h = 0; h < HARMONICS; h++)
-            ev->y_db[i][h] = jitter(&dice) + (h == 0 && i >= AT ? 4 : 0);
+            ev->y_db[i][h] = (float)(jitter(&dice) + (h == 0 && i >= AT ? 4 : 0));
     }
     measure(&m, ev, p2, up, down);
     double found = greatest(up, N, &where);
@@ -247,7 +235,7 @@ static void test_a_step_is_found_where_it_is_and_its_way(void **state)
 static double left_of(const model *m, const evidence *ev, size_t i, int h, double s)
 {
     double hz = 300 * (exp2((double)ev->warp[i][h]) - 1), level = ev->level_db[i];
-    return ev->y_db[i][h] - model_tract(m, hz) - m->beta[MODEL_S + h] -
+    return (double)ev->y_db[i][h] - model_tract(m, hz) - m->beta[MODEL_S + h] -
            s * model_step(m, h, level) - m->beta[MODEL_A + h] * level -
            m->beta[MODEL_C + h] * (ev->pitch_st[i] - m->pitch_mid);
 }
@@ -293,7 +281,6 @@ static void test_the_gradient_is_the_slope_of_the_squares(void **state)
     model m = {.lo = 1, .hi = 4.5, .pitch_mid = 60};
     double p2[N], g[MODEL_SIZE], greatest_slope = 0, worst = 0;
     uint32_t dice = 3;
-    ev->before = xmalloc(N, sizeof *ev->before);
     for (size_t i = 0; i < N; i++) {
         p2[i] = 0.5 + 0.5 * jitter(&dice);
         ev->before[i] = i < LAG ? EVIDENCE_NONE : i - LAG;
@@ -302,7 +289,7 @@ static void test_the_gradient_is_the_slope_of_the_squares(void **state)
         for (int h = 0; h < HARMONICS; h++) {
             bool missing = jitter(&dice) > 0.8;
             ev->warp[i][h] = (float)evidence_warp((h + 1) * note_to_hz(ev->pitch_st[i]));
-            ev->y_db[i][h] = missing ? (double)NAN : 20 * jitter(&dice);
+            ev->y_db[i][h] = missing ? NAN : (float)(20 * jitter(&dice));
             ev->var[i][h] = missing ? NAN : (float)(1 + jitter(&dice));
         }
     }

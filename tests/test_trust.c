@@ -40,7 +40,7 @@ static evidence *made(size_t second)
         ev->declared[i] = DECLARED_NONE;
         ev->stated[i] = 0;
         for (int h = 0; h < HARMONICS; h++) {
-            ev->y_db[i][h] = -h;
+            ev->y_db[i][h] = (float)-h;
             ev->var[i][h] = 1;
         }
     }

@@ -67,8 +67,9 @@ static evidence *sung(int n_vowels)
         for (int h = 0; h < HARMONICS; h++) {
             double hz = ev->hz[i] * (h + 1), wander = 1 + 0.03 * sin(2 * pi * 0.47 * t);
             ev->warp[i][h] = (float)evidence_warp(hz);
-            ev->y_db[i][h] = tract_db(vowel_at(i, n_vowels), hz * wander) - 9 * log2(h + 1) +
-                             (h == 0 && in_m2(i) ? 6 : 0) + noise(&dice);
+            double y = tract_db(vowel_at(i, n_vowels), hz * wander) - 9 * log2(h + 1) +
+                       (h == 0 && in_m2(i) ? 6 : 0) + noise(&dice);
+            ev->y_db[i][h] = (float)y;
             ev->var[i][h] = 0.1F;
         }
     }
@@ -154,7 +155,7 @@ static void test_frames_without_harmonics(void **state)
     evidence *ev = sung(2);
     for (size_t i = 0; i < FRAMES; i += 7)
         for (int h = 0; h < HARMONICS; h++) {
-            ev->y_db[i][h] = (double)NAN;
+            ev->y_db[i][h] = NAN;
             ev->var[i][h] = NAN;
         }
     model m = {.mouth = {.may_change = true}};

@@ -142,12 +142,12 @@ static void step_cues(const view *v, double out[CUES])
     bool any = false;
     window(v, step_about_s, &from, &to);
     for (size_t j = from; j <= to; j++) {
-        double nats = v->way * steps[j].cross - 0.5 * steps[j].square;
+        double nats = v->way * (double)steps[j].cross - 0.5 * (double)steps[j].square;
         if (steps[j].square <= 0 || (any && nats <= out[CUE_STEP]))
             continue;
         any = true;
         out[CUE_STEP] = nats;
-        out[CUE_ODD] = log(steps[j].odd + odd_slip);
+        out[CUE_ODD] = log((double)steps[j].odd + odd_slip);
     }
     for (size_t j = from; j <= to; j++)
         if (!isnan(ev->dip_db[j]))

@@ -10,7 +10,7 @@
 #include <string.h>
 
 enum { HALVES = HARMONICS / LANES };
-enum { REACH = 32 }; /* frames, more than from a row's frame to the one before it */
+enum { REACH = 32 };                 /* frames, more than from a row's frame to the one before it */
 static const float no_doubt = 1e-3F; /* about the register: a millionth of its square */
 
 EACH_PART void set_frame(design *d, const model *m, float per_warp, size_t i)
@@ -159,7 +159,7 @@ EACH_PART void predict_one(const design *d, const float *beta, const powers *t, 
     }
 }
 
-typedef struct leaving { /* of a frame that enters */
+typedef struct leaving {   /* of a frame that enters */
     float e[HARMONICS];    /* what a vector of coefficients leaves of it, or makes of it */
     float back[HARMONICS]; /* what later rows leave for it */
 } leaving;
@@ -268,8 +268,8 @@ EACH_PART void gather_all(const design *d, const float *beta, const powers *trac
     *to = out;
 }
 
-EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract, bool alone,
-                                  sums *to, powers *t)
+EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract,
+                                  bool alone, sums *to, powers *t)
 {
     gather_all(d, beta, tract, alone, to, t);
 }

@@ -41,32 +41,38 @@ static size_t count_voiced(track *const *tracks, size_t n_tracks)
     return n;
 }
 
+/* The next of the arrays that lie in one block: n of so many bytes, for lanes by whole ones. */
+static void *lay(char **block, size_t n, size_t size)
+{
+    enum { WHOLE = 64 };
+    void *at = *block;
+    *block += (n * size + WHOLE - 1) / WHOLE * WHOLE;
+    return at;
+}
+
+enum { ARRAYS = 23 };
+static const size_t frame_bytes = 3 * sizeof(size_t) + 14 * sizeof(double) +
+                                  3 * sizeof(float[HARMONICS]) + sizeof(declared_register) + 1;
+
 evidence *evidence_alloc(size_t n)
 {
     evidence *ev = xcalloc(1, sizeof *ev);
-    *ev = (evidence){.n = n,
-                     .hop_s = frame_s,
-                     .take = xmalloc(n, sizeof *ev->take),
-                     .frame = xmalloc(n, sizeof *ev->frame),
-                     .gap_s = xmalloc(n, sizeof *ev->gap_s),
-                     .before = xmalloc(n, sizeof *ev->before),
-                     .edge_s = xmalloc(n, sizeof *ev->edge_s),
-                     .pitch_st = xmalloc(n, sizeof *ev->pitch_st),
-                     .hz = xmalloc(n, sizeof *ev->hz),
-                     .level_db = xmalloc(n, sizeof *ev->level_db),
-                     .y_db = xmalloc(n, sizeof *ev->y_db),
-                     .var = xmalloc(n, sizeof *ev->var),
-                     .warp = xmalloc(n, sizeof *ev->warp),
-                     .leap_st = xcalloc(n, sizeof *ev->leap_st),
-                     .sudden = xcalloc(n, sizeof *ev->sudden),
-                     .kink = xcalloc(n, sizeof *ev->kink),
-                     .slide = xcalloc(n, sizeof *ev->slide),
-                     .dip_db = xmalloc(n, sizeof *ev->dip_db),
-                     .step_db = xmalloc(n, sizeof *ev->step_db),
-                     .pitch_break = xmalloc(n, sizeof *ev->pitch_break),
-                     .level_break = xmalloc(n, sizeof *ev->level_break),
-                     .declared = xmalloc(n, sizeof *ev->declared),
-                     .stated = xmalloc(n, sizeof *ev->stated)};
+    char *block = xcalloc(n * frame_bytes + ARRAYS * 64, 1);
+    *ev = (evidence){.n = n, .hop_s = frame_s, .block = block};
+    size_t **indices[] = {&ev->take, &ev->frame, &ev->before};
+    double **numbers[] = {&ev->gap_s,      &ev->edge_s,  &ev->pitch_st, &ev->hz,
+                          &ev->level_db,   &ev->leap_st, &ev->sudden,   &ev->kink,
+                          &ev->slide,      &ev->dip_db,  &ev->step_db,  &ev->pitch_break,
+                          &ev->level_break};
+    float(**harmonics[])[HARMONICS] = {&ev->y_db, &ev->var, &ev->warp};
+    for (size_t k = 0; k < sizeof harmonics / sizeof *harmonics; k++)
+        *harmonics[k] = lay(&block, n, sizeof **harmonics[k]);
+    for (size_t k = 0; k < sizeof indices / sizeof *indices; k++)
+        *indices[k] = lay(&block, n, sizeof **indices[k]);
+    for (size_t k = 0; k < sizeof numbers / sizeof *numbers; k++)
+        *numbers[k] = lay(&block, n, sizeof **numbers[k]);
+    ev->declared = lay(&block, n, sizeof *ev->declared);
+    ev->stated = lay(&block, n, sizeof *ev->stated);
     return ev;
 }
 
@@ -282,26 +288,6 @@ void evidence_free(evidence *ev)
 {
     if (!ev)
         return;
-    free(ev->take);
-    free(ev->frame);
-    free(ev->gap_s);
-    free(ev->before);
-    free(ev->edge_s);
-    free(ev->pitch_st);
-    free(ev->hz);
-    free(ev->level_db);
-    free(ev->y_db);
-    free(ev->var);
-    free(ev->warp);
-    free(ev->leap_st);
-    free(ev->sudden);
-    free(ev->kink);
-    free(ev->slide);
-    free(ev->dip_db);
-    free(ev->step_db);
-    free(ev->pitch_break);
-    free(ev->level_break);
-    free(ev->declared);
-    free(ev->stated);
+    free(ev->block);
     free(ev);
 }

@@ -17,22 +17,22 @@ enum { HARMONICS = TRACK_HARMONICS };
 static const double EVIDENCE_LAG_S = 0.1;
 
 typedef struct evidence {
-    size_t n;                  /* voiced frames */
-    double hop_s;              /* from one to the next where the voice goes on: 0.005, or that
+    size_t n;                 /* voiced frames */
+    double hop_s;             /* from one to the next where the voice goes on: 0.005, or that
                                   of thin_evidence() */
-    size_t *take;              /* [n] which track */
-    size_t *frame;             /* [n] which frame of it */
-    double *gap_s;             /* [n] time since the voiced frame before; INFINITY where a new
+    size_t *take;             /* [n] which track */
+    size_t *frame;            /* [n] which frame of it */
+    double *gap_s;            /* [n] time since the voiced frame before; INFINITY where a new
                                   stretch of voice begins (another take, or silence over 0.15 s) */
-    size_t *before;            /* [n] the frame EVIDENCE_LAG_S before it in the same stretch, or
+    size_t *before;           /* [n] the frame EVIDENCE_LAG_S before it in the same stretch, or
                                    EVIDENCE_NONE */
-    double *edge_s;            /* [n] time to the nearer end of what is sung in its stretch; below 0
+    double *edge_s;           /* [n] time to the nearer end of what is sung in its stretch; below 0
                                    in on- and offset and in a room's tail */
-    double *pitch_st, *hz;     /* [n] the pitch in semitones and in Hz */
-    double *level_db;          /* [n] re the median of its take's session scale: mean 0 over all */
-    float (*y_db)[HARMONICS];  /* [n] harmonic levels, noise taken off; NaN when too weak */
-    float (*var)[HARMONICS];   /* [n] variance of y from noise, dB^2; NaN likewise */
-    float (*warp)[HARMONICS];  /* [n] log2(1 + f / 300 Hz) of each harmonic, the tract's axis */
+    double *pitch_st, *hz;    /* [n] the pitch in semitones and in Hz */
+    double *level_db;         /* [n] re the median of its take's session scale: mean 0 over all */
+    float (*y_db)[HARMONICS]; /* [n] harmonic levels, noise taken off; NaN when too weak */
+    float (*var)[HARMONICS];  /* [n] variance of y from noise, dB^2; NaN likewise */
+    float (*warp)[HARMONICS]; /* [n] log2(1 + f / 300 Hz) of each harmonic, the tract's axis */
     double *leap_st; /* [n] step of pitch with the trend removed, only at its peaks, else 0 */
     double *sudden;  /* [n] where there is a leap, the share of it that the pitch moves in 40 ms */
     double *kink;    /* [n] and the share of it by which 25 ms move more than the 25 ms before and
@@ -47,11 +47,12 @@ typedef struct evidence {
     double *pitch_break, *level_break;
     declared_register *declared; /* [n] of the take, or as stated of the frame */
     unsigned char *stated;       /* [n] as in voice/track.h; NULL: nothing */
+    void *block;                 /* all of these lie in it */
 } evidence;
 
 evidence *evidence_new(track *const *tracks, size_t n_tracks);
 void evidence_free(evidence *ev);
-/* n frames 5 ms apart whose arrays hold nothing yet, leap_st, sudden, kink and slide 0. */
+/* n frames 5 ms apart whose arrays hold 0. */
 evidence *evidence_alloc(size_t n);
 
 /* Seconds of voice that are stated to be in the register of which less is stated. */

@@ -52,9 +52,9 @@ struct regression {
      * taken out a smaller one. */
     bool rooted[FITS];
     normal_root root[FITS];
-    model begin;               /* what a model begins as: the coefficients are those fitted last */
-    float (*left)[HARMONICS];  /* [n] room for residuals */
-    float (*less)[HARMONICS];  /* [n] the harmonics without their vowels, once some were taken out */
+    model begin;              /* what a model begins as: the coefficients are those fitted last */
+    float (*left)[HARMONICS]; /* [n] room for residuals */
+    float (*less)[HARMONICS]; /* [n] the harmonics without their vowels, once some were taken out */
 };
 
 static void add_ridge(prior *p, int first, int n, double weight)

@@ -228,12 +228,12 @@ static bool are_whole(const float n[LANES])
     return true;
 }
 
-static harmonic_step step_of(double cross, double square, double whole, double n)
+static harmonic_step step_of(float cross, float square, float whole, float n)
 {
     if (n < 3)
         return (harmonic_step){0, 0, 0};
-    double along = square > 0 ? cross * cross / square : 0;
-    return (harmonic_step){cross, square, fmax(0, whole - along) / (n - 2)};
+    float along = square > 0 ? cross * cross / square : 0;
+    return (harmonic_step){cross, square, fmaxf(0, whole - along) / (n - 2)};
 }
 
 /* Only the peaks within `reach` frames are kept. */
@@ -273,7 +273,7 @@ void steps_of_harmonics(const model *m, const evidence *ev, float (*r)[HARMONICS
         }
         covariance_weigh(&f, usual ? &whole : &own, 0, &p);
         for (size_t k = 0; k < LANES && i + k < ev->n; k++)
-            out[i + k] = step_of((double)p.vw[k], (double)p.ww[k], (double)p.vv[k], (double)n[k]);
+            out[i + k] = step_of(p.vw[k], p.ww[k], p.vv[k], n[k]);
     }
     free(d);
 }
@@ -289,10 +289,9 @@ void steps_measure(const evidence *ev, const harmonic_step *steps, const double 
         if (s.square <= 0)
             continue;
         double dip = ratio_of_one(&of_dip, ev->dip_db[i], marks.dip_db);
-        rise[i] =
-            s.cross - 0.5 * s.square + dip + ratio_of_one(&of_step, ev->step_db[i], marks.step_db);
-        fall[i] = -s.cross - 0.5 * s.square + dip +
-                  ratio_of_one(&of_step, ev->step_db[i], -marks.step_db);
+        double both = dip - 0.5 * (double)s.square, cross = (double)s.cross;
+        rise[i] = both + cross + ratio_of_one(&of_step, ev->step_db[i], marks.step_db);
+        fall[i] = both - cross + ratio_of_one(&of_step, ev->step_db[i], -marks.step_db);
     }
     keep_peaks(rise, ev->n, evidence_frames(ev, peak_s), up);
     keep_peaks(fall, ev->n, evidence_frames(ev, peak_s), down);

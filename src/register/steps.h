@@ -16,7 +16,7 @@
  * usual scatter, of what neither explains. All 0 where fewer than three harmonics are there on both
  * sides. */
 typedef struct harmonic_step {
-    double cross, square, odd;
+    float cross, square, odd;
 } harmonic_step;
 /* r[ev->n] as for model_emissions(), out[ev->n] */
 void steps_of_harmonics(const model *m, const evidence *ev, float (*r)[HARMONICS],
