@@ -281,8 +281,8 @@ EACH_PART void go_forward(const grid *g, const evidence *ev, const chain_inputs 
     }
 }
 
-EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                           const stretch *v, double *p2)
+EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                    const stretch *v, double *p2)
 {
     lanes beta[EACH], both[EACH];
     for (int j = 0; j < EACH; j++)
@@ -309,12 +309,6 @@ EACH_PROCESSOR static void forward(const grid *g, const evidence *ev, const chai
         go_forward(g, ev, in, v, log_p, opt_without);
     else
         go_forward(g, ev, in, v, log_p, NULL);
-}
-
-EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                    const stretch *v, double *p2)
-{
-    go_backward(g, ev, in, v, p2);
 }
 
 static size_t stretch_end(const evidence *ev, size_t first)

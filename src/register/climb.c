@@ -193,6 +193,7 @@ void climb_on(climber *c, world *w)
 
 bool climb_end(climber *c, world *w)
 {
+    w->m = (model){.mouth = w->m.mouth};
     w->m.mouth.may_change = w->m.mouth.n > 0; /* none begin here */
     return w->standing >= 0 && !effort_stopped(c->s->opt_effort) &&
            regress_fit(c->fit, false, &w->m, w->p2, c->r);

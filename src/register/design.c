@@ -238,8 +238,8 @@ EACH_PART void doubt(const design *d, const float *beta, size_t i, float sign, s
 }
 
 /* From the last frame on, so that what later rows leave for a frame is there when it comes. */
-EACH_PART void gather_all(const design *d, const float *beta, const powers *tract, bool alone,
-                          sums *to, powers *t)
+EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract,
+                                  bool alone, sums *to, powers *t)
 {
     leaving near[REACH];
     sums out = {{{{0}}}};
@@ -266,12 +266,6 @@ EACH_PART void gather_all(const design *d, const float *beta, const powers *trac
         give_back(d, i, g, &out, t);
     }
     *to = out;
-}
-
-EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract,
-                                  bool alone, sums *to, powers *t)
-{
-    gather_all(d, beta, tract, alone, to, t);
 }
 
 static void to_floats(const double *beta, float b[MODEL_SIZE])

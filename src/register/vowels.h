@@ -17,8 +17,9 @@
  * (root mean square over frames and harmonics), as where one vowel is held they do not. */
 bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
 
-/* y[d->ev->n]: the evidence's harmonics less what m's vowels do. With `may_learn` m->mouth is learnt from r before: begun
- * where it has no vowels yet, which leaves it so where they do not change, else carried on. */
+/* y[d->ev->n]: the evidence's harmonics less what m's vowels do. With `may_learn` m->mouth is
+ * learnt from r before: begun where it has no vowels yet, which leaves it so where they do not
+ * change, else carried on. */
 void vowels_take_out(model *m, bool may_learn, const design *d, float (*r)[HARMONICS],
                      float (*y)[HARMONICS]);
 
