@@ -30,7 +30,7 @@ void climb_all(climber *c, int rounds, world *worlds, size_t n);
  */
 void climb_on(climber *c, world *w);
 
-/* The model, begun anew, that goes with a world's last registers; false where they determine none. */
+/* Begins the model anew from a world's last registers; false where they determine none. */
 bool climb_end(climber *c, world *w);
 
 /* Then the world of every frame of ev from that of one in a few: the registers carry over, frame
