@@ -2,6 +2,7 @@
 /* Finds the command, reads its options, runs it, says what went wrong: no other file ends the
  * program with an error. */
 #include "base/array.h"
+#include "base/memory.h"
 #include "command/command.h"
 
 #include <errno.h>
@@ -109,6 +110,7 @@ static int dispatch(size_t n, char *const *args)
 
 int main(int argc, char **argv)
 {
+    memory_keep();
     int code = dispatch(argc > 0 ? (size_t)argc - 1 : 0, argv + 1);
     errno = 0;
     bool written = fflush(stdout) == 0 && !ferror(stdout);

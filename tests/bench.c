@@ -7,6 +7,7 @@
 #include "voice/listen.h"
 
 #include "base/array.h"
+#include "base/memory.h"
 #include "base/process.h"
 
 #include <math.h>
@@ -85,6 +86,7 @@ int main(int argc, char **argv)
 {
     if (argc < 3)
         return 2;
+    memory_keep(); /* as the program does */
     size_t n = (size_t)argc - 2;
     track **tracks = xcalloc(n, sizeof *tracks);
     double listen_s = INFINITY, decode_s = INFINITY, yinfft_s = INFINITY, sound_s = 0;
