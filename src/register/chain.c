@@ -174,11 +174,10 @@ EACH_PART int gap_frames(const evidence *ev, size_t i)
     return frames > 1 ? (int)(frames + 0.5) : 1;
 }
 
-/* A stretch of voice: frames first..end - 1. */
-typedef struct stretch {
+typedef struct stretch { /* of voice: frames first..end - 1 */
     size_t first, end;
-    states *said, *opt_alpha; /* [end - first] of each frame: its likelihood, and what comes of it
-                                 and of those before it, up to a factor */
+    states *said;      /* [end - first] likelihood of each frame */
+    states *opt_alpha; /* likewise of it and those before it, up to a factor */
 } stretch;
 
 /* Returns the sum of the logs of the frames' scales. */
@@ -281,8 +280,8 @@ EACH_PART void go_forward(const grid *g, const evidence *ev, const chain_inputs 
     }
 }
 
-EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
-                                    const stretch *v, double *p2)
+EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs *in,
+                           const stretch *v, double *p2)
 {
     lanes beta[EACH], both[EACH];
     for (int j = 0; j < EACH; j++)
@@ -311,26 +310,29 @@ EACH_PROCESSOR static void forward(const grid *g, const evidence *ev, const chai
         go_forward(g, ev, in, v, log_p, NULL);
 }
 
+EACH_PROCESSOR static void backward(const grid *g, const evidence *ev, const chain_inputs *in,
+                                    const stretch *v, double *p2)
+{
+    go_backward(g, ev, in, v, p2);
+}
+
 static size_t stretch_end(const evidence *ev, size_t first)
 {
-    size_t end = first + 1;
-    while (end < ev->n && !isinf(ev->gap_s[end]))
-        end++;
-    return end;
+    while (++first < ev->n && !isinf(ev->gap_s[first])) {
+    }
+    return first;
 }
 
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
                  double *opt_p2, double *opt_without)
 {
     grid g = grid_new(s, ev->hop_s);
+    double with = 0, without = 0;
     size_t longest = 0;
-    for (size_t first = 0, end; first < ev->n; first = end) {
-        end = stretch_end(ev, first);
-        longest = end - first > longest ? end - first : longest;
-    }
+    for (size_t at = 0; at < ev->n; at = stretch_end(ev, at))
+        longest = stretch_end(ev, at) - at > longest ? stretch_end(ev, at) - at : longest;
     stretch v = {.said = xmalloc(longest, sizeof *v.said),
                  .opt_alpha = opt_p2 ? xmalloc(longest, sizeof *v.opt_alpha) : NULL};
-    double with = 0, without = 0;
     for (; v.first < ev->n; v.first = v.end) {
         v.end = stretch_end(ev, v.first);
         double scales = emit_all(&g, ev, in, s, &v);

@@ -25,6 +25,12 @@ static bool is_above(const double *c, double floor)
     return true;
 }
 
+void covariance_diagonal(const double *c, float out[HARMONICS])
+{
+    for (int h = 0; h < HARMONICS; h++)
+        out[h] = (float)c[h * HARMONICS + h];
+}
+
 void covariance_mend(double *c, double floor)
 {
     if (is_above(c, floor))

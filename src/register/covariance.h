@@ -31,6 +31,8 @@ void covariance_outer(double *a, size_t stride, const float *x, size_t width, in
 /* Makes a symmetric matrix c[HARMONICS * HARMONICS] a covariance: eigenvalues at least `floor`. */
 void covariance_mend(double *c, double floor);
 
+void covariance_diagonal(const double *c, float out[HARMONICS]); /* of c[HARMONICS * HARMONICS] */
+
 /* Two vectors of each of LANES frames, a frame a lane; 0 for a harmonic that a frame lacks. */
 typedef struct covariance_group {
     lanes there[HARMONICS]; /* 1 or 0 */

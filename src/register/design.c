@@ -2,6 +2,7 @@
 #include "register/design.h"
 
 #include "base/array.h"
+#include "register/covariance.h"
 #include "register/powers.h"
 
 #include <assert.h>
@@ -112,16 +113,10 @@ EACH_PROCESSOR static void weigh_rows(design *d, const float *sigma)
     weigh_all(d, sigma);
 }
 
-static void diagonal(const double *sigma, float out[HARMONICS])
-{
-    for (int h = 0; h < HARMONICS; h++)
-        out[h] = (float)sigma[h * HARMONICS + h];
-}
-
 void design_set(design *d, const double *p2, const double *sigma)
 {
     float var[HARMONICS];
-    diagonal(sigma, var);
+    covariance_diagonal(sigma, var);
     for (size_t i = 0; i < d->ev->n; i++) {
         float s = (float)(p2[i] - 0.5), rest = 0.25F - s * s;
         d->s[i] = s;
@@ -238,8 +233,8 @@ EACH_PART void doubt(const design *d, const float *beta, size_t i, float sign, s
 }
 
 /* From the last frame on, so that what later rows leave for a frame is there when it comes. */
-EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract,
-                                  bool alone, sums *to, powers *t)
+EACH_PART void gather_all(const design *d, const float *beta, const powers *tract, bool alone,
+                          sums *to, powers *t)
 {
     leaving near[REACH];
     sums out = {{{{0}}}};
@@ -266,6 +261,12 @@ EACH_PROCESSOR static void gather(const design *d, const float *beta, const powe
         give_back(d, i, g, &out, t);
     }
     *to = out;
+}
+
+EACH_PROCESSOR static void gather(const design *d, const float *beta, const powers *tract,
+                                  bool alone, sums *to, powers *t)
+{
+    gather_all(d, beta, tract, alone, to, t);
 }
 
 static void to_floats(const double *beta, float b[MODEL_SIZE])
@@ -343,7 +344,7 @@ void design_residuals(const design *d, const model *m, const double *opt_p2,
 {
     float beta[MODEL_SIZE], sigma[HARMONICS];
     to_floats(m->beta, beta);
-    diagonal(m->sigma, sigma);
+    covariance_diagonal(m->sigma, sigma);
     for (size_t i = 0; i < d->ev->n; i++)
         residual(d, beta, sigma, i, opt_p2 ? (float)(opt_p2[i] - 0.5) : 0, left[i], r[i]);
 }

@@ -9,6 +9,7 @@
 
 #include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics.h>
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -41,38 +42,40 @@ static size_t count_voiced(track *const *tracks, size_t n_tracks)
     return n;
 }
 
+enum { WHOLE = 64 }; /* bytes */
 /* The next of the arrays that lie in one block: n of so many bytes, for lanes by whole ones. */
 static void *lay(char **block, size_t n, size_t size)
 {
-    enum { WHOLE = 64 };
     void *at = *block;
     *block += (n * size + WHOLE - 1) / WHOLE * WHOLE;
     return at;
 }
 
-enum { ARRAYS = 23 };
-static const size_t frame_bytes = 3 * sizeof(size_t) + 14 * sizeof(double) +
+enum { ARRAYS = 21 };
+static const size_t frame_bytes = 3 * sizeof(size_t) + 13 * sizeof(double) +
                                   3 * sizeof(float[HARMONICS]) + sizeof(declared_register) + 1;
 
 evidence *evidence_alloc(size_t n)
 {
     evidence *ev = xcalloc(1, sizeof *ev);
-    char *block = xcalloc(n * frame_bytes + ARRAYS * 64, 1);
+    size_t size = n * frame_bytes + ARRAYS * WHOLE;
+    char *block = xcalloc(size, 1);
     *ev = (evidence){.n = n, .hop_s = frame_s, .block = block};
     size_t **indices[] = {&ev->take, &ev->frame, &ev->before};
     double **numbers[] = {&ev->gap_s,      &ev->edge_s,  &ev->pitch_st, &ev->hz,
                           &ev->level_db,   &ev->leap_st, &ev->sudden,   &ev->kink,
                           &ev->slide,      &ev->dip_db,  &ev->step_db,  &ev->pitch_break,
                           &ev->level_break};
-    float(**harmonics[])[HARMONICS] = {&ev->y_db, &ev->var, &ev->warp};
-    for (size_t k = 0; k < sizeof harmonics / sizeof *harmonics; k++)
-        *harmonics[k] = lay(&block, n, sizeof **harmonics[k]);
+    ev->y_db = lay(&block, n, sizeof *ev->y_db);
+    ev->var = lay(&block, n, sizeof *ev->var);
+    ev->warp = lay(&block, n, sizeof *ev->warp);
     for (size_t k = 0; k < sizeof indices / sizeof *indices; k++)
         *indices[k] = lay(&block, n, sizeof **indices[k]);
     for (size_t k = 0; k < sizeof numbers / sizeof *numbers; k++)
         *numbers[k] = lay(&block, n, sizeof **numbers[k]);
     ev->declared = lay(&block, n, sizeof *ev->declared);
     ev->stated = lay(&block, n, sizeof *ev->stated);
+    assert(block <= (char *)ev->block + size);
     return ev;
 }
 

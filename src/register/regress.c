@@ -224,8 +224,8 @@ enum { HALVES = HARMONICS / LANES };
 
 /* x: the residuals of frame i less those of frame j, NaN where one lacks the harmonic; what noise
  * does to them is added to noise. False where one has fewer than two harmonics, and so no mean. */
-EACH_PROCESSOR static bool differ(const design *d, float (*r)[HARMONICS], size_t i, size_t j,
-                                  float x[HARMONICS], lanes noise[HALVES])
+EACH_PART bool difference_of(const design *d, float (*r)[HARMONICS], size_t i, size_t j,
+                             float x[HARMONICS], lanes noise[HALVES])
 {
     lanes n = {0}, other = {0}, one = 1 + (lanes){0};
     for (int k = 0, h = 0; k < HALVES; k++, h += LANES) {
@@ -242,6 +242,12 @@ EACH_PROCESSOR static bool differ(const design *d, float (*r)[HARMONICS], size_t
         noise[k] += lanes_where(var < INFINITY, var);
     }
     return true;
+}
+
+EACH_PROCESSOR static bool differ(const design *d, float (*r)[HARMONICS], size_t i, size_t j,
+                                  float x[HARMONICS], lanes noise[HALVES])
+{
+    return difference_of(d, r, i, j, x, noise);
 }
 
 /* r[ev->n]: residuals at the registers. */
