@@ -57,6 +57,12 @@ static bool goes_on(const batch *b)
     return !b->interrupted && !b->broken;
 }
 
+static bool is_stopped(batch *b)
+{
+    b->interrupted = interrupt_came();
+    return b->interrupted;
+}
+
 static bool came_before(const batch *b, size_t i)
 {
     for (size_t k = 0; k < i; k++)
@@ -152,8 +158,7 @@ static void agree_on_electrodes(batch *b, size_t i)
     if (!electrodes_agree(b->j, singer, heard, n, wanted, &e))
         fail(b, &e, true);
     for (size_t k = 0; k < n && goes_on(b); k++) {
-        b->interrupted = interrupt_came();
-        if (!b->interrupted && (wanted[k].channel || wanted[k].contact))
+        if (!is_stopped(b) && (wanted[k].channel || wanted[k].contact))
             hear_again(b, at[k], &wanted[k]);
         if (goes_on(b) && heard[k]->unclear)
             tell_unclear(b, at[k]);
@@ -168,13 +173,10 @@ static void hear_singer(batch *b, size_t first)
 {
     const char *singer = b->list->items[first].singer;
     for (size_t i = first; i < b->list->n && goes_on(b); i++) {
-        if (!is_of(b, i, singer))
-            continue;
-        b->interrupted = interrupt_came();
-        if (b->interrupted)
-            return;
-        show_pace(b);
-        hear_one(b, i);
+        if (is_of(b, i, singer) && !is_stopped(b)) {
+            show_pace(b);
+            hear_one(b, i);
+        }
     }
     if (goes_on(b))
         agree_on_electrodes(b, first);
