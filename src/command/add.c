@@ -59,8 +59,7 @@ static bool goes_on(const batch *b)
 
 static bool is_stopped(batch *b)
 {
-    b->interrupted = interrupt_came();
-    return b->interrupted;
+    return b->interrupted = interrupt_came();
 }
 
 static bool came_before(const batch *b, size_t i)
@@ -134,12 +133,14 @@ static void hear_again(batch *b, size_t i, const electrodes *others)
     t->heard = again;
 }
 
-static void tell_unclear(const batch *b, size_t i)
+static void tell_unclear(batch *b, size_t i)
 {
-    ticker_hide(b->ticker);
-    message_warn("%s has an EGG that does not tell which way contact counts, and is told without "
-                 "it; --contact up or --contact down says it.",
-                 b->list->items[i].file);
+    err e;
+    err_set(&e,
+            "%s has an EGG that does not tell which way contact counts, and is told without it; "
+            "--contact up or --contact down says it.",
+            b->list->items[i].file);
+    say(b, e.text);
 }
 
 /* The EGG of a singer's takes, those of the i-th recording, by what the takes tell together. */
@@ -172,12 +173,11 @@ static void agree_on_electrodes(batch *b, size_t i)
 static void hear_singer(batch *b, size_t first)
 {
     const char *singer = b->list->items[first].singer;
-    for (size_t i = first; i < b->list->n && goes_on(b); i++) {
+    for (size_t i = first; i < b->list->n && goes_on(b); i++)
         if (is_of(b, i, singer) && !is_stopped(b)) {
             show_pace(b);
             hear_one(b, i);
         }
-    }
     if (goes_on(b))
         agree_on_electrodes(b, first);
 }

@@ -46,7 +46,7 @@ typedef struct evidence {
        negative where the step is downward */
     double *pitch_break, *level_break;
     declared_register *declared; /* [n] of the take, or as stated of the frame */
-    unsigned char *stated;       /* [n] as in voice/track.h; NULL: nothing */
+    unsigned char *stated;       /* [n] as in voice/track.h; 0: nothing */
     void *block;                 /* all of these lie in it */
 } evidence;
 

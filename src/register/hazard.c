@@ -73,7 +73,7 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
 {
     double usual = log(s->rate * ev->hop_s), seldom = logistic(usual);
     for (size_t i = 0; i < ev->n; i++) {
-        unsigned said = ev->stated ? ev->stated[i] : 0;
+        unsigned said = ev->stated[i];
         up[i] = down[i] = said & STATED_FLIP ? stated : 0;
         if (ev->edge_s[i] < nearest_s || said & (STATED_FLIP | STATED_SAME))
             continue;
