@@ -3,6 +3,7 @@
  * Oracles: made frames whose answer can be told by hand; a test voice, on seeds that nothing was
  * learnt from, that glides, changes vowel or doubles its period and never flips. */
 #include "base/array.h"
+#include "register/cues.h"
 #include "register/decode.h"
 #include "register/settle.h"
 #include "register/standing.h"
@@ -164,6 +165,55 @@ static void test_tidied_where_the_leap_is(void **state)
         world_clear(&w);
         evidence_free(ev);
     }
+}
+
+/* The cue of one leap where the chain goes up, by hand. */
+static double cue_of_leap(double leap_st, double kink, double hop_s)
+{
+    evidence *ev = made(FRAMES);
+    world w = world_new(FRAMES);
+    memset(w.m.beta, 0, sizeof w.m.beta);
+    memset(w.says, 0, FRAMES * sizeof *w.says);
+    memset(w.steps, 0, FRAMES * sizeof *w.steps);
+    ev->hop_s = hop_s;
+    ev->leap_st[150] = leap_st;
+    ev->kink[150] = kink;
+    fill(w.p2, 0, 150, 0.01);
+    fill(w.p2, 150, FRAMES, 0.99);
+    turns t = turns_find(ev, w.p2);
+    cues_of of = {ev, &w.m, &w.where, w.says, w.steps, w.p2, w.gain};
+    double cues[1][CUES];
+    assert_int_equal(t.n, 1);
+    cues_measure(&of, &t, cues);
+    turns_clear(&t);
+    world_clear(&w);
+    evidence_free(ev);
+    return cues[0][CUE_KINK];
+}
+
+static void test_a_kinked_leap_tells_in_little_voice(void **state)
+{
+    (void)state;
+    static const struct {
+        double leap_st, kink, hop_s, want;
+    } rows[] = {{6, 0.8, 0.005, 0.2 + 0.925 * 0.4}, /* 1.5 s of voice of 20 */
+                {6, 0.1, 0.005, 0.2},
+                {4, 0.8, 0.005, 0.2 + 0.925 * 0.2}, /* half as plain */
+                {2.9, 0.8, 0.005, 0.2},
+                {-6, 0.8, 0.005, 0.2},
+                {6, (double)NAN, 0.005, 0.2},
+                {6, 0.8, 0.07, 0.2}}; /* 21 s */
+    for (size_t k = 0; k < sizeof rows / sizeof *rows; k++) {
+        double kinked = cue_of_leap(rows[k].leap_st, rows[k].kink, rows[k].hop_s);
+        print_message("leap of %g st with a kink of %g: %g\n", rows[k].leap_st, rows[k].kink,
+                      kinked);
+        assert_true(fabs(kinked - rows[k].want) < 1e-9);
+    }
+    double cues[CUES] = {0}, nats[TRUST_TERMS];
+    double smooth = trust_weigh(cues, nats);
+    cues[CUE_KINK] = 0.6;
+    assert_true(trust_weigh(cues, nats) >
+                smooth + 1.5); /* a kink is ten times as frequent in flips */
 }
 
 static double probability(double nats)
@@ -367,6 +417,7 @@ int main(void)
         cmocka_unit_test(test_short_stays_are_brief_turns),
         cmocka_unit_test(test_registers_agree_with_what_is_believed),
         cmocka_unit_test(test_tidied_where_the_leap_is),
+        cmocka_unit_test(test_a_kinked_leap_tells_in_little_voice),
         cmocka_unit_test(test_what_speaks_for_a_flip_counts_for_it),
         cmocka_unit_test(test_the_company_of_others_counts),
         cmocka_unit_test(test_no_flip_is_invented),

@@ -14,6 +14,9 @@ typedef enum cue {
     CUE_SPEED, /* most that the pitch moves that way in 40 ms, semitones */
     CUE_SLIDE, /* that leap, within 6 semitones, times the slide that goes on the same way on both
                      sides, within 4 semitones a second */
+    CUE_KINK, /* that leap's kink (register/evidence.h), 0.2 to 0.6, where it leaps that way: nearer
+                 to 0.2 under 5 semitones, which is all under 3, and the more voice there is; all
+                 from 20 s on, or where the voice has a hole */
     CUE_PITCH_BREAK, /* most that speaks for a sudden step of the pitch that way within 60 ms: log
                         of 1 and the nats; negative where all steps go the other way */
     CUE_LEVEL_BREAK, /* most that speaks for one of the level, either way */

@@ -21,6 +21,7 @@ const char *cue_name(cue c)
                                             [CUE_LEAP] = "leap_st",
                                             [CUE_SPEED] = "speed_st",
                                             [CUE_SLIDE] = "slide",
+                                            [CUE_KINK] = "kink",
                                             [CUE_PITCH_BREAK] = "pitch_break",
                                             [CUE_LEVEL_BREAK] = "level_break",
                                             [CUE_STEP] = "step_nats",
@@ -103,6 +104,19 @@ static size_t largest_leap(const evidence *ev, size_t from, size_t to)
     return at;
 }
 
+/* No voice goes by five semitones in 40 ms but into another register: it takes 130 (Xu and Sun 2002,
+ * Maximum speed of pitch change; from memory). Ornaments come near, and much voice tells its flips
+ * without that. */
+static const double kink_st[] = {3, 5}, kinks[] = {0.2, 0.6}, little_s = 20;
+
+static double kink_cue(const evidence *ev, size_t at, double leap_st)
+{
+    double plain = (leap_st - kink_st[0]) / (kink_st[1] - kink_st[0]);
+    double little = 1 - (double)ev->n * ev->hop_s / little_s;
+    double kink = isnan(ev->kink[at]) ? 0 : ev->kink[at] * fmax(0, fmin(plain, 1));
+    return kinks[0] + fmax(0, little) * (fmax(kinks[0], fmin(kink, kinks[1])) - kinks[0]);
+}
+
 static void pitch_cues(const view *v, double out[CUES])
 {
     const evidence *ev = v->of->ev;
@@ -118,6 +132,7 @@ static void pitch_cues(const view *v, double out[CUES])
     }
     out[CUE_LEAP] = v->way * leap;
     out[CUE_SPEED] = v->way * speed;
+    out[CUE_KINK] = kink_cue(ev, at, v->way * leap);
     out[CUE_SLIDE] =
         fmax(0, fmin(v->way * leap, most_slide_leap_st)) * fmin(ev->slide[at], most_slide);
 }

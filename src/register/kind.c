@@ -10,7 +10,7 @@ static const double around_s = 0.15, wide_s = 0.3, hole_near_s = 0.04, hole_s = 
 static const double crack_leap_st = 1.5, near_s = 0.05;
 static const double whistle_hz = 1000, fry_hz = 75, fry_under_st = 9;
 static const double ringing_st = 18;
-static const double passed_leap_st = 1;
+static const double passed_leap_st = 1, doubling_leap_st[] = {4, 10.5};
 static const double octave_st = 12, octave_error_st = 0.5, odd_under_db = -6;
 enum { IRREGULAR = 2, ODD_FROM = 2, ODD_TO = 8 }; /* of harmonics, from 0 */
 
@@ -81,9 +81,13 @@ static bool in_fry(const side *low, const side *other)
     return low->irregular >= IRREGULAR && (deep || other->near_st - low->lo_st >= ringing_st);
 }
 
+/* Doubled periods are heard at the pitch that they double, or an octave under it: who goes to
+ * another note has left the old one in the room, and two notes together look doubled. */
 static bool one_doubled(const side *b, const side *a)
 {
-    return (2 * b->doubled > b->n) != (2 * a->doubled > a->n);
+    double leap_st = fabs(a->near_st - b->near_st);
+    bool elsewhere = leap_st > doubling_leap_st[0] && leap_st < doubling_leap_st[1];
+    return !elsewhere && (2 * b->doubled > b->n) != (2 * a->doubled > a->n);
 }
 
 static bool is_octave(const side *b, const side *a)
