@@ -7,6 +7,7 @@
 #include "voice/octave.h"
 #include "voice/path.h"
 #include "voice/phases.h"
+#include "voice/tail.h"
 #include "voice/voicing.h"
 
 #include <math.h>
@@ -149,6 +150,7 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
     path_lift_doubling(&p, n, brief, (size_t)lround(s->doubling_s / hop_s));
     path_lift_tripling(&p, n, brief);
     octave_mend(&low, hop_s, n, pitch_st);
+    tail_mend(&low, hop_s, n, pitch_st);
     silence_consonants(level_db, n, pitch_st);
     phases_refine(&low, hop_s, n, pitch_st, clarity_db);
     judge(s, hop_s, n, over_gate_db, p.unexplained, clarity_db, pitch_st, voicing);
