@@ -102,6 +102,14 @@ static void test_doubling(void **state)
             s.t->doubled[after ? AT + i : AT - 1 - i] = 1;
         assert_int_equal(ask(s, AT), leaps && brief ? FLIP_PROPER : FLIP_DOUBLING);
     }
+    static const double leaps_st[] = {-8, 8, 3,
+                                      -11.5}; /* to another note, or near the same or its octave */
+    for (size_t k = 0; k < sizeof leaps_st / sizeof *leaps_st; k++) {
+        s = scene_new(66, 66 + leaps_st[k]);
+        for (size_t i = AT; i < FRAMES; i++)
+            s.t->doubled[i] = 1;
+        assert_int_equal(ask(s, AT), k < 2 ? FLIP_PROPER : FLIP_DOUBLING);
+    }
     s = scene_new(72, 60); /* an octave, and every second harmonic is weak */
     for (size_t i = AT; i < FRAMES; i++)
         for (int h = 0; h < HARMONICS; h += 2)
