@@ -2,13 +2,14 @@
 #include "register/contact.h"
 
 #include "base/array.h"
+#include "register/contact_level.h"
 #include "voice/egg.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { J = CONTACT_FIGURES, ROUNDS = 8, STARTS = 3 };
+enum { J = CONTACT_FIGURES, ROUNDS = 8, STARTS = 4 };
 
 /* Contact quotients of 0.40-0.60 in M1 and 0.20-0.40 in M2 are usual (25-35 % criterion, from
  * memory). A closing peak of pi is that of a sine; M1 closes in 0.05-0.15 of a period and parts in
@@ -26,7 +27,11 @@ static const double least_step = 0.5, most_step = 2;
 /* Contact strays less than the harmonics do, and slower: a seam of a quarter of a second steps. */
 static const double drift_sd = 0.22 /* usual steps */, drift_s = 1;
 static const double student_df = 6;
-static const double rate_s = 0.3; /* flips a second where nothing speaks for one */
+/* M2 is sung from some 150 Hz on, M1 up to some 700 (after Hollien 1974, from memory: 156-795 and
+ * 71-561 Hz in men, 210-1729 and 122-798 in women). */
+static const double m2_from_st = 50, m1_to_st = 78, odds_a_st = 1.5, most_odds = 12;
+static const double place_share = 0.05; /* of these log odds, in each frame */
+static const double rate_s = 0.3;       /* flips a second where nothing speaks for one */
 static const double frame_s = 0.005;
 static const double least_s = 0.5, sure = 0.9;
 static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
@@ -35,15 +40,17 @@ static const double near_s = 0.022; /* across so short a hole the EGG tells, too
 
 typedef struct fit {
     double mid[J], step[J];
-    double score; /* log-likelihood and log prior, up to a constant */
+    contact_fall fall; /* of the amplitude */
+    double score;      /* log-likelihood and log prior, up to a constant */
 } fit;
 
 typedef struct work {
     const evidence *ev;
     chain_settings chain;
     double (*x)[J], (*v)[J]; /* [n] figures and their variances; x NaN where not usable */
+    contact_levels levels;
     saying *says;
-    double *hazard, *place, *p2;
+    double *hazard, *place, *p2, *weights;
 } work;
 
 static bool read_frame(const egg_frame *f, double x[J], double v[J])
@@ -60,28 +67,43 @@ static bool read_frame(const egg_frame *f, double x[J], double v[J])
 
 static size_t read_frames(work *w, track *const *tracks)
 {
-    size_t usable = 0;
+    size_t n = 0, takes = 0;
+    bool *usable = xcalloc(w->ev->n, sizeof *usable);
     for (size_t i = 0; i < w->ev->n; i++) {
         const track *t = tracks[w->ev->take[i]];
         w->x[i][0] = (double)NAN;
-        usable += t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
+        usable[i] = t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
+        n += usable[i];
+        takes = w->ev->take[i] + 1; /* in order */
     }
-    return usable;
+    w->levels = contact_levels_new(w->ev, tracks, takes, usable);
+    free(usable);
+    return n;
+}
+
+/* Log odds of M2 where one register alone has the pitch. */
+static double odds_of(double pitch_st)
+{
+    double below = fmax(m2_from_st - pitch_st, 0), above = fmax(pitch_st - m1_to_st, 0);
+    return fmin(odds_a_st * above, most_odds) - fmin(odds_a_st * below, most_odds);
 }
 
 static work work_new(const evidence *ev)
 {
     work w = {.ev = ev, .chain = chain_defaults()};
     w.chain.drift_s = drift_s;
+    w.chain.place = place_share;
     w.x = xmalloc(ev->n, sizeof *w.x);
     w.v = xmalloc(ev->n, sizeof *w.v);
     w.says = xcalloc(ev->n, sizeof *w.says);
     w.hazard = array_filled(ev->n, 0);
     w.place = array_filled(ev->n, 0);
     w.p2 = array_filled(ev->n, 0.5);
+    w.weights = array_filled(ev->n, 0);
     for (size_t i = 0; i < ev->n; i++) {
         double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / frame_s);
         w.hazard[i] = fmin(0.5, rate_s * frame_s * frames);
+        w.place[i] = odds_of(ev->pitch_st[i]);
     }
     return w;
 }
@@ -92,11 +114,14 @@ static void work_clear(work *w)
     free(w->v);
     free(w->hazard);
     free(w->place);
+    free(w->weights);
+    contact_levels_clear(&w->levels);
 }
 
 /* A frame's coordinate along the step, Student's weight where it fits neither register. Returns
  * its log density midway between the registers. */
-static double say(const fit *f, const double x[J], const double v[J], saying *out)
+static double say(const fit *f, const double x[J], const double v[J], double fall_db,
+                  double fall_var, saying *out)
 {
     double z = 0, mass = 0, off = 0, density = 0;
     for (int j = 0; j < J; j++) {
@@ -105,6 +130,12 @@ static double say(const fit *f, const double x[J], const double v[J], saying *ou
         mass += f->step[j] * f->step[j] / v[j];
         off += r * r / v[j];
         density -= 0.5 * (r * r / v[j] + log(v[j]));
+    }
+    if (!isnan(fall_db)) {
+        z += f->fall.step_db * fall_db / fall_var;
+        mass += f->fall.step_db * f->fall.step_db / fall_var;
+        off += fall_db * fall_db / fall_var;
+        density -= 0.5 * fall_db * fall_db / fall_var;
     }
     off = fmax(0, off - z * z / mass);
     *out = (saying){z, mass, (student_df + J - 1) / (student_df + off)};
@@ -138,7 +169,8 @@ static void tell(work *w, fit *f)
     for (size_t i = 0; i < w->ev->n; i++) {
         w->says[i] = (saying){0, 0, 0};
         if (!isnan(w->x[i][0]))
-            density += say(f, w->x[i], w->v[i], &w->says[i]);
+            density += say(f, w->x[i], w->v[i], contact_fall_off(&f->fall, &w->levels, w->ev, i),
+                           w->levels.var[i], &w->says[i]);
     }
     chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
     f->score = chain_run(w->ev, &in, &w->chain, w->p2, NULL) + w->chain.temper * density +
@@ -148,6 +180,9 @@ static void tell(work *w, fit *f)
 /* Middle and step of each figure, by weighted least squares with the priors. */
 static void refit(const work *w, fit *f)
 {
+    for (size_t i = 0; i < w->ev->n; i++)
+        w->weights[i] = w->says[i].weight;
+    contact_fall_fit(&f->fall, &w->levels, w->ev, w->p2, w->weights, prior_trust / w->chain.temper);
     for (int j = 0; j < J; j++) {
         double trust = prior_trust / w->chain.temper;
         double a = trust / (mid_sd[j] * mid_sd[j]), ya = a * usual_mid[j], b = 0;
@@ -170,14 +205,21 @@ static void refit(const work *w, fit *f)
     }
 }
 
-/* EM from the usual step about a middle `up` standard deviations from the usual one. */
+/* EM from the usual step about a middle `up` standard deviations from the usual one; NaN: from what
+ * the amplitude alone tells. */
 static fit climb(work *w, double up)
 {
-    fit f;
+    bool by_level = isnan(up) && contact_levels_guess(&w->levels, w->ev, w->p2);
+    up = isnan(up) ? 0 : up;
+    fit f = {.fall = contact_fall_new(&w->levels)};
     for (int j = 0; j < J; j++) {
         f.mid[j] = usual_mid[j] + up * mid_sd[j];
         f.step[j] = usual_step[j];
     }
+    for (size_t i = 0; by_level && i < w->ev->n; i++)
+        w->says[i].weight = 1;
+    if (by_level)
+        refit(w, &f);
     tell(w, &f);
     for (int round = 0; round < ROUNDS; round++) {
         refit(w, &f);
@@ -269,17 +311,19 @@ bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up)
 
 contact *contact_new(const evidence *ev, track *const *tracks)
 {
-    static const double ups[STARTS] = {0, -1, 1};
+    static const double ups[STARTS] = {0, -1, 1, NAN};
     work w = work_new(ev);
     contact *c = NULL;
     size_t usable = read_frames(&w, tracks);
     if ((double)usable * frame_s >= least_s) {
         fit best = climb(&w, ups[0]);
         for (int k = 1; k < STARTS; k++) {
-            fit f = climb(&w, ups[k]);
-            best = f.score > best.score ? f : best;
+            fit f = climb(&w, ups[k]), *worse = f.score > best.score ? &best : &f;
+            contact_fall_clear(&worse->fall);
+            best = worse == &best ? f : best;
         }
         tell(&w, &best);
+        contact_fall_clear(&best.fall);
         c = xcalloc(1, sizeof *c);
         *c = (contact){.n = ev->n, .usable = usable, .p2 = w.p2, .says = w.says};
         c->told = xcalloc(ev->n, sizeof *c->told);

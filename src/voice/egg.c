@@ -14,12 +14,14 @@ static const double prefer_half = 0.05; /* by which a half period may be less cl
 static const double prefer_double = 0.15; /* and by which a double one must be clearer */
 static const double least_half = 0.5;
 /* Clarity from which on periods are not averaged; up to which they are. */
-static const double clear = 0.95, noisy = 0.85;
+static const double clear = 0.995, noisy = 0.95;
+static const double averaged_s = 0.015; /* on either side */
 enum {
     CHUNK = 400, /* frames measured at a time */
     MARGIN = 20, /* looked at beyond */
     BESIDE = 3,  /* beside voice, where cycles may lie, too */
-    AVERAGED = 2 /* periods on either side */
+    AVERAGED_LEAST = 2,
+    AVERAGED_MOST = 8 /* periods on either side */
 };
 
 typedef struct view { /* frames first..last - 1 of the sound and what is about them */
@@ -57,21 +59,30 @@ static double likeness(const view *v, long at, long lag, long window)
     return power > 0 ? (ab - sa * sb / m) / sqrt(power) : 0;
 }
 
-/* The best lag near t samples, and how clear it is. */
+/* The best lag near t samples, to a part of one, and how clear it is. */
 static double best_lag(const view *v, long at, double t, double *clarity)
 {
     long lo = (long)floor(t * (1 - near_period)), hi = (long)ceil(t * (1 + near_period));
     long window = (long)fmax(1.5 * t, v->hop);
-    double best = t;
+    double best = t, before = 0, last = 0, next = 0;
+    bool rising = false;
     *clarity = -1;
     for (long lag = lo > 2 ? lo : 2; lag <= hi; lag++) {
         double r = likeness(v, at, lag, window);
         if (r > *clarity) {
             *clarity = r;
             best = (double)lag;
+            before = last;
+            rising = true;
+        } else if (rising) {
+            next = r;
+            rising = false;
         }
+        last = r;
     }
-    return best;
+    double bend = before - 2 * *clarity + next;
+    bool inside = best > (double)lo && !rising && before != 0 && bend < 0;
+    return inside ? best + fmin(fmax(0.5 * (before - next) / bend, -0.5), 0.5) : best;
 }
 
 /* The EGG's period about a sample: the microphone's t, its half or its double. */
@@ -154,19 +165,38 @@ static double sample_at(const view *v, double at)
     return v->x[i] + (at - (double)i) * (v->x[i + 1] - v->x[i]);
 }
 
-/* Where noise makes a period unlike the next, each sample is averaged with those up to two periods
- * before and after it, weights 1 2 3 2 1. */
-static void average_periods(view *v)
+/* The sum of the samples whole periods away from sample i, the nearer ones counting more; to it
+ * comes what they count. `sign`: forwards or backwards. */
+static double periods_away(const view *v, size_t i, double most, int sign, double *weights)
+{
+    double sum = 0, at = (double)i;
+    for (double k = 1; k <= most; k++) {
+        size_t near = (size_t)at;
+        double t = near < v->n && at >= 0 ? v->period[near] : 0, w = 1 - k / (most + 1);
+        at += sign * t;
+        double x = t > 0 ? sample_at(v, at) : (double)NAN;
+        if (isnan(x))
+            break;
+        sum += w * x;
+        *weights += w;
+    }
+    return sum;
+}
+
+/* Where noise makes a period unlike the next, each sample is averaged with those whole periods
+ * before and after it, up to 15 ms away but two at least. */
+static void average_periods(view *v, double rate_hz)
 {
     double *mean = xmalloc(v->n, sizeof *mean);
     for (size_t i = 0; i < v->n; i++) {
-        double sum = 0, weights = 0;
-        for (int k = -AVERAGED; k <= AVERAGED && v->noise[i] > 0; k++) {
-            double x = sample_at(v, (double)i + k * v->period[i]), w = AVERAGED + 1 - abs(k);
-            sum += isnan(x) ? 0 : w * x;
-            weights += isnan(x) ? 0 : w;
-        }
-        mean[i] = weights > 0 ? v->x[i] + (double)v->noise[i] * (sum / weights - v->x[i]) : v->x[i];
+        mean[i] = v->x[i];
+        if (!(v->noise[i] > 0))
+            continue;
+        double periods = floor(averaged_s * rate_hz / v->period[i]), weights = 1;
+        periods = fmin(fmax(periods, AVERAGED_LEAST), AVERAGED_MOST);
+        double sum = v->x[i] + periods_away(v, i, periods, 1, &weights);
+        sum += periods_away(v, i, periods, -1, &weights);
+        mean[i] += (double)v->noise[i] * (sum / weights - v->x[i]);
     }
     memcpy(v->x, mean, v->n * sizeof *mean);
     free(mean);
@@ -222,7 +252,7 @@ static void measure(view *v, bool told, double rate_hz, const double *hz, size_t
     if (!told)
         return;
     take_out_baseline(v);
-    average_periods(v);
+    average_periods(v, rate_hz);
     egg_cycles all = find_cycles(v);
     size_t next = 0;
     for (size_t f = v->first; f < v->last; f++)

@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/contact_level.h"
+
+#include "base/array.h"
+#include "voice/egg.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <stdlib.h>
+
+/* From experience, without a source: amplitude falls by 6 to 20 dB, and what the larynx's height
+ * and the voice's strength do to it within a register is of the order of 4 dB. */
+static const double usual_db = -12, usual_sd_db = 6, most_db = -25;
+static const double scatter_db = 4;
+static const double noise_db2 = 30; /* what noise adds to the variance of a frame of no clarity */
+static const double guessed = 0.1;  /* of M2 where the amplitude is high */
+static const double farthest = 1.2; /* steps from the middle: more counts no more */
+static const double lost =
+    1.6; /* and below it: contact with the skin is lost, which says nothing */
+
+contact_levels contact_levels_new(const evidence *ev, track *const *tracks, size_t n_tracks,
+                                  const bool *usable)
+{
+    contact_levels l = {.n = ev->n, .takes = n_tracks};
+    l.x_db = array_filled(l.n, (double)NAN);
+    l.var = array_filled(l.n, scatter_db * scatter_db);
+    for (size_t i = 0; i < l.n; i++) {
+        const track *t = tracks[ev->take[i]];
+        if (!usable[i])
+            continue;
+        l.x_db[i] = (double)t->egg[ev->frame[i]].level_db;
+        l.var[i] += noise_db2 * (1 - (double)t->egg[ev->frame[i]].clarity);
+    }
+    return l;
+}
+
+void contact_levels_clear(contact_levels *l)
+{
+    free(l->x_db);
+    free(l->var);
+}
+
+contact_fall contact_fall_new(const contact_levels *l)
+{
+    return (contact_fall){0, array_filled(l->takes, (double)NAN)};
+}
+
+void contact_fall_clear(contact_fall *f)
+{
+    free(f->mid_db);
+}
+
+typedef struct sums { /* of a take's frames: weights, s, s^2, x and s x, s the register */
+    double n, s, ss, x, sx;
+} sums;
+
+void contact_fall_fit(contact_fall *f, const contact_levels *l, const evidence *ev,
+                      const double *p2, const double *weights, double trust)
+{
+    double mass = trust / (usual_sd_db * usual_sd_db), moved = mass * usual_db;
+    sums *all = xcalloc(l->takes, sizeof *all);
+    for (size_t i = 0; i < l->n; i++) {
+        if (isnan(l->x_db[i]))
+            continue;
+        sums *t = &all[ev->take[i]];
+        double k = weights[i] / l->var[i], s = p2[i] - 0.5;
+        t->n += k;
+        t->s += k * s;
+        t->ss += k * s * s;
+        t->x += k * l->x_db[i];
+        t->sx += k * s * l->x_db[i];
+    }
+    for (size_t k = 0; k < l->takes; k++)
+        if (all[k].n > 0) {
+            mass += all[k].ss - all[k].s * all[k].s / all[k].n;
+            moved += all[k].sx - all[k].s * all[k].x / all[k].n;
+        }
+    f->step_db = fmin(fmax(moved / mass, most_db), 0);
+    for (size_t k = 0; k < l->takes; k++)
+        f->mid_db[k] = (all[k].x - f->step_db * all[k].s) / all[k].n;
+    free(all);
+}
+
+double contact_fall_off(const contact_fall *f, const contact_levels *l, const evidence *ev,
+                        size_t i)
+{
+    double most = farthest * -f->step_db, off = l->x_db[i] - f->mid_db[ev->take[i]];
+    return off < lost * f->step_db ? (double)NAN : isnan(off) ? off : fmin(fmax(off, -most), most);
+}
+
+bool contact_levels_guess(const contact_levels *l, const evidence *ev, double *p2)
+{
+    double *x = xmalloc(l->n, sizeof *x);
+    bool two = false;
+    for (size_t first = 0, end; first < l->n; first = end) {
+        size_t n = 0;
+        for (end = first; end < l->n && ev->take[end] == ev->take[first]; end++)
+            if (!isnan(l->x_db[end]))
+                x[n++] = l->x_db[end];
+        gsl_sort(x, 1, n);
+        double lo = n ? x[n / 10] : 0, hi = n ? x[n - 1 - n / 10] : 0;
+        for (size_t i = first; i < end; i++)
+            p2[i] = isnan(l->x_db[i]) || hi - lo < -0.5 * usual_db ? 0.5
+                    : l->x_db[i] < 0.5 * (lo + hi)                 ? 1 - guessed
+                                                                   : guessed;
+        two = two || hi - lo >= -0.5 * usual_db;
+    }
+    free(x);
+    return two;
+}
