@@ -172,7 +172,7 @@ static void turn(made *m)
 
 static egg_way way_of(const made *m)
 {
-    egg_shape s = {0, 0, 0};
+    egg_shape s = {.at = {{.n = 0}}};
     egg_shape_add(&s, m->x, m->n, rate_hz);
     return egg_shape_way(&s);
 }

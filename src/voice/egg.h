@@ -27,11 +27,16 @@ typedef struct egg_frame {
 /* Which way contact counts. */
 typedef enum egg_way { EGG_UNKNOWN, EGG_UP, EGG_DOWN } egg_way;
 
-/* Found from the shape of the signal: contact comes faster than it goes, in M1 by far; where both
- * slopes are alike, as in falsetto, contact takes less than half of the period. */
-typedef struct egg_shape {
-    double sum, sum_sq; /* over windows that have a signal */
+/* Found from the shape of the cycle: contact comes faster than it goes, in M1 by far; where both
+ * slopes are alike, as in falsetto, contact takes less than half of the period. Only stretches with
+ * a period count, and of these the loud ones: there the cycle stands out of noise and hum. */
+enum { EGG_LOUDNESSES = 48 }; /* steps of 3 dB */
+typedef struct egg_shapes {
+    double sum, sum_sq;
     size_t n;
+} egg_shapes;
+typedef struct egg_shape {
+    egg_shapes at[EGG_LOUDNESSES]; /* from soft to loud */
 } egg_shape;
 
 /* Adds n samples that follow one another. */
