@@ -33,10 +33,9 @@ static const double m2_from_st = 50, m1_to_st = 78, odds_a_st = 1.5, most_odds =
 static const double place_share = 0.05; /* of these log odds, in each frame */
 static const double rate_s = 0.3;       /* flips a second where nothing speaks for one */
 static const double frame_s = 0.005;
-static const double least_s = 0.5, sure = 0.9;
+static const double least_s = 0.5;
 static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
-static const size_t least_frames = 20, beside_frames = 40, end_frames = 30;
-static const double near_s = 0.022; /* across so short a hole the EGG tells, too */
+static const size_t beside_frames = 40;
 
 typedef struct fit {
     double mid[J], step[J];
@@ -48,6 +47,7 @@ typedef struct work {
     const evidence *ev;
     chain_settings chain;
     double (*x)[J], (*v)[J]; /* [n] figures and their variances; x NaN where not usable */
+    bool *usable;            /* [n] */
     contact_levels levels;
     saying *says;
     double *hazard, *place, *p2, *weights;
@@ -68,16 +68,14 @@ static bool read_frame(const egg_frame *f, double x[J], double v[J])
 static size_t read_frames(work *w, track *const *tracks)
 {
     size_t n = 0, takes = 0;
-    bool *usable = xcalloc(w->ev->n, sizeof *usable);
     for (size_t i = 0; i < w->ev->n; i++) {
         const track *t = tracks[w->ev->take[i]];
         w->x[i][0] = (double)NAN;
-        usable[i] = t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
-        n += usable[i];
+        w->usable[i] = t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
+        n += w->usable[i];
         takes = w->ev->take[i] + 1; /* in order */
     }
-    w->levels = contact_levels_new(w->ev, tracks, takes, usable);
-    free(usable);
+    w->levels = contact_levels_new(w->ev, tracks, takes, w->usable);
     return n;
 }
 
@@ -95,6 +93,7 @@ static work work_new(const evidence *ev)
     w.chain.place = place_share;
     w.x = xmalloc(ev->n, sizeof *w.x);
     w.v = xmalloc(ev->n, sizeof *w.v);
+    w.usable = xcalloc(ev->n, sizeof *w.usable);
     w.says = xcalloc(ev->n, sizeof *w.says);
     w.hazard = array_filled(ev->n, 0);
     w.place = array_filled(ev->n, 0);
@@ -111,6 +110,7 @@ static work work_new(const evidence *ev)
 static void work_clear(work *w)
 {
     free(w->x);
+    free(w->usable);
     free(w->v);
     free(w->hazard);
     free(w->place);
@@ -228,71 +228,6 @@ static fit climb(work *w, double up)
     return f;
 }
 
-/* Frames with contact that are surely in one register, and those in short holes between such. */
-static void mark_told(const work *w, contact *c)
-{
-    size_t last = 0;
-    double since_s = (double)INFINITY;
-    for (size_t i = 0; i < c->n; i++) {
-        since_s += w->ev->gap_s[i];
-        c->told[i] = !isnan(w->x[i][0]) && fabs(c->p2[i] - 0.5) > sure - 0.5;
-        if (!c->told[i])
-            continue;
-        bool same = (c->p2[last] > 0.5) == (c->p2[i] > 0.5);
-        for (size_t k = last + 1; since_s <= near_s && same && k < i; k++)
-            c->told[k] = true;
-        last = i;
-        since_s = 0;
-    }
-}
-
-/* Frames of a stretch that are told alike, from frame i on; the first beyond. */
-static size_t told_alike(const contact *c, size_t i, size_t end)
-{
-    bool m2 = c->p2[i] > 0.5;
-    while (i < end && (!c->told[i] || (c->p2[i] > 0.5) == m2))
-        i++;
-    return i;
-}
-
-static void leave_untold(contact *c, size_t from, size_t end)
-{
-    for (size_t i = from; i < end; i++)
-        c->told[i] = false;
-}
-
-/* Folds part where the voice sets in and ends, as before a breathy consonant: a short stay in the
- * other register there, frames first..end - 1 being a stretch, is none. */
-static void leave_ends(contact *c, size_t first, size_t end)
-{
-    size_t from = first, last = end;
-    while (from < end && !c->told[from])
-        from++;
-    size_t next = from < end ? told_alike(c, from, end) : end;
-    if (next == end)
-        return;
-    if (next - from < end_frames)
-        leave_untold(c, from, next);
-    while (next < end) {
-        last = next;
-        next = told_alike(c, next, end);
-    }
-    if (end - last < end_frames)
-        leave_untold(c, last, end);
-}
-
-/* A register of which there is next to nothing was not told. */
-static void count_told(contact *c)
-{
-    for (size_t i = 0; i < c->n; i++)
-        *(c->p2[i] > 0.5 ? &c->m2_frames : &c->m1_frames) += c->told[i];
-    bool m1 = c->m1_frames >= least_frames, m2 = c->m2_frames >= least_frames;
-    for (size_t i = 0; i < c->n; i++)
-        c->told[i] = c->told[i] && (c->p2[i] > 0.5 ? m2 : m1);
-    c->m1_frames = m1 ? c->m1_frames : 0;
-    c->m2_frames = m2 ? c->m2_frames : 0;
-}
-
 bool contact_both(const contact *c)
 {
     return c->m1_frames && c->m2_frames;
@@ -331,13 +266,7 @@ contact *contact_new(const evidence *ev, track *const *tracks)
             c->m1[j] = best.mid[j] - best.step[j] / 2;
             c->m2[j] = best.mid[j] + best.step[j] / 2;
         }
-        mark_told(&w, c);
-        for (size_t first = 0, i = 1; i <= ev->n; i++)
-            if (i == ev->n || isinf(ev->gap_s[i])) {
-                leave_ends(c, first, i);
-                first = i;
-            }
-        count_told(c);
+        contact_tell(c, ev, w.usable);
     } else {
         free(w.p2);
         free(w.says);

@@ -5,8 +5,9 @@
 /* The register by the folds' contact alone, where there is an EGG channel that can be used.
  *
  * Told from three figures of a frame: contact quotient, logarithm of the closing peak of the
- * signal's derivative, and that over the opening one. M1 has long contact that comes at once, M2
- * brief contact that comes as it goes (sources in docs/method.md). Where the two lie is the
+ * signal's derivative, and that over the opening one; and from how the amplitude falls (see
+ * register/contact_level.h). M1 has long contact that comes at once, M2 brief contact that comes as
+ * it goes (sources in docs/egg.md). Where the two lie is the
  * singer's own, about what is usual; they may drift within a register; a flip is a step. */
 
 #include "register/chain.h"
@@ -25,6 +26,8 @@ typedef struct contact {
     size_t m1_frames, m2_frames; /* told to be in each: none, or a tenth of a second at least */
 } contact;
 
+/* Which frames are told, where p2 is known and contact can be used in usable[n]. */
+void contact_tell(contact *c, const evidence *ev, const bool *usable);
 /* NULL where less than half a second of contact can be used. */
 contact *contact_new(const evidence *ev, track *const *tracks);
 void contact_free(contact *c); /* NULL allowed */

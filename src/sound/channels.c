@@ -2,65 +2,37 @@
 #include "sound/channels.h"
 
 #include "base/array.h"
+#include "sound/look.h"
 
 #include <assert.h>
-#include <gsl/gsl_fft_halfcomplex.h>
-#include <gsl/gsl_fft_real.h>
-#include <gsl/gsl_fit.h>
-#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
-#include <string.h>
 
-enum { FRAME_MOST = 1024, FFT_MOST = 2 * FRAME_MOST, HARMONICS_MOST = 10 };
 static const int plain_rate_hz = 16000; /* faster sound is averaged down to about this */
 static const double sung_at = 0.85;
-static const double alike = 0.06; /* by less a peak is no higher than the one before */
-static const double pitch_lo_hz = 60, pitch_hi_hz = 1500;
-static const double low_hz = 50, pitch_band_hz = 2500, high_hz = 4000;
-static const double faintest_db = 45; /* harmonics this far under the strongest are noise */
-static const double active_db = 30;   /* looks this far under a channel's loudest are pauses */
-static const double same_period = 0.03;
+static const double active_db = 30; /* looks this far under a channel's loudest are pauses */
 static const double egg_bumps_db = 5, egg_less_db = 1.5, egg_looks = 0.25;
 static const double egg_first = 0.8;    /* of the looks, the first harmonic is the strongest */
 static const double egg_steepest = -18; /* dB an octave */
+/* Of the second harmonic re the first: the EGG's moves less than the microphone's, and not with it;
+ * in so many looks, and where the EGG's correlation at the note is at least: */
+static const double company_moves_db = 4, company_less = 0.75, company_slope = 0.25;
+static const double company_alike = 0.5, company_looks = 8, company_with = 0.4;
 static const double sung_more = 0.3, heard_db = 40;
 
-typedef struct look {
-    double power;    /* of the frame */
-    double pitched;  /* autocorrelation at the period, 0..1 */
-    double period;   /* in samples */
-    double bumps_db; /* of its harmonics about a straight fall; NaN with fewer than four */
-    double slope;    /* of that fall, dB an octave */
-    bool falls;      /* the first of them is the strongest */
-} look;
-
 struct channels {
-    int n, step; /* step: samples that are averaged into one */
-    double rate_hz;
-    size_t frame, fft;
+    int n, step;          /* step: samples that are averaged into one */
     double *sum, *square; /* [n] over all samples heard */
     double samples;
     double *now;      /* [n][frame] the look's first averaged samples */
     double *averaged; /* [n] what has come of the next */
     size_t filled, in_step, heard;
-    look *looks; /* [n_looks][n] */
+    double *acf, *spectrum; /* [n][fft] of the look */
+    look *looks;            /* [n_looks][n] */
     size_t n_looks;
-    double window[FRAME_MOST], window_acf[FFT_MOST];
+    looker looker;
 };
-
-/* a[2 * n], the second half zeros: becomes its autocorrelation. `band` bins are kept. */
-static void correlate(double *a, size_t fft, size_t first, size_t last)
-{
-    a[0] = a[fft / 2] = 0;
-    for (size_t k = 1; k < fft / 2; k++) {
-        bool kept = k >= first && k <= last;
-        a[k] = kept ? a[k] * a[k] + a[fft - k] * a[fft - k] : 0;
-        a[fft - k] = 0;
-    }
-    gsl_fft_halfcomplex_radix2_inverse(a, 1, fft);
-}
 
 channels *channels_new(int rate_hz, int n)
 {
@@ -68,21 +40,15 @@ channels *channels_new(int rate_hz, int n)
     channels *c = xcalloc(1, sizeof *c);
     c->n = n;
     c->step = rate_hz > plain_rate_hz ? rate_hz / plain_rate_hz : 1;
-    c->rate_hz = (double)rate_hz / c->step;
-    c->frame = c->rate_hz < 12000 ? FRAME_MOST / 2 : FRAME_MOST;
-    c->fft = 2 * c->frame;
+    c->looker = looker_new((double)rate_hz / c->step);
+    size_t frame = c->looker.frame, fft = c->looker.fft;
     c->sum = array_filled((size_t)n, 0);
     c->square = array_filled((size_t)n, 0);
     c->averaged = array_filled((size_t)n, 0);
-    c->now = xcalloc((size_t)n * c->frame, sizeof *c->now);
+    c->now = xcalloc((size_t)n * frame, sizeof *c->now);
+    c->acf = xcalloc((size_t)n * fft, sizeof *c->acf);
+    c->spectrum = xcalloc((size_t)n * fft, sizeof *c->spectrum);
     c->looks = xcalloc((size_t)n * CHANNELS_LOOKS, sizeof *c->looks);
-    for (size_t i = 0; i < c->frame; i++)
-        c->window_acf[i] = c->window[i] = 1 - cos(2 * M_PI * ((double)i + 0.5) / (double)c->frame);
-    gsl_fft_real_radix2_transform(c->window_acf, 1, c->fft);
-    double mean = c->window_acf[0];
-    correlate(c->window_acf, c->fft, 1, c->fft);
-    for (size_t i = 0; i < c->fft; i++) /* the mean is part of a window's own correlation */
-        c->window_acf[i] += mean * mean / (double)c->fft;
     return c;
 }
 
@@ -94,6 +60,8 @@ void channels_free(channels *c)
     free(c->square);
     free(c->averaged);
     free(c->now);
+    free(c->acf);
+    free(c->spectrum);
     free(c->looks);
     free(c);
 }
@@ -111,107 +79,34 @@ void channels_hear(channels *c, const float *frames, size_t n)
             c->averaged[k] += x / c->step;
             if (!whole)
                 continue;
-            if (c->filled < c->frame)
-                c->now[k * c->frame + c->filled] = c->averaged[k];
+            if (c->filled < c->looker.frame)
+                c->now[k * c->looker.frame + c->filled] = c->averaged[k];
             c->averaged[k] = 0;
         }
         if (whole) {
             c->in_step = 0;
-            c->filled += c->filled < c->frame;
+            c->filled += c->filled < c->looker.frame;
         }
     }
     c->samples += (double)n;
     c->heard += n;
 }
 
-static size_t bin_of(const channels *c, double hz)
-{
-    double bin = hz / c->rate_hz * (double)c->fft, last = (double)c->fft / 2 - 1;
-    return (size_t)fmin(bin, last);
-}
-
-/* The first peak of a normalised correlation between the limits of pitch that is nearly as high as
- * any: several periods are alike, too. */
-static void find_period(const channels *c, const double *acf, look *l)
-{
-    size_t hi = (size_t)(c->rate_hz / pitch_lo_hz);
-    double first = 0;
-    for (size_t i = (size_t)(c->rate_hz / pitch_hi_hz); acf[0] > 0 && i <= hi; i++) {
-        if (acf[i] < acf[i - 1] || acf[i] < acf[i + 1])
-            continue;
-        double r = acf[i] / c->window_acf[i] / (acf[0] / c->window_acf[0]);
-        l->pitched = fmax(l->pitched, fmin(r, 1));
-        if (l->pitched > first + alike) {
-            first = l->pitched;
-            l->period = (double)i;
-        }
-    }
-}
-
-static double band_power(const channels *c, const double *a, double lo_hz, double hi_hz)
-{
-    double sum = 0;
-    for (size_t k = bin_of(c, lo_hz) + 1; k <= bin_of(c, hi_hz); k++)
-        sum += a[k] * a[k] + a[c->fft - k] * a[c->fft - k];
-    return sum;
-}
-
-/* Standard deviation of the harmonics' levels about a straight line over the logarithm of their
- * number, and whether the first is the strongest. */
-static void see_harmonics(const channels *c, const double *spectrum, look *l)
-{
-    double hz = c->rate_hz / l->period;
-    double x[HARMONICS_MOST], y[HARMONICS_MOST], most = 0, c0, v00, v01, v11, left;
-    size_t n = 0;
-    for (int h = 1; h <= HARMONICS_MOST && (h + 0.5) * hz <= fmin(high_hz, 0.45 * c->rate_hz);
-         h++) {
-        double power = band_power(c, spectrum, (h - 0.5) * hz, (h + 0.5) * hz);
-        l->falls = h == 1 || (l->falls && power <= most);
-        most = fmax(most, power);
-    }
-    for (int h = 1; h <= HARMONICS_MOST && (h + 0.5) * hz <= fmin(high_hz, 0.45 * c->rate_hz);
-         h++) {
-        double power = band_power(c, spectrum, (h - 0.5) * hz, (h + 0.5) * hz);
-        if (power <= most * pow(10, -faintest_db / 10))
-            continue;
-        x[n] = log2(h);
-        y[n++] = 10 * log10(power);
-    }
-    if (n < 4)
-        return;
-    gsl_fit_linear(x, 1, y, 1, n, &c0, &l->slope, &v00, &v01, &v11, &left);
-    l->bumps_db = sqrt(left / (double)n);
-}
-
-static look look_at(const channels *c, const double *x)
-{
-    double a[FFT_MOST] = {0}, spectrum[FFT_MOST], mean = 0;
-    look l = {.bumps_db = (double)NAN};
-    for (size_t i = 0; i < c->frame; i++)
-        mean += x[i] / (double)c->frame;
-    for (size_t i = 0; i < c->frame; i++)
-        a[i] = c->window[i] * (x[i] - mean);
-    gsl_fft_real_radix2_transform(a, 1, c->fft);
-    memcpy(spectrum, a, c->fft * sizeof *a);
-    l.power = band_power(c, a, low_hz, fmin(high_hz, 0.45 * c->rate_hz));
-    correlate(a, c->fft, bin_of(c, low_hz), bin_of(c, pitch_band_hz));
-    find_period(c, a, &l);
-    if (l.period > 0)
-        see_harmonics(c, spectrum, &l);
-    return l;
-}
-
 void channels_end_look(channels *c)
 {
     assert(c->n_looks < CHANNELS_LOOKS || !c->heard);
     if (c->heard) {
+        size_t fft = c->looker.fft;
         for (size_t k = 0; k < (size_t)c->n; k++) {
-            double *x = c->now + k * c->frame;
-            for (size_t i = c->filled; i < c->frame; i++)
+            double *x = c->now + k * c->looker.frame;
+            for (size_t i = c->filled; i < c->looker.frame; i++)
                 x[i] = 0;
-            c->looks[c->n_looks * (size_t)c->n + k] = look_at(c, x);
+            c->looks[c->n_looks * (size_t)c->n + k] =
+                look_at(&c->looker, x, c->acf + k * fft, c->spectrum + k * fft);
             c->averaged[k] = 0;
         }
+        look_together(&c->looker, (size_t)c->n, c->acf, c->spectrum,
+                      c->looks + c->n_looks * (size_t)c->n);
         c->n_looks++;
     }
     c->heard = c->filled = c->in_step = 0;
@@ -252,6 +147,63 @@ static double sung_share(const channels *c, int k)
     return active > 0 ? n / active : 0;
 }
 
+typedef struct line { /* of y over x */
+    double n, x, y, xx, xy, yy;
+} line;
+
+static void line_add(line *l, double x, double y)
+{
+    l->n++;
+    l->x += x;
+    l->y += y;
+    l->xx += x * x;
+    l->xy += x * y;
+    l->yy += y * y;
+}
+
+/* How the second harmonic of channel k, re its first, goes with that of the microphone `m`. */
+typedef struct company {
+    double looks;        /* with a note at which both are seen */
+    double active, with; /* all looks with sound; autocorrelation of k at the note, median */
+    double falls;        /* looks in which the first is the stronger in k */
+    double moves_db, own_db, slope, alike; /* standard deviations of m and k; k over m; their
+                                              correlation */
+} company;
+
+static company keep_company(const channels *c, int k, int m)
+{
+    double loud = loudest_look(c, m), *with = xmalloc(c->n_looks, sizeof *with);
+    company p = {.looks = 0};
+    line l = {.n = 0};
+    for (size_t i = 0; i < c->n_looks; i++) {
+        const look *a = look_of(c, i, k), *b = look_of(c, i, m);
+        p.active += b->power > loud * pow(10, -active_db / 10);
+        if (!sung(b, loud) || b->with < sung_at || !isfinite(a->second_db + b->second_db))
+            continue;
+        with[(size_t)l.n] = a->with;
+        p.falls += a->second_db < 0;
+        line_add(&l, b->second_db, a->second_db);
+    }
+    double x = l.x / l.n, y = l.y / l.n, xy = l.xy / l.n - x * y;
+    p.looks = l.n;
+    p.with = array_median(with, (size_t)l.n);
+    p.moves_db = sqrt(fmax(l.xx / l.n - x * x, 0));
+    p.own_db = sqrt(fmax(l.yy / l.n - y * y, 0));
+    p.slope = xy / (p.moves_db * p.moves_db);
+    p.alike = xy / (p.moves_db * p.own_db);
+    free(with);
+    return p;
+}
+
+/* Another microphone hears the same formants: its second harmonic rises and falls with the
+ * first's. */
+static bool follows(const channels *c, int k, int m)
+{
+    company p = keep_company(c, k, m);
+    return p.looks >= company_looks && p.moves_db >= company_moves_db && p.slope > company_slope &&
+           p.alike > company_alike;
+}
+
 /* How much smoother than the microphone `m` channel k is, dB beyond what an EGG has to be; 0 where
  * it cannot be the EGG beside it. */
 static double smoother(const channels *c, int k, int m)
@@ -264,7 +216,7 @@ static double smoother(const channels *c, int k, int m)
         const look *a = look_of(c, i, k), *b = look_of(c, i, m);
         bool sung_a = sung(a, loud_k), sung_b = sung(b, loud_m);
         either += sung_a || sung_b;
-        if (!sung_a || !sung_b || fabs(a->period / b->period - 1) > same_period)
+        if (!sung_a || !sung_b || fabs(a->period / b->period - 1) > LOOK_SAME_PERIOD)
             continue;
         if (isnan(a->bumps_db) || isnan(b->bumps_db))
             continue;
@@ -276,7 +228,7 @@ static double smoother(const channels *c, int k, int m)
     double seen = (double)n;
     bool egg = n && seen >= egg_looks * either && falls >= egg_first * seen &&
                array_median(own, n) <= egg_bumps_db && array_median(slope, n) >= egg_steepest;
-    if (egg)
+    if (egg && !follows(c, k, m))
         result = fmax(0, array_median(less, n) - egg_less_db);
     free(less);
     free(own);
@@ -284,7 +236,20 @@ static double smoother(const channels *c, int k, int m)
     return result;
 }
 
-static int guess_egg(const channels *c, int microphone)
+/* Where noise hides what smoother() goes by: how little channel k follows the microphone `m`, 1
+ * where it does not at all; 0 where it cannot be the EGG beside it. */
+static double apart(const channels *c, int k, int m)
+{
+    company p = keep_company(c, k, m);
+    bool seen = p.looks >= company_looks && p.looks >= egg_looks * p.active &&
+                p.with >= company_with && p.moves_db >= company_moves_db;
+    bool egg = seen && p.falls >= egg_first * p.looks && p.own_db <= company_less * p.moves_db &&
+               p.slope <= company_slope && p.alike <= company_alike;
+    return egg ? 1 / (1 + fabs(p.slope)) : 0;
+}
+
+/* Channels k and m for which `differ` says most. */
+static int guess_by(const channels *c, int microphone, double (*differ)(const channels *, int, int))
 {
     int egg = 0;
     double most = 0;
@@ -292,13 +257,19 @@ static int guess_egg(const channels *c, int microphone)
         for (int m = 0; m < c->n; m++) {
             if (k == m || k + 1 == microphone || (microphone && m + 1 != microphone))
                 continue;
-            double d = smoother(c, k, m);
+            double d = differ(c, k, m);
             if (d > most) {
                 most = d;
                 egg = k + 1;
             }
         }
     return egg;
+}
+
+static int guess_egg(const channels *c, int microphone)
+{
+    int egg = guess_by(c, microphone, smoother);
+    return egg ? egg : guess_by(c, microphone, apart);
 }
 
 static int guess_microphone(const channels *c, int egg)

@@ -1,0 +1,84 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "register/contact.h"
+
+#include <math.h>
+
+static const double sure = 0.9;
+static const size_t least_frames = 20, end_frames = 30;
+static const double near_s = 0.022; /* across so short a hole the EGG tells, too */
+
+/* Frames with contact that are surely in one register, and those in short holes between such. */
+static void mark_told(contact *c, const evidence *ev, const bool *usable)
+{
+    size_t last = 0;
+    double since_s = (double)INFINITY;
+    for (size_t i = 0; i < c->n; i++) {
+        since_s += ev->gap_s[i];
+        c->told[i] = usable[i] && fabs(c->p2[i] - 0.5) > sure - 0.5;
+        if (!c->told[i])
+            continue;
+        bool same = (c->p2[last] > 0.5) == (c->p2[i] > 0.5);
+        for (size_t k = last + 1; since_s <= near_s && same && k < i; k++)
+            c->told[k] = true;
+        last = i;
+        since_s = 0;
+    }
+}
+
+/* Frames of a stretch that are told alike, from frame i on; the first beyond. */
+static size_t told_alike(const contact *c, size_t i, size_t end)
+{
+    bool m2 = c->p2[i] > 0.5;
+    while (i < end && (!c->told[i] || (c->p2[i] > 0.5) == m2))
+        i++;
+    return i;
+}
+
+static void leave_untold(contact *c, size_t from, size_t end)
+{
+    for (size_t i = from; i < end; i++)
+        c->told[i] = false;
+}
+
+/* Folds part where the voice sets in and ends, as before a breathy consonant: a short stay in the
+ * other register there, frames first..end - 1 being a stretch, is none. */
+static void leave_ends(contact *c, size_t first, size_t end)
+{
+    size_t from = first, last = end;
+    while (from < end && !c->told[from])
+        from++;
+    size_t next = from < end ? told_alike(c, from, end) : end;
+    if (next == end)
+        return;
+    if (next - from < end_frames)
+        leave_untold(c, from, next);
+    while (next < end) {
+        last = next;
+        next = told_alike(c, next, end);
+    }
+    if (end - last < end_frames)
+        leave_untold(c, last, end);
+}
+
+/* A register of which there is next to nothing was not told. */
+static void count_told(contact *c)
+{
+    for (size_t i = 0; i < c->n; i++)
+        *(c->p2[i] > 0.5 ? &c->m2_frames : &c->m1_frames) += c->told[i];
+    bool m1 = c->m1_frames >= least_frames, m2 = c->m2_frames >= least_frames;
+    for (size_t i = 0; i < c->n; i++)
+        c->told[i] = c->told[i] && (c->p2[i] > 0.5 ? m2 : m1);
+    c->m1_frames = m1 ? c->m1_frames : 0;
+    c->m2_frames = m2 ? c->m2_frames : 0;
+}
+
+void contact_tell(contact *c, const evidence *ev, const bool *usable)
+{
+    mark_told(c, ev, usable);
+    for (size_t first = 0, i = 1; i <= ev->n; i++)
+        if (i == ev->n || isinf(ev->gap_s[i])) {
+            leave_ends(c, first, i);
+            first = i;
+        }
+    count_told(c);
+}
