@@ -188,6 +188,81 @@ static void test_drift_is_no_flip(void **state)
     }
 }
 
+/* Slopes that are much alike in both registers, as of a singer who closes slowly: a share of .3
+ * and .6 of the way. Where the amplitude falls by 15 dB at the change it is told, and where it stays
+ * (so that this can fail) it is not. */
+static void test_amplitude_falls(void **state)
+{
+    (void)state;
+    enum { N = 900, UP = 300, DOWN = 600 };
+    for (int falls = 0; falls < 2; falls++) {
+        double share[N];
+        size_t right = 0;
+        for (size_t i = 0; i < N; i++)
+            share[i] = i >= UP && i < DOWN ? 0.6 : 0.3;
+        track *t = lay(N, share);
+        for (size_t i = UP; falls && i < DOWN; i++)
+            t->egg[i].level_db -= 15;
+        evidence *ev = evidence_new(&t, 1);
+        contact *c = contact_new(ev, &t);
+        for (size_t i = 0; i < N; i++)
+            right += (c->p2[i] > 0.5) == (i >= UP && i < DOWN);
+        print_message("amplitude %s: %zu of %d frames right\n", falls ? "falls" : "stays", right,
+                      N);
+        assert_true(falls ? right >= N - 6 : right < N - 200);
+        contact_free(c);
+        evidence_free(ev);
+        track_free(t);
+    }
+}
+
+/* The gain is each take's own: M2 that is 20 dB stronger than another take's M1 stays M2. */
+static void test_gain_is_no_register(void **state)
+{
+    (void)state;
+    enum { N = 400 };
+    double shares_of[2][N];
+    track *t[2];
+    for (int k = 0; k < 2; k++) {
+        for (size_t i = 0; i < N; i++)
+            shares_of[k][i] = k;
+        t[k] = lay(N, shares_of[k]);
+        for (size_t i = 0; i < N; i++)
+            t[k]->egg[i].level_db = k ? -10 : -30;
+    }
+    evidence *ev = evidence_new(t, 2);
+    contact *c = contact_new(ev, t);
+    for (size_t i = 0; i < ev->n; i++)
+        assert_true((c->p2[i] > 0.5) == (ev->take[i] == 1));
+    contact_free(c);
+    evidence_free(ev);
+    track_free(t[0]);
+    track_free(t[1]);
+}
+
+/* Contact half-way between what is usual in M1 and in M2 is M1 at 98 Hz, where nobody sings M2. */
+static void test_low_is_m1(void **state)
+{
+    (void)state;
+    enum { N = 600 };
+    double share[N];
+    bool m2[2];
+    for (int low = 0; low < 2; low++) {
+        for (size_t i = 0; i < N; i++)
+            share[i] = 0.7;
+        track *t = lay(N, share);
+        for (size_t i = 0; i < N; i++)
+            t->pitch_st[i] = low ? 43 : 60;
+        evidence *ev = evidence_new(&t, 1);
+        contact *c = contact_new(ev, &t);
+        m2[low] = c->p2[N / 2] > 0.5;
+        contact_free(c);
+        evidence_free(ev);
+        track_free(t);
+    }
+    assert_true(m2[0] && !m2[1]);
+}
+
 static void test_nothing_to_use(void **state)
 {
     (void)state;
@@ -432,11 +507,18 @@ static void test_same_sound(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_ramps),           cmocka_unit_test(test_told),
-        cmocka_unit_test(test_rest_is_no_flip), cmocka_unit_test(test_drift_is_no_flip),
-        cmocka_unit_test(test_nothing_to_use),  cmocka_unit_test(test_agreement),
-        cmocka_unit_test(test_smooth_seam),     cmocka_unit_test(test_one_register_is_named),
+        cmocka_unit_test(test_ramps),
+        cmocka_unit_test(test_told),
+        cmocka_unit_test(test_rest_is_no_flip),
+        cmocka_unit_test(test_drift_is_no_flip),
+        cmocka_unit_test(test_nothing_to_use),
+        cmocka_unit_test(test_agreement),
+        cmocka_unit_test(test_smooth_seam),
+        cmocka_unit_test(test_one_register_is_named),
         cmocka_unit_test(test_same_sound),
+        cmocka_unit_test(test_amplitude_falls),
+        cmocka_unit_test(test_gain_is_no_register),
+        cmocka_unit_test(test_low_is_m1),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

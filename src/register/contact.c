@@ -120,9 +120,10 @@ static void work_clear(work *w)
 
 /* A frame's coordinate along the step, Student's weight where it fits neither register. Returns
  * its log density midway between the registers. */
-static double say(const fit *f, const double x[J], const double v[J], double fall_db,
-                  double fall_var, saying *out)
+static double say(const work *w, const fit *f, size_t i, saying *out)
 {
+    const double *x = w->x[i], *v = w->v[i];
+    double fall_db, fall_var;
     double z = 0, mass = 0, off = 0, density = 0;
     for (int j = 0; j < J; j++) {
         double r = x[j] - f->mid[j];
@@ -131,7 +132,7 @@ static double say(const fit *f, const double x[J], const double v[J], double fal
         off += r * r / v[j];
         density -= 0.5 * (r * r / v[j] + log(v[j]));
     }
-    if (!isnan(fall_db)) {
+    if (contact_fall_says(&f->fall, &w->levels, w->ev, i, &fall_db, &fall_var)) {
         z += f->fall.step_db * fall_db / fall_var;
         mass += f->fall.step_db * f->fall.step_db / fall_var;
         off += fall_db * fall_db / fall_var;
@@ -169,8 +170,7 @@ static void tell(work *w, fit *f)
     for (size_t i = 0; i < w->ev->n; i++) {
         w->says[i] = (saying){0, 0, 0};
         if (!isnan(w->x[i][0]))
-            density += say(f, w->x[i], w->v[i], contact_fall_off(&f->fall, &w->levels, w->ev, i),
-                           w->levels.var[i], &w->says[i]);
+            density += say(w, f, i, &w->says[i]);
     }
     chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
     f->score = chain_run(w->ev, &in, &w->chain, w->p2, NULL) + w->chain.temper * density +

@@ -10,13 +10,52 @@
 
 /* From experience, without a source: amplitude falls by 6 to 20 dB, and what the larynx's height
  * and the voice's strength do to it within a register is of the order of 4 dB. */
-static const double usual_db = -12, usual_sd_db = 6, most_db = -25;
+static const double usual_db = -12, usual_sd_db = 6, most_db = -22;
 static const double scatter_db = 4;
+static const double most_mass =
+    9;                            /* a step is three standard deviations at most: it helps the other
+                                       figures, and does not overrule them */
+static const double lost_db = 27; /* under a take's loud contact: that with the skin is lost */
 static const double noise_db2 = 30; /* what noise adds to the variance of a frame of no clarity */
 static const double guessed = 0.1;  /* of M2 where the amplitude is high */
 static const double farthest = 1.2; /* steps from the middle: more counts no more */
 static const double lost =
     1.6; /* and below it: contact with the skin is lost, which says nothing */
+
+/* The first frame beyond the take of frame `first`. */
+static size_t take_end(const evidence *ev, size_t first)
+{
+    size_t end = first;
+    while (end < ev->n && ev->take[end] == ev->take[first])
+        end++;
+    return end;
+}
+
+/* A tenth of the frames first..end - 1 that are looked at is louder, another tenth softer. */
+static void spread_of(const contact_levels *l, size_t first, size_t end, double *lo, double *hi)
+{
+    double *x = xmalloc(end - first, sizeof *x);
+    size_t n = 0;
+    for (size_t i = first; i < end; i++)
+        if (!isnan(l->x_db[i]))
+            x[n++] = l->x_db[i];
+    gsl_sort(x, 1, n);
+    *lo = n ? x[n / 10] : 0;
+    *hi = n ? x[n - 1 - n / 10] : 0;
+    free(x);
+}
+
+static void leave_lost(contact_levels *l, const evidence *ev)
+{
+    for (size_t first = 0, end; first < l->n; first = end) {
+        double lo, hi;
+        end = take_end(ev, first);
+        spread_of(l, first, end, &lo, &hi);
+        for (size_t i = first; i < end; i++)
+            if (l->x_db[i] < hi - lost_db)
+                l->x_db[i] = (double)NAN;
+    }
+}
 
 contact_levels contact_levels_new(const evidence *ev, track *const *tracks, size_t n_tracks,
                                   const bool *usable)
@@ -31,6 +70,7 @@ contact_levels contact_levels_new(const evidence *ev, track *const *tracks, size
         l.x_db[i] = (double)t->egg[ev->frame[i]].level_db;
         l.var[i] += noise_db2 * (1 - (double)t->egg[ev->frame[i]].clarity);
     }
+    leave_lost(&l, ev);
     return l;
 }
 
@@ -81,30 +121,30 @@ void contact_fall_fit(contact_fall *f, const contact_levels *l, const evidence *
     free(all);
 }
 
-double contact_fall_off(const contact_fall *f, const contact_levels *l, const evidence *ev,
-                        size_t i)
+bool contact_fall_says(const contact_fall *f, const contact_levels *l, const evidence *ev, size_t i,
+                       double *off_db, double *var)
 {
     double most = farthest * -f->step_db, off = l->x_db[i] - f->mid_db[ev->take[i]];
-    return off < lost * f->step_db ? (double)NAN : isnan(off) ? off : fmin(fmax(off, -most), most);
+    if (isnan(off) || off < lost * f->step_db)
+        return false;
+    *off_db = fmin(fmax(off, -most), most);
+    *var = fmax(l->var[i], f->step_db * f->step_db / most_mass);
+    return true;
 }
 
 bool contact_levels_guess(const contact_levels *l, const evidence *ev, double *p2)
 {
-    double *x = xmalloc(l->n, sizeof *x);
     bool two = false;
     for (size_t first = 0, end; first < l->n; first = end) {
-        size_t n = 0;
-        for (end = first; end < l->n && ev->take[end] == ev->take[first]; end++)
-            if (!isnan(l->x_db[end]))
-                x[n++] = l->x_db[end];
-        gsl_sort(x, 1, n);
-        double lo = n ? x[n / 10] : 0, hi = n ? x[n - 1 - n / 10] : 0;
+        double lo, hi;
+        end = take_end(ev, first);
+        spread_of(l, first, end, &lo, &hi);
+        bool moves = hi - lo >= -0.5 * usual_db;
         for (size_t i = first; i < end; i++)
-            p2[i] = isnan(l->x_db[i]) || hi - lo < -0.5 * usual_db ? 0.5
-                    : l->x_db[i] < 0.5 * (lo + hi)                 ? 1 - guessed
-                                                                   : guessed;
-        two = two || hi - lo >= -0.5 * usual_db;
+            p2[i] = isnan(l->x_db[i]) || !moves    ? 0.5
+                    : l->x_db[i] < 0.5 * (lo + hi) ? 1 - guessed
+                                                   : guessed;
+        two = two || moves;
     }
-    free(x);
     return two;
 }

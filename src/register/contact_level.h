@@ -36,9 +36,9 @@ void contact_fall_clear(contact_fall *f);
  * the step counts as `trust` singers. */
 void contact_fall_fit(contact_fall *f, const contact_levels *l, const evidence *ev,
                       const double *p2, const double *weights, double trust);
-/* How far a frame's amplitude is from the middle, at most somewhat more than a step; NaN where it
- * says nothing. */
-double contact_fall_off(const contact_fall *f, const contact_levels *l, const evidence *ev,
-                        size_t i);
+/* How far a frame's amplitude is from the middle, at most somewhat more than a step, and the
+ * variance of that; false where it says nothing. */
+bool contact_fall_says(const contact_fall *f, const contact_levels *l, const evidence *ev, size_t i,
+                       double *off_db, double *var);
 
 #endif
