@@ -55,9 +55,8 @@ typedef struct work {
 
 static bool read_frame(const egg_frame *f, double x[J], double v[J])
 {
-    bool usable =
-        f->clarity >= EGG_USABLE && !isnan(f->quotient) && f->opening > 0 && f->closing > 0;
-    x[0] = usable ? (double)f->quotient : (double)NAN;
+    bool usable = f->clarity >= EGG_USABLE && f->opening > 0 && f->closing > 0;
+    x[0] = (double)f->quotient; /* NaN where it is not known which way contact counts */
     x[1] = log((double)f->closing);
     x[2] = x[1] - log((double)f->opening);
     for (int j = 0; j < J; j++)
@@ -127,6 +126,8 @@ static double say(const work *w, const fit *f, size_t i, saying *out)
     double z = 0, mass = 0, off = 0, density = 0;
     for (int j = 0; j < J; j++) {
         double r = x[j] - f->mid[j];
+        if (isnan(r))
+            continue;
         z += f->step[j] * r / v[j];
         mass += f->step[j] * f->step[j] / v[j];
         off += r * r / v[j];
@@ -169,7 +170,7 @@ static void tell(work *w, fit *f)
     w->chain.drift_sd = drift_sd * length_of(usual_step) / length_of(f->step);
     for (size_t i = 0; i < w->ev->n; i++) {
         w->says[i] = (saying){0, 0, 0};
-        if (!isnan(w->x[i][0]))
+        if (w->usable[i])
             density += say(w, f, i, &w->says[i]);
     }
     chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
@@ -188,7 +189,7 @@ static void refit(const work *w, fit *f)
         double a = trust / (mid_sd[j] * mid_sd[j]), ya = a * usual_mid[j], b = 0;
         double c = trust / (step_sd[j] * step_sd[j]), yc = c * usual_step[j];
         for (size_t i = 0; i < w->ev->n; i++) {
-            if (isnan(w->x[i][0]))
+            if (!w->usable[i] || isnan(w->x[i][j]))
                 continue;
             double s = w->p2[i] - 0.5, k = w->says[i].weight / w->v[i][j];
             a += k;

@@ -13,7 +13,8 @@
 #include <stddef.h>
 
 typedef struct egg_frame {
-    float quotient;       /* to 3/7, 0..1; NaN where there is no whole cycle or no voice */
+    float quotient; /* to 3/7, 0..1; NaN where there is no whole cycle or no voice, or it is not
+                             known which way contact counts */
     float peaks_quotient; /* between the derivative's peaks; NaN also where there are several */
     float closing;        /* the derivative's peak, amplitudes a period: pi for a sine, less
                              smoothing; the more the faster the folds meet; NaN as quotient */
@@ -43,6 +44,8 @@ typedef struct egg_shape {
 void egg_shape_add(egg_shape *s, const float *x, size_t n, double rate_hz);
 /* EGG_UNKNOWN where the shape speaks for neither. */
 egg_way egg_shape_way(const egg_shape *s);
+/* The likelier way all the same. Both slopes are alike then, and tell the register whichever way. */
+egg_way egg_shape_guess(const egg_shape *s);
 
 /* Frames at i * hop_s of the sound that starts at x[0], pitch hz[i] (NaN unvoiced). With
  * EGG_UNKNOWN there is clarity alone. Slow movement of the baseline does not matter. */

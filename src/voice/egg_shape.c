@@ -213,3 +213,9 @@ egg_way egg_shape_way(const egg_shape *s)
         return EGG_UNKNOWN;
     return mean > 0 ? EGG_UP : EGG_DOWN;
 }
+
+egg_way egg_shape_guess(const egg_shape *s)
+{
+    egg_way way = egg_shape_way(s);
+    return way ? way : loud_ones(s).sum < 0 ? EGG_DOWN : EGG_UP;
+}

@@ -87,7 +87,7 @@ typedef struct listener {
 } listener;
 
 /* `first` as above: of nothing else than the sound does the contact depend. */
-static void add_egg(const companion *egg, egg_way contact, track *t)
+static void add_egg(const companion *egg, egg_way contact, bool guessed, track *t)
 {
     size_t n;
     const float *x = companion_samples(egg, &n);
@@ -96,6 +96,8 @@ static void add_egg(const companion *egg, egg_way contact, track *t)
         hz[i] = note_to_hz(t->pitch_st[i]);
     t->egg = xmalloc(t->n, sizeof *t->egg);
     egg_measure(x, n, companion_rate_hz(egg), contact, t->hop_s, hz, t->n, t->egg);
+    for (size_t i = 0; guessed && i < t->n; i++)
+        t->egg[i].quotient = t->egg[i].peaks_quotient = NAN;
     free(hz);
 }
 
@@ -115,7 +117,7 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     if (s->measures)
         add_measures(x, l->meter, first, t);
     if (l->egg)
-        add_egg(l->egg, l->contact, t);
+        add_egg(l->egg, l->contact ? l->contact : egg_shape_guess(&l->shape), !l->contact, t);
     calibrate(t, s);
     return t;
 }
