@@ -318,6 +318,46 @@ static void test_agreement(void **state)
     track_free(t);
 }
 
+/* Steps of a third of the usual one, all on one side of what is usual: the EGG tells them where the
+ * microphone hears flips there, and not where it hears as many elsewhere, nor where contact only
+ * drifts. */
+static void test_small_steps(void **state)
+{
+    (void)state;
+    enum { N = 1600, FLIPS = 3, STAY = 400 };
+    double share[N];
+    for (int trial = 0; trial < 3; trial++) {
+        for (size_t i = 0; i < N; i++) {
+            bool m2 = trial < 2 && i / STAY % 2;
+            share[i] = 0.55 + 0.33 * m2 + 0.04 * sin(2 * M_PI * (double)i / 500);
+        }
+        track *t = lay(N, share);
+        evidence *ev = evidence_new(&t, 1);
+        contact *usual = contact_new(ev, &t);
+        flips heard = {0};
+        size_t late = trial == 1 ? 200 : 4; /* frames */
+        for (size_t i = 0; i < N; i++)
+            t->reg[i] = i >= late && (i - late) / STAY % 2 ? 2 : 1;
+        for (size_t k = 1; k <= FLIPS; k++)
+            flips_append(&heard, (flip){.time_s = 0.005 * (double)(k * STAY + late),
+                                        .direction = k % 2 ? FLIP_UP : FLIP_DOWN,
+                                        .confidence = 0.9});
+        agreement a = agree_count(usual, ev, &t, 1, &heard);
+        assert_int_equal(a.egg_flips, 0);
+        contact *finer = agree_finer(ev, &t, 1, &heard, &a);
+        print_message("small steps %d: %s\n", trial, finer ? "told" : "not told");
+        assert_true((finer != NULL) == (trial == 0));
+        assert_int_equal(a.matched, finer ? FLIPS : 0);
+        for (size_t k = 1; finer && k <= FLIPS; k++)
+            assert_true(contact_tells_flip(finer, ev, change_near(finer, k * STAY), k % 2));
+        flips_clear(&heard);
+        contact_free(finer);
+        contact_free(usual);
+        evidence_free(ev);
+        track_free(t);
+    }
+}
+
 enum { TAKES_HEARD = 5 };
 
 typedef struct session {
@@ -519,6 +559,7 @@ int main(void)
         cmocka_unit_test(test_amplitude_falls),
         cmocka_unit_test(test_gain_is_no_register),
         cmocka_unit_test(test_low_is_m1),
+        cmocka_unit_test(test_small_steps),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -10,6 +10,8 @@
 static const double frame_s = 0.005;
 static const double longest_hole_s = 0.2; /* between two told frames with a flip between them */
 
+static const size_t least_matched = 2; /* fewer flips may be the same by chance */
+
 typedef struct spot { /* a flip of the EGG */
     size_t take;
     double time_s;
@@ -99,6 +101,24 @@ agreement agree_count(const contact *c, const evidence *ev, track *const *tracks
     }
     free(all.items);
     return a;
+}
+
+contact *agree_finer(const evidence *ev, track *const *tracks, size_t n_tracks, const flips *heard,
+                     agreement *agreed)
+{
+    if (agreed->mic_flips < least_matched || 2 * agreed->matched >= agreed->mic_flips)
+        return NULL;
+    contact *c = contact_finer(ev, tracks);
+    if (!c)
+        return NULL;
+    agreement a = agree_count(c, ev, tracks, n_tracks, heard);
+    if (a.matched < least_matched || a.matched <= agreed->matched ||
+        3 * a.matched < 2 * a.egg_flips) {
+        contact_free(c);
+        return NULL;
+    }
+    *agreed = a;
+    return c;
 }
 
 void agree_add(agreement *sum, const agreement *more)

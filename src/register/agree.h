@@ -23,6 +23,11 @@ typedef struct agreement {
 /* The tracks' reg and heard[k] are what the microphone alone tells. */
 agreement agree_count(const struct contact *c, const struct evidence *ev, track *const *tracks,
                       size_t n_tracks, const flips *heard);
+/* Where the EGG tells few of the flips that the microphone hears, its contact may step by less than
+ * is usual. A finer look, two thirds of whose flips the microphone hears, too, and its agreement;
+ * else NULL. */
+struct contact *agree_finer(const struct evidence *ev, track *const *tracks, size_t n_tracks,
+                            const flips *heard, agreement *agreed);
 void agree_add(agreement *sum, const agreement *more);
 
 #endif

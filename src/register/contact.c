@@ -34,8 +34,9 @@ static const double place_share = 0.05; /* of these log odds, in each frame */
 static const double rate_s = 0.3;       /* flips a second where nothing speaks for one */
 static const double frame_s = 0.005;
 static const double least_s = 0.5;
-static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
-static const size_t beside_frames = 40;
+/* A finer look is for steps about so much of the usual one. */
+static const double finer = 0.4, least_finer = 0.2;
+static const double least_scatter = 0.3; /* of the usual one */
 
 typedef struct fit {
     double mid[J], step[J];
@@ -46,8 +47,10 @@ typedef struct fit {
 typedef struct work {
     const evidence *ev;
     chain_settings chain;
-    double (*x)[J], (*v)[J]; /* [n] figures and their variances; x NaN where not usable */
-    bool *usable;            /* [n] */
+    double grain;              /* steps are so much of the usual ones */
+    double mid[J], scatter[J]; /* what is usual, or for a finer look the singer's own */
+    double (*x)[J], (*v)[J];   /* [n] figures and their variances; x NaN where not usable */
+    bool *usable;              /* [n] */
     contact_levels levels;
     saying *says;
     double *hazard, *place, *p2, *weights;
@@ -60,7 +63,7 @@ static bool read_frame(const egg_frame *f, double x[J], double v[J])
     x[1] = log((double)f->closing);
     x[2] = x[1] - log((double)f->opening);
     for (int j = 0; j < J; j++)
-        v[j] = scatter[j] * scatter[j] + noise[j] * (1 - (double)f->clarity);
+        v[j] = noise[j] * (1 - (double)f->clarity);
     return usable;
 }
 
@@ -78,6 +81,54 @@ static size_t read_frames(work *w, track *const *tracks)
     return n;
 }
 
+/* The registers that the tracks hold, as a start. */
+static void read_registers(work *w, track *const *tracks)
+{
+    for (size_t i = 0; i < w->ev->n; i++) {
+        unsigned char reg = tracks[w->ev->take[i]]->reg[w->ev->frame[i]];
+        w->p2[i] = reg ? reg - 1 : 0.5;
+        w->says[i].weight = reg != 0;
+    }
+}
+
+/* How far a figure moves in a tenth of a second, in the median: flips and onsets are rare. */
+static double moves(const work *w, int j)
+{
+    double *step = xmalloc(w->ev->n, sizeof *step);
+    size_t n = 0;
+    for (size_t i = 0; i < w->ev->n; i++) {
+        size_t k = w->ev->before[i];
+        if (k != EVIDENCE_NONE && !isnan(w->x[i][0]) && !isnan(w->x[k][0]))
+            step[n++] = fabs(w->x[i][j] - w->x[k][j]);
+    }
+    double median = array_median(step, n);
+    free(step);
+    return n ? median : scatter[j];
+}
+
+/* The middle of the registers' means, by those that the tracks hold, and the singer's scatter. */
+static void find_own(work *w)
+{
+    for (int j = 0; j < J; j++) {
+        double n[2] = {0, 0}, sum[2] = {0, 0};
+        for (size_t i = 0; i < w->ev->n; i++)
+            if (!isnan(w->x[i][0]) && w->says[i].weight > 0) {
+                n[w->p2[i] > 0.5]++;
+                sum[w->p2[i] > 0.5] += w->x[i][j];
+            }
+        if (n[0] > 0 && n[1] > 0)
+            w->mid[j] = (sum[0] / n[0] + sum[1] / n[1]) / 2;
+        w->scatter[j] = fmin(fmax(1.5 * moves(w, j), least_scatter * scatter[j]), scatter[j]);
+    }
+}
+
+static void take_scatter(work *w)
+{
+    for (size_t i = 0; i < w->ev->n; i++)
+        for (int j = 0; j < J; j++)
+            w->v[i][j] += w->scatter[j] * w->scatter[j];
+}
+
 /* Log odds of M2 where one register alone has the pitch. */
 static double odds_of(double pitch_st)
 {
@@ -85,9 +136,9 @@ static double odds_of(double pitch_st)
     return fmin(odds_a_st * above, most_odds) - fmin(odds_a_st * below, most_odds);
 }
 
-static work work_new(const evidence *ev)
+static work work_new(const evidence *ev, double grain)
 {
-    work w = {.ev = ev, .chain = chain_defaults()};
+    work w = {.ev = ev, .chain = chain_defaults(), .grain = grain};
     w.chain.drift_s = drift_s;
     w.chain.place = place_share;
     w.x = xmalloc(ev->n, sizeof *w.x);
@@ -144,30 +195,30 @@ static double say(const work *w, const fit *f, size_t i, saying *out)
     return fmax(density, -30) * out->weight;
 }
 
-static double prior(const fit *f)
+static double prior(const work *w, const fit *f)
 {
     double sum = 0;
     for (int j = 0; j < J; j++) {
-        double a = (f->mid[j] - usual_mid[j]) / mid_sd[j];
-        double b = (f->step[j] - usual_step[j]) / step_sd[j];
+        double a = (f->mid[j] - w->mid[j]) / mid_sd[j];
+        double b = (f->step[j] / w->grain - usual_step[j]) / step_sd[j];
         sum -= 0.5 * (a * a + b * b);
     }
     return sum;
 }
 
 /* Length of a step, in standard deviations of the frames. */
-static double length_of(const double step[J])
+static double length_of(const work *w, const double step[J])
 {
     double sum = 0;
     for (int j = 0; j < J; j++)
-        sum += step[j] * step[j] / (scatter[j] * scatter[j]);
+        sum += step[j] * step[j] / (w->scatter[j] * w->scatter[j]);
     return sqrt(sum);
 }
 
 static void tell(work *w, fit *f)
 {
     double density = 0;
-    w->chain.drift_sd = drift_sd * length_of(usual_step) / length_of(f->step);
+    w->chain.drift_sd = drift_sd * w->grain * length_of(w, usual_step) / length_of(w, f->step);
     for (size_t i = 0; i < w->ev->n; i++) {
         w->says[i] = (saying){0, 0, 0};
         if (w->usable[i])
@@ -175,7 +226,7 @@ static void tell(work *w, fit *f)
     }
     chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
     f->score = chain_run(w->ev, &in, &w->chain, w->p2, NULL) + w->chain.temper * density +
-               prior_trust * prior(f);
+               prior_trust * prior(w, f);
 }
 
 /* Middle and step of each figure, by weighted least squares with the priors. */
@@ -186,8 +237,9 @@ static void refit(const work *w, fit *f)
     contact_fall_fit(&f->fall, &w->levels, w->ev, w->p2, w->weights, prior_trust / w->chain.temper);
     for (int j = 0; j < J; j++) {
         double trust = prior_trust / w->chain.temper;
-        double a = trust / (mid_sd[j] * mid_sd[j]), ya = a * usual_mid[j], b = 0;
-        double c = trust / (step_sd[j] * step_sd[j]), yc = c * usual_step[j];
+        double a = trust / (mid_sd[j] * mid_sd[j]), ya = a * w->mid[j], b = 0;
+        double usual = w->grain * usual_step[j], sd = w->grain * step_sd[j];
+        double c = trust / (sd * sd), yc = c * usual;
         for (size_t i = 0; i < w->ev->n; i++) {
             if (!w->usable[i] || isnan(w->x[i][j]))
                 continue;
@@ -201,9 +253,19 @@ static void refit(const work *w, fit *f)
         double det = a * c - b * b;
         f->mid[j] = (ya * c - yc * b) / det;
         f->step[j] = (yc * a - ya * b) / det;
-        double most = most_step * usual_step[j], least = least_step * usual_step[j];
+        double most = most_step * usual, least = (w->grain < 1 ? least_finer : least_step) * usual;
         f->step[j] = fmin(fmax(f->step[j], most), least);
     }
+}
+
+static fit climb_on(work *w, fit *f)
+{
+    tell(w, f);
+    for (int round = 0; round < ROUNDS; round++) {
+        refit(w, f);
+        tell(w, f);
+    }
+    return *f;
 }
 
 /* EM from the usual step about a middle `up` standard deviations from the usual one; NaN: from what
@@ -221,43 +283,44 @@ static fit climb(work *w, double up)
         w->says[i].weight = 1;
     if (by_level)
         refit(w, &f);
-    tell(w, &f);
-    for (int round = 0; round < ROUNDS; round++) {
-        refit(w, &f);
-        tell(w, &f);
-    }
-    return f;
+    return climb_on(w, &f);
 }
 
-bool contact_both(const contact *c)
-{
-    return c->m1_frames && c->m2_frames;
-}
-
-bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up)
-{
-    bool before = false, after = false;
-    for (size_t k = i, n = 0; k > 0 && n < beside_frames && !isinf(ev->gap_s[k]) && !before; n++)
-        before = c->told[--k] && (c->p2[k] > 0.5) != up;
-    for (size_t k = i, n = 0;
-         k < c->n && n < beside_frames && (!n || !isinf(ev->gap_s[k])) && !after; n++, k++)
-        after = c->told[k] && (c->p2[k] > 0.5) == up;
-    return before && after;
-}
-
-contact *contact_new(const evidence *ev, track *const *tracks)
+static fit climb_best(work *w)
 {
     static const double ups[STARTS] = {0, -1, 1, NAN};
-    work w = work_new(ev);
+    fit best = climb(w, ups[0]);
+    for (int k = 1; k < STARTS; k++) {
+        fit f = climb(w, ups[k]), *worse = f.score > best.score ? &best : &f;
+        contact_fall_clear(&worse->fall);
+        best = worse == &best ? f : best;
+    }
+    return best;
+}
+
+/* EM from the registers that the tracks hold. */
+static fit climb_from(work *w, track *const *tracks)
+{
+    fit f = {.fall = contact_fall_new(&w->levels)};
+    read_registers(w, tracks);
+    refit(w, &f);
+    return climb_on(w, &f);
+}
+
+static contact *look(const evidence *ev, track *const *tracks, double grain)
+{
+    work w = work_new(ev, grain);
     contact *c = NULL;
     size_t usable = read_frames(&w, tracks);
+    memcpy(w.mid, usual_mid, sizeof w.mid);
+    memcpy(w.scatter, scatter, sizeof w.scatter);
+    if (grain < 1) {
+        read_registers(&w, tracks);
+        find_own(&w);
+    }
+    take_scatter(&w);
     if ((double)usable * frame_s >= least_s) {
-        fit best = climb(&w, ups[0]);
-        for (int k = 1; k < STARTS; k++) {
-            fit f = climb(&w, ups[k]), *worse = f.score > best.score ? &best : &f;
-            contact_fall_clear(&worse->fall);
-            best = worse == &best ? f : best;
-        }
+        fit best = grain < 1 ? climb_from(&w, tracks) : climb_best(&w);
         tell(&w, &best);
         contact_fall_clear(&best.fall);
         c = xcalloc(1, sizeof *c);
@@ -276,6 +339,16 @@ contact *contact_new(const evidence *ev, track *const *tracks)
     return c;
 }
 
+contact *contact_new(const evidence *ev, track *const *tracks)
+{
+    return look(ev, tracks, 1);
+}
+
+contact *contact_finer(const evidence *ev, track *const *tracks)
+{
+    return look(ev, tracks, finer);
+}
+
 void contact_free(contact *c)
 {
     if (!c)
@@ -284,11 +357,4 @@ void contact_free(contact *c)
     free(c->p2);
     free(c->says);
     free(c);
-}
-
-void contact_pin(const contact *c, evidence *ev)
-{
-    for (size_t i = 0; i < c->n; i++)
-        if (c->told[i] && ev->declared[i] == DECLARED_NONE && ev->edge_s[i] >= from_edge_s)
-            ev->declared[i] = c->p2[i] > 0.5 ? DECLARED_M2 : DECLARED_M1;
 }

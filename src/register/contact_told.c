@@ -4,7 +4,8 @@
 #include <math.h>
 
 static const double sure = 0.9;
-static const size_t least_frames = 20, end_frames = 30;
+static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
+static const size_t least_frames = 20, beside_frames = 40, end_frames = 30;
 static const double near_s = 0.022; /* across so short a hole the EGG tells, too */
 
 /* Frames with contact that are surely in one register, and those in short holes between such. */
@@ -81,4 +82,27 @@ void contact_tell(contact *c, const evidence *ev, const bool *usable)
             first = i;
         }
     count_told(c);
+}
+
+bool contact_both(const contact *c)
+{
+    return c->m1_frames && c->m2_frames;
+}
+
+bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up)
+{
+    bool before = false, after = false;
+    for (size_t k = i, n = 0; k > 0 && n < beside_frames && !isinf(ev->gap_s[k]) && !before; n++)
+        before = c->told[--k] && (c->p2[k] > 0.5) != up;
+    for (size_t k = i, n = 0;
+         k < c->n && n < beside_frames && (!n || !isinf(ev->gap_s[k])) && !after; n++, k++)
+        after = c->told[k] && (c->p2[k] > 0.5) == up;
+    return before && after;
+}
+
+void contact_pin(const contact *c, evidence *ev)
+{
+    for (size_t i = 0; i < c->n; i++)
+        if (c->told[i] && ev->declared[i] == DECLARED_NONE && ev->edge_s[i] >= from_edge_s)
+            ev->declared[i] = c->p2[i] > 0.5 ? DECLARED_M2 : DECLARED_M1;
 }

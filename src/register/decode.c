@@ -308,19 +308,24 @@ static void forget(const hearing *h)
 }
 
 /* First by the microphone alone, to be held against the EGG. */
-static void decode_both(const hearing *h, const contact *egg, evidence *ev)
+static void decode_both(const hearing *h, contact **egg, evidence *ev)
 {
     effort halves[] = {effort_part(h->s->opt_effort, 0, 2), effort_part(h->s->opt_effort, 1, 2)};
     hearing alone = *h, with = *h;
     alone.opt_effort = &halves[0];
     decode(&alone);
     double gain_nats = h->summary->gain_nats;
-    agreement agreed = agree_count(egg, ev, h->tracks, h->n, h->found);
+    agreement agreed = agree_count(*egg, ev, h->tracks, h->n, h->found);
+    contact *finer = agree_finer(ev, h->tracks, h->n, h->found, &agreed);
+    if (finer) {
+        contact_free(*egg);
+        *egg = finer;
+    }
     forget(h);
     if (h->s->opt_why)
         explanation_clear(h->s->opt_why);
-    contact_pin(egg, ev);
-    with.egg = egg;
+    contact_pin(*egg, ev);
+    with.egg = *egg;
     with.opt_effort = &halves[1];
     decode(&with);
     h->summary->gain_nats = gain_nats;
@@ -335,7 +340,7 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
     contact *egg = contact_new(ev, tracks);
     hearing h = {ev, tracks, n, s, NULL, s->opt_effort, found, summary};
     if (egg)
-        decode_both(&h, egg, ev);
+        decode_both(&h, &egg, ev);
     else
         decode(&h);
     contact_free(egg);
