@@ -4,6 +4,7 @@
  * used changes nothing, and the microphone's channel is that of the same take without one. */
 #include "base/array.h"
 #include "register/contact.h"
+#include "register/contact_level.h"
 #include "register/decode.h"
 #include "voice/egg.h"
 #include "voice/listen.h"
@@ -188,29 +189,35 @@ static void test_drift_is_no_flip(void **state)
     }
 }
 
-/* Slopes that are much alike in both registers, as of a singer who closes slowly: a share of .3
- * and .6 of the way. Where the amplitude falls by 15 dB at the change it is told, and where it stays
- * (so that this can fail) it is not. */
+/* Amplitude that falls by 15 dB from M1 to M2 is fitted, to a tenth, about the take's own middle;
+ * where it stays there is no step; and 40 dB below, where contact is lost, it says nothing. */
 static void test_amplitude_falls(void **state)
 {
     (void)state;
     enum { N = 900, UP = 300, DOWN = 600 };
     for (int falls = 0; falls < 2; falls++) {
-        double share[N];
-        size_t right = 0;
-        for (size_t i = 0; i < N; i++)
-            share[i] = i >= UP && i < DOWN ? 0.6 : 0.3;
+        double share[N], p2[N], weights[N], off, var;
+        bool usable[N];
+        for (size_t i = 0; i < N; i++) {
+            share[i] = p2[i] = i >= UP && i < DOWN;
+            weights[i] = usable[i] = true;
+        }
         track *t = lay(N, share);
         for (size_t i = UP; falls && i < DOWN; i++)
             t->egg[i].level_db -= 15;
+        t->egg[10].level_db = -65;
         evidence *ev = evidence_new(&t, 1);
-        contact *c = contact_new(ev, &t);
-        for (size_t i = 0; i < N; i++)
-            right += (c->p2[i] > 0.5) == (i >= UP && i < DOWN);
-        print_message("amplitude %s: %zu of %d frames right\n", falls ? "falls" : "stays", right,
-                      N);
-        assert_true(falls ? right >= N - 6 : right < N - 200);
-        contact_free(c);
+        contact_levels l = contact_levels_new(ev, &t, 1, usable);
+        contact_fall f = contact_fall_new(&l);
+        assert_false(contact_fall_says(&f, &l, ev, 100, &off, &var));
+        contact_fall_fit(&f, &l, ev, p2, weights, 0);
+        assert_true(fabs(f.step_db - (falls ? -15 : 0)) < 0.1);
+        assert_true(fabs(f.mid_db[0] - (falls ? -27.5 : -20)) < 0.1);
+        if (falls)
+            assert_true(contact_fall_says(&f, &l, ev, 100, &off, &var) && fabs(off - 7.5) < 0.1);
+        assert_false(contact_fall_says(&f, &l, ev, 10, &off, &var));
+        contact_fall_clear(&f);
+        contact_levels_clear(&l);
         evidence_free(ev);
         track_free(t);
     }
