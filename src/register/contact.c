@@ -34,9 +34,8 @@ static const double place_share = 0.05; /* of these log odds, in each frame */
 static const double rate_s = 0.3;       /* flips a second where nothing speaks for one */
 static const double frame_s = 0.005;
 static const double least_s = 0.5;
-/* A finer look is for steps about so much of the usual one. */
-static const double finer = 0.4, least_finer = 0.2;
-static const double least_scatter = 0.3; /* of the usual one */
+/* A finer look is for steps about so much of the usual one, and at least so much scatter. */
+static const double finer = 0.4, least_finer = 0.2, least_scatter = 0.3;
 
 typedef struct fit {
     double mid[J], step[J];
@@ -347,14 +346,4 @@ contact *contact_new(const evidence *ev, track *const *tracks)
 contact *contact_finer(const evidence *ev, track *const *tracks)
 {
     return look(ev, tracks, finer);
-}
-
-void contact_free(contact *c)
-{
-    if (!c)
-        return;
-    free(c->told);
-    free(c->p2);
-    free(c->says);
-    free(c);
 }

@@ -31,8 +31,7 @@ void contact_tell(contact *c, const evidence *ev, const bool *usable);
 /* NULL where less than half a second of contact can be used. */
 contact *contact_new(const evidence *ev, track *const *tracks);
 /* For a singer whose steps are smaller than is usual, begun from the registers that the tracks hold.
- * It makes two of one register's own drift, too, and is to be believed only where something else
- * agrees. */
+ * It makes two of one register's own drift, too: to be believed where something else agrees. */
 contact *contact_finer(const evidence *ev, track *const *tracks);
 void contact_free(contact *c); /* NULL allowed */
 

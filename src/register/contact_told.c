@@ -2,6 +2,7 @@
 #include "register/contact.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 static const double sure = 0.9;
 static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
@@ -105,4 +106,14 @@ void contact_pin(const contact *c, evidence *ev)
     for (size_t i = 0; i < c->n; i++)
         if (c->told[i] && ev->declared[i] == DECLARED_NONE && ev->edge_s[i] >= from_edge_s)
             ev->declared[i] = c->p2[i] > 0.5 ? DECLARED_M2 : DECLARED_M1;
+}
+
+void contact_free(contact *c)
+{
+    if (!c)
+        return;
+    free(c->told);
+    free(c->p2);
+    free(c->says);
+    free(c);
 }
