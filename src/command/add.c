@@ -136,11 +136,10 @@ static void hear_again(batch *b, size_t i, const electrodes *others)
 static void tell_unclear(batch *b, size_t i)
 {
     err e;
-    err_set(
-        &e,
-        "%s has an EGG that does not tell which way contact counts: its quotients are left out; "
-        "--contact up or --contact down says it.",
-        b->list->items[i].file);
+    err_set(&e,
+            "%s has an EGG that does not tell which way contact counts: quotients are left out; "
+            "--contact up or --contact down says it.",
+            b->list->items[i].file);
     say(b, e.text);
 }
 
