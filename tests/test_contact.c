@@ -340,7 +340,7 @@ static void test_small_steps(void **state)
         }
         track *t = lay(N, share);
         evidence *ev = evidence_new(&t, 1);
-        contact *usual = contact_new(ev, &t);
+        contact *told = contact_new(ev, &t);
         flips heard = {0};
         size_t late = trial == 1 ? 200 : 4; /* frames */
         for (size_t i = 0; i < N; i++)
@@ -349,17 +349,16 @@ static void test_small_steps(void **state)
             flips_append(&heard, (flip){.time_s = 0.005 * (double)(k * STAY + late),
                                         .direction = k % 2 ? FLIP_UP : FLIP_DOWN,
                                         .confidence = 0.9});
-        agreement a = agree_count(usual, ev, &t, 1, &heard);
+        agreement a = agree_count(told, ev, &t, 1, &heard);
         assert_int_equal(a.egg_flips, 0);
-        contact *finer = agree_finer(ev, &t, 1, &heard, &a);
+        bool finer = agree_finer(&told, ev, &t, 1, &heard, &a);
         print_message("small steps %d: %s\n", trial, finer ? "told" : "not told");
-        assert_true((finer != NULL) == (trial == 0));
+        assert_true(finer == (trial == 0));
         assert_int_equal(a.matched, finer ? FLIPS : 0);
         for (size_t k = 1; finer && k <= FLIPS; k++)
-            assert_true(contact_tells_flip(finer, ev, change_near(finer, k * STAY), k % 2));
+            assert_true(contact_tells_flip(told, ev, change_near(told, k * STAY), k % 2));
         flips_clear(&heard);
-        contact_free(finer);
-        contact_free(usual);
+        contact_free(told);
         evidence_free(ev);
         track_free(t);
     }
@@ -551,6 +550,32 @@ static void test_same_sound(void **state)
     }
 }
 
+static void test_an_unclear_egg_may_be_denied(void **state)
+{
+    (void)state;
+    contact c = {.unclear = true};
+    assert_true(agree_denied(&c, &(agreement){.mic_flips = 4, .matched = 1}));
+    assert_false(agree_denied(&c, &(agreement){.mic_flips = 4, .matched = 2}));
+    assert_false(agree_denied(&c, &(agreement){.mic_flips = 3}));
+    c.unclear = false;
+    assert_false(agree_denied(&c, &(agreement){.mic_flips = 4, .matched = 1}));
+    enum { N = 400 };
+    for (int known = 0; known < 2; known++) {
+        double share[N];
+        for (size_t i = 0; i < N; i++)
+            share[i] = 0.2;
+        track *t = lay(N, share);
+        for (size_t i = 0; !known && i < N; i++)
+            t->egg[i].quotient = (float)NAN;
+        evidence *ev = evidence_new(&t, 1);
+        contact *told = contact_new(ev, &t);
+        assert_int_equal(told->unclear, !known);
+        contact_free(told);
+        evidence_free(ev);
+        track_free(t);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -567,6 +592,7 @@ int main(void)
         cmocka_unit_test(test_gain_is_no_register),
         cmocka_unit_test(test_low_is_m1),
         cmocka_unit_test(test_small_steps),
+        cmocka_unit_test(test_an_unclear_egg_may_be_denied),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Notes that a room still holds when the next has begun. Oracle: notes made here, of which the first
- * dies away as in a room with a reverberation time of 0.6 s, with the pitch given late. */
+/* Notes that a room still holds when the next has begun. Oracle: notes made here, of which the
+ * first dies away as in a room with a reverberation time of 0.6 s, with the pitch given late. */
 #include "base/array.h"
 #include "base/note.h"
 #include "voice/tail.h"

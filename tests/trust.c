@@ -323,8 +323,8 @@ static void print_array(const char *name, const double *v)
     puts("};");
 }
 
-/* The weights, half of what was learnt and half of those in use, and the log odds where each term is
- * at its mean in `about`. By the weights in use worlds are chosen, and other weights see others:
+/* The weights, half of what was learnt and half of those in use, and the log odds where each term
+ * is at its mean in `about`. By the weights in use worlds are chosen, and other weights see others:
  * without that half one learning and the next go to and fro. */
 static void print_weights(const char *suffix, const learnt *l, double in_use_from,
                           const double *in_use, const learnt *about)

@@ -11,6 +11,7 @@ static const double frame_s = 0.005;
 static const double longest_hole_s = 0.2; /* between two told frames with a flip between them */
 
 static const size_t least_matched = 2; /* fewer flips may be the same by chance */
+static const size_t least_denied = 4;
 
 typedef struct spot { /* a flip of the EGG */
     size_t take;
@@ -103,22 +104,27 @@ agreement agree_count(const contact *c, const evidence *ev, track *const *tracks
     return a;
 }
 
-contact *agree_finer(const evidence *ev, track *const *tracks, size_t n_tracks, const flips *heard,
-                     agreement *agreed)
+bool agree_finer(contact **c, const evidence *ev, track *const *tracks, size_t n_tracks,
+                 const flips *heard, agreement *agreed)
 {
     if (agreed->mic_flips < least_matched || 2 * agreed->matched >= agreed->mic_flips)
-        return NULL;
-    contact *c = contact_finer(ev, tracks);
-    if (!c)
-        return NULL;
-    agreement a = agree_count(c, ev, tracks, n_tracks, heard);
-    if (a.matched < least_matched || a.matched <= agreed->matched ||
-        3 * a.matched < 2 * a.egg_flips) {
-        contact_free(c);
-        return NULL;
+        return false;
+    contact *finer = contact_finer(ev, tracks);
+    agreement a = finer ? agree_count(finer, ev, tracks, n_tracks, heard) : *agreed;
+    bool better = finer && a.matched >= least_matched && a.matched > agreed->matched &&
+                  3 * a.matched >= 2 * a.egg_flips;
+    contact_free(better ? *c : finer);
+    if (better) {
+        *c = finer;
+        *agreed = a;
     }
-    *agreed = a;
-    return c;
+    return better;
+}
+
+bool agree_denied(const contact *c, const agreement *agreed)
+{
+    return c->unclear && agreed->mic_flips >= least_denied &&
+           2 * agreed->matched < agreed->mic_flips;
 }
 
 void agree_add(agreement *sum, const agreement *more)

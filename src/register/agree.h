@@ -24,10 +24,13 @@ typedef struct agreement {
 agreement agree_count(const struct contact *c, const struct evidence *ev, track *const *tracks,
                       size_t n_tracks, const flips *heard);
 /* Where the EGG tells few of the flips that the microphone hears, its contact may step by less than
- * is usual. A finer look, two thirds of whose flips the microphone hears, too, and its agreement;
- * else NULL. */
-struct contact *agree_finer(const struct evidence *ev, track *const *tracks, size_t n_tracks,
-                            const flips *heard, agreement *agreed);
+ * is usual. A finer look, two thirds of whose flips the microphone hears, too, and its agreement
+ * take the place of *c and *agreed; false where there is none. */
+bool agree_finer(struct contact **c, const struct evidence *ev, track *const *tracks,
+                 size_t n_tracks, const flips *heard, agreement *agreed);
+/* Whether an EGG of which it is unclear which way contact counts misses most of the flips that the
+ * microphone hears: then it is no guide. */
+bool agree_denied(const struct contact *c, const agreement *agreed);
 void agree_add(agreement *sum, const agreement *more);
 
 #endif

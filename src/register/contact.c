@@ -26,15 +26,13 @@ static const double prior_trust = 25; /* the priors are true of this much more s
 static const double least_step = 0.5, most_step = 2;
 /* Contact strays less than the harmonics do, and slower: a seam of a quarter of a second steps. */
 static const double drift_sd = 0.22 /* usual steps */, drift_s = 1;
-static const double student_df = 6;
+static const double student_df = 6, frame_s = 0.005, least_s = 0.5;
 /* M2 is sung from some 150 Hz on, M1 up to some 700 (after Hollien 1974, from memory: 156-795 and
  * 71-561 Hz in men, 210-1729 and 122-798 in women). */
 static const double m2_from_st = 50, m1_to_st = 78, odds_a_st = 1.5, most_odds = 12;
 static const double place_share = 0.05; /* of these log odds, in each frame */
 static const double rate_s = 0.3;       /* flips a second where nothing speaks for one */
-static const double frame_s = 0.005;
-static const double least_s = 0.5;
-/* A finer look is for steps about so much of the usual one, and at least so much scatter. */
+/* Of the usual: a finer look is for steps of about so much, and at least so much scatter. */
 static const double finer = 0.4, least_finer = 0.2, least_scatter = 0.3;
 
 typedef struct fit {
@@ -50,6 +48,7 @@ typedef struct work {
     double mid[J], scatter[J]; /* what is usual, or for a finer look the singer's own */
     double (*x)[J], (*v)[J];   /* [n] figures and their variances; x NaN where not usable */
     bool *usable;              /* [n] */
+    size_t known;              /* of these, with a quotient */
     contact_levels levels;
     saying *says;
     double *hazard, *place, *p2, *weights;
@@ -74,6 +73,7 @@ static size_t read_frames(work *w, track *const *tracks)
         w->x[i][0] = (double)NAN;
         w->usable[i] = t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
         n += w->usable[i];
+        w->known += w->usable[i] && !isnan(w->x[i][0]);
         takes = w->ev->take[i] + 1; /* in order */
     }
     w->levels = contact_levels_new(w->ev, tracks, takes, w->usable);
@@ -329,6 +329,7 @@ static contact *look(const evidence *ev, track *const *tracks, double grain)
             c->m1[j] = best.mid[j] - best.step[j] / 2;
             c->m2[j] = best.mid[j] + best.step[j] / 2;
         }
+        c->unclear = 2 * w.known < usable;
         contact_tell(c, ev, w.usable);
     } else {
         free(w.p2);

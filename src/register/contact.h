@@ -23,6 +23,7 @@ typedef struct contact {
     double *p2;    /* [n] probability of M2; 0.5 where there is nothing to go by */
     saying *says;  /* [n] where a frame lies between the registers; 0 where not usable */
     double m1[CONTACT_FIGURES], m2[CONTACT_FIGURES]; /* the singer's own, about */
+    bool unclear;                /* of most of them it is not known which way contact counts */
     size_t m1_frames, m2_frames; /* told to be in each: none, or a tenth of a second at least */
 } contact;
 
@@ -30,8 +31,8 @@ typedef struct contact {
 void contact_tell(contact *c, const evidence *ev, const bool *usable);
 /* NULL where less than half a second of contact can be used. */
 contact *contact_new(const evidence *ev, track *const *tracks);
-/* For a singer whose steps are smaller than is usual, begun from the registers that the tracks hold.
- * It makes two of one register's own drift, too: to be believed where something else agrees. */
+/* For a singer whose steps are smaller than is usual, begun from the registers that the tracks
+ * hold. It makes two of one register's own drift, too: believe it where something else agrees. */
 contact *contact_finer(const evidence *ev, track *const *tracks);
 void contact_free(contact *c); /* NULL allowed */
 

@@ -104,9 +104,9 @@ static size_t largest_leap(const evidence *ev, size_t from, size_t to)
     return at;
 }
 
-/* No voice goes by five semitones in 40 ms but into another register: it takes 130 (Xu and Sun 2002,
- * Maximum speed of pitch change; from memory). Ornaments come near, and much voice tells its flips
- * without that. */
+/* No voice goes by five semitones in 40 ms but into another register: it takes 130 (Xu and Sun
+ * 2002, Maximum speed of pitch change; from memory). Ornaments come near, and much voice tells its
+ * flips without that. */
 static const double kink_st[] = {3, 5}, kinks[] = {0.2, 0.6}, little_s = 20;
 
 static double kink_cue(const evidence *ev, size_t at, double leap_st)

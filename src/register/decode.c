@@ -316,11 +316,9 @@ static void decode_both(const hearing *h, contact **egg, evidence *ev)
     decode(&alone);
     double gain_nats = h->summary->gain_nats;
     agreement agreed = agree_count(*egg, ev, h->tracks, h->n, h->found);
-    contact *finer = agree_finer(ev, h->tracks, h->n, h->found, &agreed);
-    if (finer) {
-        contact_free(*egg);
-        *egg = finer;
-    }
+    agree_finer(egg, ev, h->tracks, h->n, h->found, &agreed);
+    if (agree_denied(*egg, &agreed))
+        return;
     forget(h);
     if (h->s->opt_why)
         explanation_clear(h->s->opt_why);

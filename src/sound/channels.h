@@ -18,7 +18,11 @@
  *   and in the median it falls by at most 18 dB an octave and its bumps are at most 5 dB and 1.5 dB
  *   less than the other's. (Sung notes of real and made voices have 5-14 dB, speech 3.6 dB, made
  *   contact pulses 1-5 dB and a fall of 6-17 dB.) Where no four harmonics lie below 4 kHz, above
- *   some 900 Hz, nothing is seen.
+ *   some 900 Hz, nothing is seen. A channel whose second harmonic, re its first, rises and falls
+ *   with the other's is a microphone all the same.
+ * - Where noise hides all that: the channel whose second harmonic follows the other's least, if its
+ *   first is the stronger in eight of ten looks and its correlation at the other's note is at least
+ *   0.4 in the median; the other's second harmonic has to move by 4 dB (standard deviation).
  * - Of the others, the microphone is the loudest (largest variance; the first of equals), unless
  *   another within 40 dB of it is sung in a share of its time larger by 0.3 or more: a voice
  *   beside louder music or noise.

@@ -44,7 +44,7 @@ typedef struct egg_shape {
 void egg_shape_add(egg_shape *s, const float *x, size_t n, double rate_hz);
 /* EGG_UNKNOWN where the shape speaks for neither. */
 egg_way egg_shape_way(const egg_shape *s);
-/* The likelier way all the same. Both slopes are alike then, and tell the register whichever way. */
+/* The likelier way all the same: both slopes are alike then, and tell the register either way. */
 egg_way egg_shape_guess(const egg_shape *s);
 
 /* Frames at i * hop_s of the sound that starts at x[0], pitch hz[i] (NaN unvoiced). With
