@@ -13,8 +13,8 @@
  * from those of the old rise before. Frame i of st[n] is at i * hop_s, NaN without a pitch: from
  * where they reach a tenth of the power that they have once the new pitch is there, at most 200 ms
  * before it, frames are given the new pitch. Leaps are of 2 to 13.5 semitones between notes that
- * last 60 ms; nothing changes in a glide, where no harmonic lies apart, as at an octave up, or where
- * they do not rise. */
+ * last 60 ms; nothing changes in a glide, or where no harmonic lies apart, as at an octave up, or
+ * where they do not rise. */
 void tail_mend(const signal *x, double hop_s, size_t n, double *st);
 
 #endif
