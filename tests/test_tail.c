@@ -68,9 +68,10 @@ static void test_the_new_note_is_there_before_the_old_has_died(void **state)
 static void test_what_is_no_tail_stays(void **state)
 {
     (void)state;
-    /* A note that ends where the pitch says, and a glide of 80 ms, which passes what is between. */
+    /* A note that ends where the pitch says; glides of 80 and 40 ms, which pass what is between. */
     assert_true(fabs(new_from_s(69, 62, 6, 0, 0, 0) - change_s) < 0.02);
     assert_true(fabs(new_from_s(69, 62, 6, 0.11, reverberation_s, 0.08) - 1.105) < 0.011);
+    assert_true(fabs(new_from_s(69, 60, 6, 0.11, reverberation_s, 0.04) - 1.11) < 0.006);
     /* At the octave up no harmonic lies apart; two octaves are no leap of a voice. */
     assert_true(fabs(new_from_s(57, 69, 6, 0.11, reverberation_s, 0) - 1.11) < 1e-9);
     assert_true(fabs(new_from_s(81, 57, 6, 0.11, reverberation_s, 0) - 1.11) < 1e-9);
