@@ -46,7 +46,7 @@ typedef struct work {
     chain_settings chain;
     double grain;              /* steps are so much of the usual ones */
     double mid[J], scatter[J]; /* what is usual, or for a finer look the singer's own */
-    double (*x)[J], (*v)[J];   /* [n] figures and their variances; x NaN where not usable */
+    double (*x)[J], (*v)[J];   /* [n] figures and their variances; NaN where not known */
     bool *usable;              /* [n] */
     size_t known;              /* of these, with a quotient */
     contact_levels levels;

@@ -114,9 +114,7 @@ static size_t onset(heterodyne *h, const change *c, const double *st)
 void tail_mend(const signal *x, double hop_s, size_t n, double *st)
 {
     change *changes = xmalloc(n, sizeof *changes);
-    double *hz = xmalloc(n, sizeof *hz);
-    for (size_t i = 0; i < n; i++)
-        hz[i] = (double)NAN;
+    double *hz = array_filled(n, (double)NAN);
     note *notes = xmalloc(n, sizeof *notes);
     size_t n_changes = find_changes(st, notes, find_notes(st, n, notes), changes, hz);
     if (n_changes) {
