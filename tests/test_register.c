@@ -49,7 +49,8 @@ static void all_paths(size_t n, const chain_inputs *in, const chain_settings *s,
             if (i == 0)
                 log_p += log(1 / (1 + exp(m2 ? -in->place[0] : in->place[0])));
             else
-                log_p += log(was ? (m2 ? 1 - down : down) : (m2 ? up : 1 - up));
+                log_p += log(was ? (m2 ? 1 - down : down) : (m2 ? up : 1 - up)) -
+                         fmax(0, was ? in->opt_told[i] : -in->opt_told[i]);
             log_p += s->temper * in->says[i].weight *
                          (c * in->says[i].z - 0.5 * c * c * in->says[i].mass) +
                      c * s->place * in->place[i];
@@ -70,14 +71,14 @@ static void test_chain_is_the_sum_of_all_paths(void **state)
     chain_settings s = chain_defaults();
     s.drift_sd = 1e-6;
     saying says[N];
-    double up[N], down[N], odds[N], got[N], want[N], worst = 0;
+    double up[N], down[N], odds[N], told[N] = {[3] = 2.5, [7] = -1.5}, got[N], want[N], worst = 0;
     for (size_t i = 0; i < N; i++) {
         says[i] = (saying){i < 4 ? -20 - 3.0 * (double)i : 25, 30, 1};
         up[i] = 0.02 + 0.01 * (double)i;
         down[i] = 0.05;
         odds[i] = (double)i - 4;
     }
-    chain_inputs in = {says, up, down, odds};
+    chain_inputs in = {says, up, down, odds, told};
     chain_run(ev, &in, &s, got, NULL);
     all_paths(N, &in, &s, want);
     for (size_t i = 0; i < N; i++)
@@ -93,25 +94,28 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     enum { N = 5 };
     evidence *ev = stretch(N);
     hazard_settings s = hazard_defaults();
-    double up_step[N] = {0, 0, 0, 4, 0}, down_step[N] = {0, 0, 0, 0, 4}, up[N], down[N];
+    double up_step[N] = {0, 0, 0, 4, 0}, down_step[N] = {0, 0, 0, 0, 4}, up[N], down[N], told[N];
     ev->edge_s[0] = 0.01;
     ev->leap_st[2] = 4;
-    hazard_measure(ev, up_step, down_step, &s, up, down);
+    hazard_measure(ev, up_step, down_step, &s, up, down, told);
     assert_true(up[0] == 0 && down[0] == 0);
     assert_true(fabs(up[1] - s.rate * 0.005 / (1 + s.rate * 0.005)) < 1e-9);
     assert_true(up[2] > 100 * up[1] && up[2] > 10 * down[2]);
     assert_true(up[3] > 10 * down[3] && down[4] > 10 * up[4]);
-    double quick = up[2];
+    double quick = up[2]; /* rare as it is, the leap tells that it was M1 before */
+    assert_true(fabs(told[2] - (log1p(exp(log(s.rate * 0.005) + 10.5)) -
+                                log1p(exp(log(s.rate * 0.005) + 0.3 * 10.5)))) < 1e-9);
+    assert_true(told[0] == 0 && told[1] == 0 && told[3] == 0 && told[4] == 0);
     ev->sudden[2] = 0.4; /* as slow as a portamento, on its own and amid a slide */
-    hazard_measure(ev, up_step, down_step, &s, up, down);
+    hazard_measure(ev, up_step, down_step, &s, up, down, told);
     assert_true(up[2] < 0.1 * quick);
     ev->slide[2] = s.slide_full;
-    hazard_measure(ev, up_step, down_step, &s, up, down);
+    hazard_measure(ev, up_step, down_step, &s, up, down, told);
     assert_true(fabs(up[2] - quick) < 1e-9);
     double silent = up[1];
     ev->stated[1] = STATED_FLIP; /* what is stated goes before what is heard */
     ev->stated[2] = STATED_SAME;
-    hazard_measure(ev, up_step, down_step, &s, up, down);
+    hazard_measure(ev, up_step, down_step, &s, up, down, told);
     assert_true(up[1] > 100 * silent && down[1] == up[1]);
     assert_true(up[2] == 0 && down[2] == 0);
     evidence_free(ev);

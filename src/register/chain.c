@@ -3,13 +3,12 @@
 
 #include "base/array.h"
 #include "base/lanes_math.h"
+#include "register/chain_grid.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { BINS = 17 };
-static const double widest_sd = 3; /* the grid reaches this many standard deviations */
 static const double frame_s = 0.005;
 static const double never = 1e-37; /* where neither register goes with its neighbours */
 /* Likelihood of a state that is barred, and what a state has at the least of its register: their
@@ -28,55 +27,20 @@ chain_settings chain_defaults(void)
                             .hush_hi_s = 0.05};
 }
 
-/* Bin k of M1's drift is lane k / EACH of vector k % EACH, so that bin k + 1 is the same lane of
- * the next vector; M2's are HALF lanes on. What is beyond BINS is 0. */
-enum { EACH = 5, HALF = LANES / 2 };
-typedef struct states {
-    float of[EACH][LANES];
-} states;
-
-typedef struct grid {
-    double widest;                       /* drift */
-    float c[EACH][LANES], sign[LANES];   /* register and drift; -1 in M1, 1 in M2 */
-    states stationary, less, more, stay; /* per frame, a step down, up or none */
-} grid;
-
-static void put_bin(states *s, int k, double value)
-{
-    s->of[k % EACH][k / EACH] = s->of[k % EACH][k / EACH + HALF] = (float)value;
-}
-
-static grid grid_new(const chain_settings *s, double hop_s)
-{
-    grid g = {.widest = widest_sd * s->drift_sd};
-    double width = 2 * g.widest / (BINS - 1), sum = 0, stationary[BINS];
-    double keep = exp(-hop_s / s->drift_s);
-    double variance = s->drift_sd * s->drift_sd * (1 - keep * keep);
-    for (int k = 0; k < BINS; k++) {
-        double d = (k - BINS / 2) * width, pull = -(1 - keep) * d;
-        double both = (variance + pull * pull) / (width * width);
-        double more = k + 1 < BINS ? fmax(0, (both + pull / width) / 2) : 0;
-        double less = k > 0 ? fmax(0, (both - pull / width) / 2) : 0;
-        put_bin(&g.more, k, more);
-        put_bin(&g.less, k, less);
-        put_bin(&g.stay, k, 1 - less - more);
-        stationary[k] = exp(-0.5 * d * d / (s->drift_sd * s->drift_sd));
-        sum += stationary[k];
-        g.c[k % EACH][k / EACH] = (float)(d - 0.5);
-        g.c[k % EACH][k / EACH + HALF] = (float)(d + 0.5);
-    }
-    for (int k = 0; k < BINS; k++)
-        put_bin(&g.stationary, k, stationary[k] / sum);
-    for (int j = 0; j < LANES; j++)
-        g.sign[j] = j < HALF ? -1 : 1;
-    return g;
-}
-
 EACH_PART lanes load(const states *s, int j)
 {
     lanes v;
     memcpy(&v, s->of[j], sizeof v);
     return v;
+}
+
+/* What each register keeps before a leap that tells the one or the other. */
+EACH_PART void tell_before(double told, lanes v[EACH])
+{
+    float m1 = told < 0 ? expf((float)told) : 1, m2 = told > 0 ? expf((float)-told) : 1;
+    lanes keeps = {m1, m1, m1, m1, m2, m2, m2, m2};
+    for (int j = 0; j < EACH; j++)
+        v[j] = v[j] * keeps;
 }
 
 /* The bins before those of the first vector, from the last one, and those after the last. */
@@ -263,6 +227,8 @@ EACH_PART void go_forward(const grid *g, const evidence *ev, const chain_inputs 
     for (size_t i = v->first; i < v->end; i++) {
         if (i > v->first) {
             int frames = gap_frames(ev, i);
+            if (in->opt_told && in->opt_told[i] != 0)
+                tell_before(in->opt_told[i], with.now);
             step_chain(g, with.now, (float)in->up[i], (float)in->down[i], frames, false);
             if (opt_without)
                 step_chain(g, without.now, 0, 0, frames, false);
@@ -292,6 +258,8 @@ EACH_PART void go_backward(const grid *g, const evidence *ev, const chain_inputs
             hear(beta, &v->said[i + 1 - v->first], &by);
             step_chain(g, beta, (float)in->up[i + 1], (float)in->down[i + 1], gap_frames(ev, i + 1),
                        true);
+            if (in->opt_told && in->opt_told[i + 1] != 0)
+                tell_before(in->opt_told[i + 1], beta);
         }
         for (int j = 0; j < EACH; j++)
             both[j] = load(&v->opt_alpha[i - v->first], j) * beta[j];
@@ -326,7 +294,7 @@ static size_t stretch_end(const evidence *ev, size_t first)
 double chain_run(const evidence *ev, const chain_inputs *in, const chain_settings *s,
                  double *opt_p2, double *opt_without)
 {
-    grid g = grid_new(s, ev->hop_s);
+    grid g = grid_new(s->drift_sd, s->drift_s, ev->hop_s);
     double with = 0, without = 0;
     size_t longest = 0;
     for (size_t at = 0; at < ev->n; at = stretch_end(ev, at))

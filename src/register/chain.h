@@ -22,10 +22,12 @@ chain_settings chain_defaults(void);
 
 /* Log odds of a flip at each frame (entering it), and of M2 by pitch and level alone. */
 typedef struct chain_inputs {
-    const saying *says;  /* [n] */
-    const double *up;    /* [n] probability of M1 -> M2 on entering frame i from M1 */
-    const double *down;  /* [n] probability of M2 -> M1 */
-    const double *place; /* [n] log odds of M2 by pitch and level */
+    const saying *says;     /* [n] */
+    const double *up;       /* [n] probability of M1 -> M2 on entering frame i from M1 */
+    const double *down;     /* [n] probability of M2 -> M1 */
+    const double *place;    /* [n] log odds of M2 by pitch and level */
+    const double *opt_told; /* [n] log odds that it was M1 just before frame i, by how the pitch
+                               leaps into it; NULL: nothing */
 } chain_inputs;
 
 /* Forward-backward. Out: opt_p2[n], or NULL; opt_without, or NULL: the log-likelihood without any

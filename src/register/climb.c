@@ -22,7 +22,7 @@ static climber climber_with(const evidence *ev, const search_settings *s, regres
                             float (*r)[HARMONICS])
 {
     climber c = {.ev = ev, .s = s, .fit = opt_fit, .r = r};
-    double **all[] = {&c.up, &c.down, &c.odds, &c.up_step, &c.down_step, &c.before};
+    double **all[] = {&c.up, &c.down, &c.told, &c.odds, &c.up_step, &c.down_step, &c.before};
     for (size_t k = 0; k < sizeof all / sizeof *all; k++)
         *all[k] = array_filled(ev->n, 0);
     return c;
@@ -40,6 +40,7 @@ void climber_clear(climber *c)
     free(c->r);
     free(c->up);
     free(c->down);
+    free(c->told);
     free(c->odds);
     free(c->up_step);
     free(c->down_step);
@@ -90,8 +91,8 @@ static void tell(climber *c, world *w, bool last)
     steps_measure(ev, w->steps, w->p2, c->up_step, c->down_step);
     hazard_settings hazard = c->s->hazard;
     hazard.leap_most = hazard_leap_most(ev, w->p2, &hazard);
-    hazard_measure(ev, c->up_step, c->down_step, &hazard, c->up, c->down);
-    chain_inputs in = {w->says, c->up, c->down, c->odds};
+    hazard_measure(ev, c->up_step, c->down_step, &hazard, c->up, c->down, c->told);
+    chain_inputs in = {w->says, c->up, c->down, c->odds, c->told};
     w->gain = chain_run(ev, &in, &chain, w->p2, &without);
     w->gain -= without;
     if (last && w->tidy)

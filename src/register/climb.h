@@ -12,7 +12,7 @@ typedef struct climber {
     const search_settings *s;
     regression *fit;
     float (*r)[HARMONICS]; /* what the model leaves */
-    double *up, *down, *odds, *up_step, *down_step, *before;
+    double *up, *down, *told, *odds, *up_step, *down_step, *before;
 } climber;
 
 /* ev and s have to outlive it. */

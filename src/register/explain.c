@@ -253,7 +253,7 @@ static void measure(world_view *v)
     const evidence *ev = v->of->ev;
     double *none = array_filled(ev->n, 0);
     place_measure(ev, &v->w->where, v->odds);
-    hazard_measure(ev, none, none, &v->s->hazard, v->up_leap, v->down_leap);
+    hazard_measure(ev, none, none, &v->s->hazard, v->up_leap, v->down_leap, NULL);
     free(none);
 }
 

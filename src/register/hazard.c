@@ -68,13 +68,21 @@ static double logistic(double x)
     return 1 / (1 + exp(-x));
 }
 
+/* How much likelier a leap is that may be a flip than one that may not: log odds x of a flip. */
+static double nats_of(double x)
+{
+    return log1p(exp(x));
+}
+
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
-                    const hazard_settings *s, double *up, double *down)
+                    const hazard_settings *s, double *up, double *down, double *opt_told)
 {
     double usual = log(s->rate * ev->hop_s), seldom = logistic(usual);
     for (size_t i = 0; i < ev->n; i++) {
         unsigned said = ev->stated[i];
         up[i] = down[i] = said & STATED_FLIP ? stated : 0;
+        if (opt_told)
+            opt_told[i] = 0;
         if (ev->edge_s[i] < nearest_s || said & (STATED_FLIP | STATED_SAME))
             continue;
         double frames = isinf(ev->gap_s[i]) ? 1 : ev->gap_s[i] / ev->hop_s;
@@ -88,9 +96,11 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
         double rise = share * gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
         double fall =
             share * gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);
-        up[i] = logistic(base + rise + s->against * fall +
-                         gain_of(s->step_gain, up_step[i], s->step_most));
-        down[i] = logistic(base + fall + s->against * rise +
-                           gain_of(s->step_gain, down_step[i], s->step_most));
+        double goes_up = base + rise + s->against * fall;
+        double goes_down = base + fall + s->against * rise;
+        up[i] = logistic(goes_up + gain_of(s->step_gain, up_step[i], s->step_most));
+        down[i] = logistic(goes_down + gain_of(s->step_gain, down_step[i], s->step_most));
+        if (opt_told && ev->leap_st[i] != 0)
+            opt_told[i] = nats_of(goes_up) - nats_of(goes_down);
     }
 }

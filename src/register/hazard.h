@@ -26,9 +26,11 @@ hazard_settings hazard_defaults(void);
 
 /* up_step[n], down_step[n]: see register/steps.h. Out: up[n] M1 to M2, down[n] M2 to M1; 0 within
  * 30 ms of an end of what is sung, where a flip cannot be told from the end, and where somebody
- * says that there is none; 0.5 where somebody says that there is one. */
+ * says that there is none; 0.5 where somebody says that there is one. opt_told[n], or NULL: log
+ * odds that it was M1 before. A pitch that leaps up as no voice does within a register tells that
+ * it was in M1, as it tells that it is in M2 now. */
 void hazard_measure(const evidence *ev, const double *up_step, const double *down_step,
-                    const hazard_settings *s, double *up, double *down);
+                    const hazard_settings *s, double *up, double *down, double *opt_told);
 
 /* What a leap may gain at most where p2[n], the probability of M2, takes so many of the singer's
  * leaps for flips as it does: in a melody few are, in a yodel nearly all. At most s->leap_most, and

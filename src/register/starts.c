@@ -36,10 +36,12 @@ static void run(const evidence *ev, const place *where, const saying *says, cons
 {
     double *odds = xmalloc(ev->n, sizeof *odds);
     double *up = xmalloc(ev->n, sizeof *up), *down = xmalloc(ev->n, sizeof *down);
+    double *told = xmalloc(ev->n, sizeof *told);
     place_measure(ev, where, odds);
-    hazard_measure(ev, up_step, down_step, h, up, down);
-    chain_run(ev, &(chain_inputs){.says = says, .up = up, .down = down, .place = odds}, c, p2,
-              NULL);
+    hazard_measure(ev, up_step, down_step, h, up, down, told);
+    chain_inputs in = {says, up, down, odds, told};
+    chain_run(ev, &in, c, p2, NULL);
+    free(told);
     free(down);
     free(up);
     free(odds);
