@@ -103,8 +103,8 @@ static void test_hazard_rises_with_leaps_and_ends_at_the_ends(void **state)
     assert_true(up[2] > 100 * up[1] && up[2] > 10 * down[2]);
     assert_true(up[3] > 10 * down[3] && down[4] > 10 * up[4]);
     double quick = up[2]; /* rare as it is, the leap tells that it was M1 before */
-    assert_true(fabs(told[2] - (log1p(exp(log(s.rate * 0.005) + 10.5)) -
-                                log1p(exp(log(s.rate * 0.005) + 0.3 * 10.5)))) < 1e-9);
+    assert_true(fabs(told[2] - s.before * (log1p(exp(log(s.rate * 0.005) + 10.5)) -
+                                           log1p(exp(log(s.rate * 0.005) + 0.3 * 10.5)))) < 1e-9);
     assert_true(told[0] == 0 && told[1] == 0 && told[3] == 0 && told[4] == 0);
     ev->sudden[2] = 0.4; /* as slow as a portamento, on its own and amid a slide */
     hazard_measure(ev, up_step, down_step, &s, up, down, told);

@@ -213,7 +213,7 @@ static void test_a_kinked_leap_tells_in_little_voice(void **state)
     double smooth = trust_weigh(cues, nats);
     cues[CUE_KINK] = 0.6;
     assert_true(trust_weigh(cues, nats) >
-                smooth + 1.5); /* a kink is ten times as frequent in flips */
+                smooth + 1); /* a kink is ten times as frequent in flips */
 }
 
 static double probability(double nats)
@@ -293,6 +293,7 @@ static size_t asserted(int voice, const char *family_name, uint64_t seed, double
  * none: flips in it, those that are asserted, and what is asserted beside. */
 typedef struct counts {
     size_t flips, found, beside;
+    double minutes; /* of voice */
 } counts;
 
 static void hear_clips(const char *family_name, uint64_t seed, double within_s, counts *sum)
@@ -316,6 +317,7 @@ static void hear_clips(const char *family_name, uint64_t seed, double within_s, 
         for (size_t i = 0; i < t->n_flips; i++)
             right += match[i] >= 0;
         free(match);
+        sum->minutes += summary.voiced_s / 60;
         sum->found += right;
         sum->beside += told - right;
         for (size_t i = 0; i < t->n_flips; i++)
@@ -331,7 +333,7 @@ static void hear_clips(const char *family_name, uint64_t seed, double within_s, 
 static void test_clips(void **state)
 {
     (void)state;
-    counts with = {0, 0, 0}, without = {0, 0, 0};
+    counts with = {0}, without = {0};
     hear_clips("clear", 41, 0.8, &with);
     hear_clips("yodel", 42, 0.8, &with);
     hear_clips("one-register", 43, 0.8, &without);
@@ -348,7 +350,7 @@ static void test_clips(void **state)
 static void test_single_yodels(void **state)
 {
     (void)state;
-    counts c = {0, 0, 0};
+    counts c = {0};
     for (size_t k = 0; k < 3; k++)
         hear_clips("yodel", (const uint64_t[]){13, 15, 18}[k], (double)INFINITY, &c);
     print_message("single yodels: %zu of %zu flips found, %zu beside\n", c.found, c.flips,
@@ -356,17 +358,20 @@ static void test_single_yodels(void **state)
     assert_true(c.flips >= 100 && 4 * c.found >= 3 * c.flips && c.beside <= 1);
 }
 
-/* Of one take the tract is known at few pitches. Where registers drift no further for that, these
- * are given 15 flips. */
+/* Of one take the tract is known at few pitches. docs/limits.md says how many flips such takes may
+ * be given; where registers drift no further for that, they are given
+ * four a minute. */
 static void test_single_takes_without_a_flip(void **state)
 {
     (void)state;
-    counts c = {0, 0, 0};
-    hear_clips("portamento", 13, (double)INFINITY, &c);
-    hear_clips("portamento", 17, (double)INFINITY, &c);
-    hear_clips("tune", 13, (double)INFINITY, &c);
-    print_message("single takes without a flip: %zu asserted\n", c.beside);
-    assert_true(c.flips == 0 && c.beside <= 4);
+    counts c = {0};
+    for (uint64_t seed = 13; seed <= 18; seed++)
+        hear_clips("portamento", seed, (double)INFINITY, &c);
+    for (uint64_t seed = 13; seed <= 16; seed++)
+        hear_clips("tune", seed, (double)INFINITY, &c);
+    print_message("single takes without a flip: %zu asserted in %.1f minutes\n", c.beside,
+                  c.minutes);
+    assert_true(c.flips == 0 && (double)c.beside <= 2 * c.minutes);
 }
 
 /* Tunes in one register, whose consonants dip and whose steps leap, and fast notes: where dips and

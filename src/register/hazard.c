@@ -21,6 +21,7 @@ hazard_settings hazard_defaults(void)
                              .sudden_hi = 0.85,
                              .slow_share = 0.15,
                              .against = 0.3,
+                             .before = 0.5,
                              .step_gain = 1,
                              .step_most = 6};
 }
@@ -101,6 +102,6 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
         up[i] = logistic(goes_up + gain_of(s->step_gain, up_step[i], s->step_most));
         down[i] = logistic(goes_down + gain_of(s->step_gain, down_step[i], s->step_most));
         if (opt_told && ev->leap_st[i] != 0)
-            opt_told[i] = nats_of(goes_up) - nats_of(goes_down);
+            opt_told[i] = s->before * (nats_of(goes_up) - nats_of(goes_down));
     }
 }

@@ -20,6 +20,7 @@ typedef struct hazard_settings { /* gains are log odds */
     /* A leap counts in full where the pitch moves 0.85 of it in 40 ms, from 0.5 down 0.15. */
     double sudden_lo, sudden_hi, slow_share;
     double against; /* 0.3 of it for a leap down into M2 or up into M1: rare, but seen */
+    double before;  /* 0.5 of what a leap tells of the register before it: see hazard_measure() */
     double step_gain, step_most; /* 1 a nat of what harmonics and level say, up to 6 */
 } hazard_settings;
 hazard_settings hazard_defaults(void);
