@@ -57,6 +57,7 @@ static void test_thinned_frames_stand_for_all(void **state)
     ev->leap_st[78] = 2;
     ev->sudden[77] = 0.9;
     ev->kink[77] = 0.7;
+    ev->trip[77] = 0.6;
     evidence *few = thin_evidence(ev, 4, stands_for);
     assert_int_equal(few->n, 33 + 43); /* of 130 and 170 */
     assert_true(fabs(few->hop_s - 0.02) < 1e-12);
@@ -69,7 +70,7 @@ static void test_thinned_frames_stand_for_all(void **state)
         sum += few->gap_s[i];
     assert_true(fabs(sum - 29 * 0.02) < 1e-9);
     assert_true(few->leap_st[stands_for[77]] == -3 && few->sudden[stands_for[77]] == 0.9 &&
-                few->kink[stands_for[77]] == 0.7);
+                few->kink[stands_for[77]] == 0.7 && few->trip[stands_for[77]] == 0.6);
     assert_int_equal(few->before[10], 5); /* 100 ms */
     assert_true(few->before[2] == EVIDENCE_NONE);
     evidence_free(few);

@@ -195,7 +195,7 @@ static int term_of(cue c)
 static const struct {
     cue of;
     double weight;
-} held[] = {{CUE_GLIDES, 1}, {CUE_KINK, 3}};
+} held[] = {{CUE_GLIDES, 1}, {CUE_KINK, 3}, {CUE_TRIP, 3.5}};
 enum { HELD = sizeof held / sizeof *held };
 
 /* A step of Newton's method for all other weights. */

@@ -17,6 +17,8 @@ typedef enum cue {
     CUE_KINK, /* that leap's kink (register/evidence.h), 0.2 to 0.6, where it leaps that way: nearer
                  to 0.2 under 5 semitones, which is all under 3, and the more voice there is; all
                  from 20 s on, or where the voice has a hole */
+    CUE_TRIP, /* how surely that leap, and its fellow that goes back 50 to 250 ms before or after,
+                 are quicker than a voice moves at will, 0..1; 0 where it goes the other way */
     CUE_PITCH_BREAK, /* most that speaks for a sudden step of the pitch that way within 60 ms: log
                         of 1 and the nats; negative where all steps go the other way */
     CUE_LEVEL_BREAK, /* most that speaks for one of the level, either way */

@@ -22,6 +22,7 @@ const char *cue_name(cue c)
                                             [CUE_SPEED] = "speed_st",
                                             [CUE_SLIDE] = "slide",
                                             [CUE_KINK] = "kink",
+                                            [CUE_TRIP] = "trip",
                                             [CUE_PITCH_BREAK] = "pitch_break",
                                             [CUE_LEVEL_BREAK] = "level_break",
                                             [CUE_STEP] = "step_nats",
@@ -104,6 +105,17 @@ static size_t largest_leap(const evidence *ev, size_t from, size_t to)
     return at;
 }
 
+/* Of a short trip the leap that goes the way of the change: the other may be larger. */
+static size_t leap_of(const view *v, size_t from, size_t to)
+{
+    const evidence *ev = v->of->ev;
+    size_t at = largest_leap(ev, from, to);
+    if (v->way * ev->leap_st[at] < 0)
+        for (size_t j = from; j <= to; j++)
+            at = ev->trip[j] > 0 && v->way * ev->leap_st[j] > 0 ? j : at;
+    return at;
+}
+
 /* No voice goes by five semitones in 40 ms but into another register: it takes 130 (Xu and Sun
  * 2002, Maximum speed of pitch change; from memory). Ornaments come near, and much voice tells its
  * flips without that. */
@@ -122,7 +134,7 @@ static void pitch_cues(const view *v, double out[CUES])
     const evidence *ev = v->of->ev;
     size_t from, to, half = evidence_frames(ev, quick_s);
     window(v, about_s, &from, &to);
-    size_t at = largest_leap(ev, from, to);
+    size_t at = leap_of(v, from, to);
     double leap = ev->leap_st[at], speed = 0;
     for (size_t j = from; j <= to; j++) {
         if (j < v->lo + half || j + half > v->hi)
@@ -133,6 +145,7 @@ static void pitch_cues(const view *v, double out[CUES])
     out[CUE_LEAP] = v->way * leap;
     out[CUE_SPEED] = v->way * speed;
     out[CUE_KINK] = kink_cue(ev, at, v->way * leap);
+    out[CUE_TRIP] = v->way * leap > 0 ? ev->trip[at] : 0;
     out[CUE_SLIDE] =
         fmax(0, fmin(v->way * leap, most_slide_leap_st)) * fmin(ev->slide[at], most_slide);
 }

@@ -51,8 +51,8 @@ static void *lay(char **block, size_t n, size_t size)
     return at;
 }
 
-enum { ARRAYS = 21 };
-static const size_t frame_bytes = 3 * sizeof(size_t) + 13 * sizeof(double) +
+enum { ARRAYS = 22 };
+static const size_t frame_bytes = 3 * sizeof(size_t) + 14 * sizeof(double) +
                                   3 * sizeof(float[HARMONICS]) + sizeof(declared_register) + 1;
 
 evidence *evidence_alloc(size_t n)
@@ -62,10 +62,10 @@ evidence *evidence_alloc(size_t n)
     char *block = xcalloc(size, 1);
     *ev = (evidence){.n = n, .hop_s = frame_s, .block = block};
     size_t **indices[] = {&ev->take, &ev->frame, &ev->before};
-    double **numbers[] = {&ev->gap_s,      &ev->edge_s,  &ev->pitch_st, &ev->hz,
-                          &ev->level_db,   &ev->leap_st, &ev->sudden,   &ev->kink,
-                          &ev->slide,      &ev->dip_db,  &ev->step_db,  &ev->pitch_break,
-                          &ev->level_break};
+    double **numbers[] = {&ev->gap_s,       &ev->edge_s,     &ev->pitch_st, &ev->hz,
+                          &ev->level_db,    &ev->leap_st,    &ev->sudden,   &ev->kink,
+                          &ev->trip,        &ev->slide,      &ev->dip_db,   &ev->step_db,
+                          &ev->pitch_break, &ev->level_break};
     ev->y_db = lay(&block, n, sizeof *ev->y_db);
     ev->var = lay(&block, n, sizeof *ev->var);
     ev->warp = lay(&block, n, sizeof *ev->warp);

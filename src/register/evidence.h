@@ -37,6 +37,8 @@ typedef struct evidence {
     double *sudden;  /* [n] where there is a leap, the share of it that the pitch moves in 40 ms */
     double *kink;    /* [n] and the share of it by which 25 ms move more than the 25 ms before and
                         after do on average; NaN where the voice has a hole */
+    double *trip;    /* [n] of a leap away for a moment, and of the one back, how surely both are
+                        quicker than a voice moves at will, 0..1 (register/trips.h); else 0 */
     double *slide;   /* [n] and the semitones a second by which the pitch slides the same way both
                         before and after it, 0 where it does not */
     /* [n] What the level does about a frame; NaN where there is too little voice: how far the 65 ms

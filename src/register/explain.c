@@ -199,7 +199,7 @@ typedef struct cue_group {
 } cue_group;
 
 static const cue_group groups[] = {
-    {"leap", CUE_LEAP, CUE_KINK, CUE_LEAP, "st"},
+    {"leap", CUE_LEAP, CUE_TRIP, CUE_LEAP, "st"},
     {"sudden steps", CUE_PITCH_BREAK, CUE_LEVEL_BREAK, CUE_PITCH_BREAK, "log nats of the pitch's"},
     {"step of harmonics", CUE_STEP, CUE_ODD, CUE_STEP, "nats against its usual scatter"},
     {"level", CUE_DIP, CUE_FALL, CUE_DIP, "dB of dip"},

@@ -16,6 +16,8 @@ hazard_settings hazard_defaults(void)
                              .leap_most = 20,
                              .leap_even = 9,
                              .leap_alike = 3,
+                             .trip_gain = 6,
+                             .trip_most = 20,
                              .slide_full = 2,
                              .sudden_lo = 0.5,
                              .sudden_hi = 0.85,
@@ -64,6 +66,15 @@ static double share_of(double sudden, double slide, const hazard_settings *s)
     return s->slow_share + (1 - s->slow_share) * fmax(0, fmin(x, 1));
 }
 
+/* Of a leap up (way 1) or down at frame i; one of a short trip counts whatever the others are. */
+static double gain_of_leap(const evidence *ev, size_t i, double share, int way,
+                           const hazard_settings *s)
+{
+    double beyond = way * ev->leap_st[i] - s->leap_free_st;
+    return fmax(share * gain_of(s->leap_gain, beyond, s->leap_most),
+                ev->trip[i] * gain_of(s->trip_gain, beyond, s->trip_most));
+}
+
 static double logistic(double x)
 {
     return 1 / (1 + exp(-x));
@@ -94,9 +105,7 @@ void hazard_measure(const evidence *ev, const double *up_step, const double *dow
         }
         double base = goes_on ? usual : usual + log(frames);
         double share = share_of(ev->sudden[i], ev->slide[i], s);
-        double rise = share * gain_of(s->leap_gain, ev->leap_st[i] - s->leap_free_st, s->leap_most);
-        double fall =
-            share * gain_of(s->leap_gain, -ev->leap_st[i] - s->leap_free_st, s->leap_most);
+        double rise = gain_of_leap(ev, i, share, 1, s), fall = gain_of_leap(ev, i, share, -1, s);
         double goes_up = base + rise + s->against * fall;
         double goes_down = base + fall + s->against * rise;
         up[i] = logistic(goes_up + gain_of(s->step_gain, up_step[i], s->step_most));

@@ -15,6 +15,7 @@ typedef struct hazard_settings { /* gains are log odds */
     double leap_even;  /* 9: at most so much where half of the singer's leaps are flips */
     double leap_alike; /* 3: and so many times the log odds of one being a flip more: a singer's
                           leaps are alike, and the registers of the round before are half right */
+    double trip_gain, trip_most; /* 6, 20: of a leap that surely belongs to a short trip */
     double
         slide_full; /* 2: from so many semitones a second on a leap amid a slide counts in full */
     /* A leap counts in full where the pitch moves 0.85 of it in 40 ms, from 0.5 down 0.15. */

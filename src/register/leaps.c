@@ -2,6 +2,7 @@
 #include "register/leaps.h"
 
 #include "base/array.h"
+#include "register/trips.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -203,6 +204,7 @@ void leaps_measure(evidence *ev, track *const *tracks, size_t first, size_t last
     sum_up(&v);
     leaps_across(&v, raw);
     keep_peaks(ev, &v, first, raw);
+    trips_measure(ev, first, last);
     free(v.before);
     free(v.time_s);
     free(raw);

@@ -14,7 +14,7 @@ static const double widths_s[] = {0.006, 0.009, 0.013, 0.019, 0.027, 0.039,
                                   0.056, 0.080, 0.113, 0.160, 0.226, 0.320};
 enum { WIDTHS = sizeof widths_s / sizeof *widths_s, PLACES = 121, MIDDLE = PLACES / 2 };
 static const double harmonics_s = 0.018;
-static const double leap_within_s = 0.080, reach_s = 0.200;
+static const double leap_within_s = 0.080, reach_s = 0.200, short_stay_s = 0.25;
 static const double least_leap_st = 1; /* less may be vibrato */
 /* What the coordinates scatter by at the least, and the share that each frame counts for, because
  * neighbours agree. */
@@ -270,6 +270,12 @@ refined refine_flip(const evidence *ev, const double *time_s, const saying *says
     return r;
 }
 
+/* Where the stay before or after frame `at` is short, half of it: the other change is near. */
+static size_t part_of(const evidence *ev, size_t frames)
+{
+    return frames < evidence_frames(ev, short_stay_s) ? frames / 2 : frames;
+}
+
 turns refine_turns(const evidence *ev, const double *time_s, const saying *says, const turns *c,
                    refined *places)
 {
@@ -280,7 +286,9 @@ turns refine_turns(const evidence *ev, const double *time_s, const saying *says,
         places[k].time_s = (double)NAN;
         if (t->brief)
             continue;
-        places[k] = refine_flip(ev, time_s, says, t->first, t->last, t->at, t->up);
+        size_t first = t->at - part_of(ev, t->at - t->first);
+        size_t last = t->at + part_of(ev, t->last - t->at);
+        places[k] = refine_flip(ev, time_s, says, first, last, t->at, t->up);
         for (t->at = t->first + 1; t->at < t->last && time_s[t->at] < places[k].time_s;)
             t->at++;
     }

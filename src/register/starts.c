@@ -98,6 +98,7 @@ evidence evidence_part(const evidence *ev, size_t lo, size_t hi)
                      .leap_st = ev->leap_st + lo,
                      .sudden = ev->sudden + lo,
                      .kink = ev->kink + lo,
+                     .trip = ev->trip + lo,
                      .slide = ev->slide + lo,
                      .dip_db = ev->dip_db + lo,
                      .step_db = ev->step_db + lo,

@@ -74,6 +74,7 @@ evidence *thin_evidence(const evidence *ev, size_t every, size_t *stands_for)
                 out->leap_st[at] = ev->leap_st[i];
                 out->sudden[at] = ev->sudden[i];
                 out->kink[at] = ev->kink[i];
+                out->trip[at] = ev->trip[i];
                 out->slide[at] = ev->slide[i];
             }
             keep_larger(ev->pitch_break[i], &out->pitch_break[at]);

@@ -27,7 +27,7 @@ const trust_term trust_terms[TRUST_TERMS] = {
     {CUE_PITCH_BREAK, 0, 4, TRUST_LEAPLESS}, {CUE_LEVEL_BREAK, 0, 4, TRUST_ALWAYS},
     {CUE_LEVEL_BREAK, 0, 4, TRUST_LEAPLESS}, {CUE_LEFT, 0, 1, TRUST_ALWAYS},
     {CUE_LEFT, 0, 1, TRUST_LEAPLESS},        {CUE_GLIDES, -12, -2, TRUST_ALWAYS},
-    {CUE_KINK, 0.2, 0.6, TRUST_ALWAYS}};
+    {CUE_KINK, 0.2, 0.6, TRUST_ALWAYS},      {CUE_TRIP, 0, 1, TRUST_ALWAYS}};
 static const double full_leap_st = 1.5, full_speed_st = 3;
 
 double trust_term_value(int k, const double cues[CUES])

@@ -9,7 +9,7 @@
 
 #include <stdbool.h>
 
-enum { TRUST_TERMS = 43 };
+enum { TRUST_TERMS = 44 };
 
 /* Where a term counts: all of it where the pitch does not leap the way of the flip, none from 1.5
  * semitones on (what has no leap to show has to show more of the rest); all of it where the pitch
