@@ -136,11 +136,11 @@ static void test_its_leaps_gain_whatever_the_others_say(void **state)
     hazard_settings hazard = hazard_defaults();
     hazard.leap_most = 0; /* of a singer no leap of whom is a flip */
     size_t out = trip_of(ev, 1), back = trip_of(ev, -1);
-    hazard_measure(ev, none, none, &hazard, up, down);
+    hazard_measure(ev, none, none, &hazard, up, down, NULL);
     print_message("up %.4f, down %.4f\n", up[out], down[back]);
     assert_true(up[out] > 0.9 && down[back] > 0.9);
     ev->trip[out] = ev->trip[back] = 0;
-    hazard_measure(ev, none, none, &hazard, up, down);
+    hazard_measure(ev, none, none, &hazard, up, down, NULL);
     assert_true(up[out] < 0.01 && down[back] < 0.01);
     evidence_free(ev);
     track_free(t);

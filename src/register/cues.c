@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double sure_s = 0.1, about_s = 0.08, step_about_s = 0.06, quick_s = 0.02;
 static const double slip = 0.003; /* that the chain is wrong however sure it is */
@@ -110,9 +111,8 @@ static size_t leap_of(const view *v, size_t from, size_t to)
 {
     const evidence *ev = v->of->ev;
     size_t at = largest_leap(ev, from, to);
-    if (v->way * ev->leap_st[at] < 0)
-        for (size_t j = from; j <= to; j++)
-            at = ev->trip[j] > 0 && v->way * ev->leap_st[j] > 0 ? j : at;
+    for (size_t j = from; v->way * ev->leap_st[at] < 0 && j <= to; j++)
+        at = ev->trip[j] > 0 && v->way * ev->leap_st[j] > 0 ? j : at;
     return at;
 }
 
@@ -336,15 +336,13 @@ static void singer_cues(const cues_of *of, const turns *found, double (*out)[CUE
 
 void cues_measure(const cues_of *of, const turns *c, double (*out)[CUES])
 {
-    const evidence *ev = of->ev;
     if (!c->n)
         return;
-    double *odds = xmalloc(ev->n, sizeof *odds);
-    place_measure(ev, of->where, odds);
+    double *odds = xmalloc(of->ev->n, sizeof *odds);
+    place_measure(of->ev, of->where, odds);
     for (size_t k = 0; k < c->n; k++) {
         view v = view_of(of, &c->items[k]);
-        for (int q = 0; q < CUES; q++)
-            out[k][q] = 0;
+        memset(out[k], 0, sizeof out[k]);
         own_cues(&v, odds, out[k]);
     }
     singer_cues(of, c, out);
