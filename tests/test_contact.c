@@ -223,6 +223,70 @@ static void test_amplitude_falls(void **state)
     }
 }
 
+/* A fall of 15 dB in 10 ms and its rise raise the odds of a flip by e^6, up and down, where they
+ * are and nowhere else; the same over a second raises none. */
+static void test_sudden_falls(void **state)
+{
+    (void)state;
+    enum { N = 1200, UP = 300, DOWN = 800 };
+    for (int sudden = 0; sudden < 2; sudden++) {
+        double share[N] = {0}, fall[N], up[N], down[N], usual = 0.3 * 0.005;
+        double most = usual / (1 - usual) * exp(6);
+        bool usable[N];
+        track *t = lay(N, share);
+        shares(fall, N, UP, DOWN, sudden ? 2 : 200);
+        for (size_t i = 0; i < N; i++) {
+            usable[i] = true;
+            t->egg[i].level_db -= (float)(15 * fall[i]);
+        }
+        evidence *ev = evidence_new(&t, 1);
+        contact_levels l = contact_levels_new(ev, &t, 1, usable);
+        contact_levels_hazard(&l, ev, up, down);
+        for (size_t i = 1; i < N; i++) {
+            if (!sudden || labs((long)i - UP) > 10)
+                assert_true(fabs(up[i] - usual) < 1e-12);
+            if (!sudden || labs((long)i - DOWN) > 10)
+                assert_true(fabs(down[i] - usual) < 1e-12);
+        }
+        double u = 0, d = 0;
+        for (size_t i = 0; i < 20; i++) {
+            u = fmax(u, up[UP - 10 + i]);
+            d = fmax(d, down[DOWN - 10 + i]);
+        }
+        assert_true(!sudden || fabs(u / (1 - u) - most) < 1e-9);
+        assert_true(!sudden || fabs(d / (1 - d) - most) < 1e-9);
+        contact_levels_clear(&l);
+        evidence_free(ev);
+        track_free(t);
+    }
+}
+
+/* Where the microphone's pitch is that of a harmonic the EGG has next to no period of that length:
+ * its amplitude is lost there, and neither its figures nor the pitch tell M2. */
+static void test_lost_contact_tells_nothing(void **state)
+{
+    (void)state;
+    enum { N = 900, FROM = 400, TO = 450 };
+    double share[N] = {0};
+    track *t = lay(N, share);
+    for (size_t i = FROM; i < TO; i++) {
+        t->pitch_st[i] = 88;
+        t->egg[i] = in_m2;
+        t->egg[i].closing = 2.5F;
+        t->egg[i].opening = 2.5F;
+        t->egg[i].level_db = in_m1.level_db - 33;
+        t->egg[i].clarity = 0.75F;
+    }
+    evidence *ev = evidence_new(&t, 1);
+    contact *c = contact_new(ev, &t);
+    for (size_t i = 0; i < ev->n; i++)
+        assert_true(c->p2[i] < 0.5);
+    assert_int_equal(c->usable, N - (TO - FROM));
+    contact_free(c);
+    evidence_free(ev);
+    track_free(t);
+}
+
 /* The gain is each take's own: M2 that is 20 dB stronger than another take's M1 stays M2. */
 static void test_gain_is_no_register(void **state)
 {
@@ -590,6 +654,8 @@ int main(void)
         cmocka_unit_test(test_one_register_is_named),
         cmocka_unit_test(test_same_sound),
         cmocka_unit_test(test_amplitude_falls),
+        cmocka_unit_test(test_sudden_falls),
+        cmocka_unit_test(test_lost_contact_tells_nothing),
         cmocka_unit_test(test_gain_is_no_register),
         cmocka_unit_test(test_low_is_m1),
         cmocka_unit_test(test_small_steps),

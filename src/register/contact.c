@@ -18,20 +18,19 @@ enum { J = CONTACT_FIGURES, ROUNDS = 8, STARTS = 4 };
 static const double usual_mid[J] = {0.40, 1.95, 0.45}, mid_sd[J] = {0.06, 0.2, 0.2};
 static const double usual_step[J] = {-0.18, -0.6, -0.55}, step_sd[J] = {0.06, 0.2, 0.2};
 static const double scatter[J] = {0.05, 0.15, 0.2};
-/* What noise adds to the variance of a frame whose clarity is 0. */
-static const double noise[J] = {0.1, 1, 1.5};
+static const double noise[J] = {0.1, 1, 1.5}; /* adds to the variance where clarity is 0 */
 static const double prior_trust = 25; /* the priors are true of this much more singers */
 /* A step is at least and at most so much of the usual one (which is negative): else one register's
  * own drift would make two of it. */
 static const double least_step = 0.5, most_step = 2;
-/* Contact strays less than the harmonics do, and slower: a seam of a quarter of a second steps. */
-static const double drift_sd = 0.22 /* usual steps */, drift_s = 1;
+/* Contact strays less than the harmonics do, and slower: a seam of a quarter of a second steps. In
+ * usual steps, and at most so much of the singer's own: else short ones go for drift. */
+static const double drift_sd = 0.22, most_drift = 0.25, drift_s = 1;
 static const double student_df = 6, frame_s = 0.005, least_s = 0.5;
 /* M2 is sung from some 150 Hz on, M1 up to some 700 (after Hollien 1974, from memory: 156-795 and
  * 71-561 Hz in men, 210-1729 and 122-798 in women). */
 static const double m2_from_st = 50, m1_to_st = 78, odds_a_st = 1.5, most_odds = 12;
 static const double place_share = 0.05; /* of these log odds, in each frame */
-static const double rate_s = 0.3;       /* flips a second where nothing speaks for one */
 /* Of the usual: a finer look is for steps of about so much, and at least so much scatter. */
 static const double finer = 0.4, least_finer = 0.2, least_scatter = 0.3;
 
@@ -51,18 +50,24 @@ typedef struct work {
     size_t known;              /* of these, with a quotient */
     contact_levels levels;
     saying *says;
-    double *hazard, *place, *p2, *weights;
+    double *up, *down, *place, *p2, *weights;
 } work;
 
 static bool read_frame(const egg_frame *f, double x[J], double v[J])
 {
-    bool usable = f->clarity >= EGG_USABLE && f->opening > 0 && f->closing > 0;
     x[0] = (double)f->quotient; /* NaN where it is not known which way contact counts */
     x[1] = log((double)f->closing);
     x[2] = x[1] - log((double)f->opening);
     for (int j = 0; j < J; j++)
         v[j] = noise[j] * (1 - (double)f->clarity);
-    return usable;
+    return f->clarity >= EGG_USABLE && f->opening > 0 && f->closing > 0;
+}
+
+/* Log odds of M2 where one register alone has the pitch. */
+static double odds_of(double pitch_st)
+{
+    double below = fmax(m2_from_st - pitch_st, 0), above = fmax(pitch_st - m1_to_st, 0);
+    return fmin(odds_a_st * above, most_odds) - fmin(odds_a_st * below, most_odds);
 }
 
 static size_t read_frames(work *w, track *const *tracks)
@@ -72,11 +77,16 @@ static size_t read_frames(work *w, track *const *tracks)
         const track *t = tracks[w->ev->take[i]];
         w->x[i][0] = (double)NAN;
         w->usable[i] = t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
-        n += w->usable[i];
-        w->known += w->usable[i] && !isnan(w->x[i][0]);
         takes = w->ev->take[i] + 1; /* in order */
     }
     w->levels = contact_levels_new(w->ev, tracks, takes, w->usable);
+    for (size_t i = 0; i < w->ev->n; i++) {
+        w->usable[i] = w->usable[i] && !isnan(w->levels.x_db[i]);
+        n += w->usable[i];
+        w->known += w->usable[i] && !isnan(w->x[i][0]);
+        w->place[i] = w->usable[i] ? odds_of(w->ev->pitch_st[i]) : 0;
+    }
+    contact_levels_hazard(&w->levels, w->ev, w->up, w->down);
     return n;
 }
 
@@ -128,13 +138,6 @@ static void take_scatter(work *w)
             w->v[i][j] += w->scatter[j] * w->scatter[j];
 }
 
-/* Log odds of M2 where one register alone has the pitch. */
-static double odds_of(double pitch_st)
-{
-    double below = fmax(m2_from_st - pitch_st, 0), above = fmax(pitch_st - m1_to_st, 0);
-    return fmin(odds_a_st * above, most_odds) - fmin(odds_a_st * below, most_odds);
-}
-
 static work work_new(const evidence *ev, double grain)
 {
     work w = {.ev = ev, .chain = chain_defaults(), .grain = grain};
@@ -144,15 +147,11 @@ static work work_new(const evidence *ev, double grain)
     w.v = xmalloc(ev->n, sizeof *w.v);
     w.usable = xcalloc(ev->n, sizeof *w.usable);
     w.says = xcalloc(ev->n, sizeof *w.says);
-    w.hazard = array_filled(ev->n, 0);
-    w.place = array_filled(ev->n, 0);
+    w.up = xmalloc(ev->n, sizeof *w.up);
+    w.down = xmalloc(ev->n, sizeof *w.down);
+    w.place = xmalloc(ev->n, sizeof *w.place);
     w.p2 = array_filled(ev->n, 0.5);
     w.weights = array_filled(ev->n, 0);
-    for (size_t i = 0; i < ev->n; i++) {
-        double frames = isinf(ev->gap_s[i]) ? 1 : fmax(1, ev->gap_s[i] / frame_s);
-        w.hazard[i] = fmin(0.5, rate_s * frame_s * frames);
-        w.place[i] = odds_of(ev->pitch_st[i]);
-    }
     return w;
 }
 
@@ -161,7 +160,8 @@ static void work_clear(work *w)
     free(w->x);
     free(w->usable);
     free(w->v);
-    free(w->hazard);
+    free(w->up);
+    free(w->down);
     free(w->place);
     free(w->weights);
     contact_levels_clear(&w->levels);
@@ -172,8 +172,7 @@ static void work_clear(work *w)
 static double say(const work *w, const fit *f, size_t i, saying *out)
 {
     const double *x = w->x[i], *v = w->v[i];
-    double fall_db, fall_var;
-    double z = 0, mass = 0, off = 0, density = 0;
+    double z = 0, mass = 0, off = 0, density = 0, fall_db, fall_var;
     for (int j = 0; j < J; j++) {
         double r = x[j] - f->mid[j];
         if (isnan(r))
@@ -217,13 +216,14 @@ static double length_of(const work *w, const double step[J])
 static void tell(work *w, fit *f)
 {
     double density = 0;
-    w->chain.drift_sd = drift_sd * w->grain * length_of(w, usual_step) / length_of(w, f->step);
+    double usual = w->grain * length_of(w, usual_step);
+    w->chain.drift_sd = fmin(drift_sd * usual / length_of(w, f->step), most_drift);
     for (size_t i = 0; i < w->ev->n; i++) {
         w->says[i] = (saying){0, 0, 0};
         if (w->usable[i])
             density += say(w, f, i, &w->says[i]);
     }
-    chain_inputs in = {.says = w->says, .up = w->hazard, .down = w->hazard, .place = w->place};
+    chain_inputs in = {.says = w->says, .up = w->up, .down = w->down, .place = w->place};
     f->score = chain_run(w->ev, &in, &w->chain, w->p2, NULL) + w->chain.temper * density +
                prior_trust * prior(w, f);
 }

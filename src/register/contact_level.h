@@ -11,7 +11,7 @@
 
 typedef struct contact_levels { /* of all usable frames */
     size_t n, takes;
-    double *x_db; /* [n] NaN where not usable */
+    double *x_db; /* [n] NaN where not usable, and where contact with the skin is lost */
     double *var;  /* [n] dB^2 */
 } contact_levels;
 
@@ -24,6 +24,12 @@ typedef struct contact_fall { /* how one singer's amplitude falls */
 contact_levels contact_levels_new(const evidence *ev, track *const *tracks, size_t n_tracks,
                                   const bool *usable);
 void contact_levels_clear(contact_levels *l);
+
+/* Probability of a flip into M2, up[n], and into M1, down[n], on entering each frame from the other
+ * register: 0.3 a second, and more where the amplitude falls or rises of a sudden. The log
+ * likelihood ratio of its step, 20 to 110 ms after less as long before, adds to the log odds at its
+ * own peaks within 80 ms, 6 at most; steps within a register are those in the median. */
+void contact_levels_hazard(const contact_levels *l, const evidence *ev, double *up, double *down);
 
 /* p2[n] by the amplitude alone, the lower part of each take M2; false where it varies too little
  * everywhere. */
