@@ -19,7 +19,7 @@ static const double usual_mid[J] = {0.40, 1.95, 0.45}, mid_sd[J] = {0.06, 0.2, 0
 static const double usual_step[J] = {-0.18, -0.6, -0.55}, step_sd[J] = {0.06, 0.2, 0.2};
 static const double scatter[J] = {0.05, 0.15, 0.2};
 static const double noise[J] = {0.1, 1, 1.5}; /* adds to the variance where clarity is 0 */
-static const double prior_trust = 25; /* the priors are true of this much more singers */
+static const double prior_trust = 25;         /* the priors are true of this much more singers */
 /* A step is at least and at most so much of the usual one (which is negative): else one register's
  * own drift would make two of it. */
 static const double least_step = 0.5, most_step = 2;
