@@ -189,6 +189,35 @@ static void test_drift_is_no_flip(void **state)
     }
 }
 
+/* Contact that steps by half of the usual within a fifth of a second, and strays by a tenth of its
+ * step besides: the singer's own step, not the usual one, says how much may be drift. */
+static void test_short_steps_are_no_drift(void **state)
+{
+    (void)state;
+    enum { N = 2000, STAY = 400, RAMP = 40 };
+    double share[N];
+    for (size_t i = 0; i < N; i++) {
+        double to = 0;
+        for (size_t k = 1; k * STAY < N; k++) {
+            double x = ((double)i - (double)(k * STAY)) / RAMP + 0.5;
+            to += (k % 2 ? 1 : -1) * fmin(fmax(x, 0), 1);
+        }
+        share[i] = 0.4 + 0.5 * to + 0.05 * sin(2 * M_PI * (double)i / 170);
+    }
+    track *t = lay(N, share);
+    evidence *ev = evidence_new(&t, 1);
+    contact *c = contact_new(ev, &t);
+    size_t changes = 0;
+    for (size_t i = 1; i < N; i++)
+        changes += (c->p2[i] > 0.5) != (c->p2[i - 1] > 0.5);
+    assert_int_equal(changes, (N - 1) / STAY);
+    for (size_t k = 1; k * STAY < N; k++)
+        assert_true(contact_tells_flip(c, ev, change_near(c, k * STAY), k % 2));
+    contact_free(c);
+    evidence_free(ev);
+    track_free(t);
+}
+
 /* Amplitude that falls by 15 dB from M1 to M2 is fitted, to a tenth, about the take's own middle;
  * where it stays there is no step; and 40 dB below, where contact is lost, it says nothing. */
 static void test_amplitude_falls(void **state)
@@ -653,6 +682,7 @@ int main(void)
         cmocka_unit_test(test_smooth_seam),
         cmocka_unit_test(test_one_register_is_named),
         cmocka_unit_test(test_same_sound),
+        cmocka_unit_test(test_short_steps_are_no_drift),
         cmocka_unit_test(test_amplitude_falls),
         cmocka_unit_test(test_sudden_falls),
         cmocka_unit_test(test_lost_contact_tells_nothing),
