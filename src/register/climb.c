@@ -72,8 +72,6 @@ static chain_settings chain_of(const climber *c, const world *w)
     chain_settings chain = c->s->chain;
     double voice_s = (double)c->ev->n * c->ev->hop_s;
     chain.drift_sd += c->s->little_drift_sd * fmax(0, 1 - voice_s / c->s->regress.full_s);
-    if (w->light)
-        chain.temper *= c->s->light;
     return chain;
 }
 
@@ -143,11 +141,9 @@ static void merge(const climber *c, double apart, world *worlds, size_t n)
 {
     for (size_t k = 1; k < n; k++)
         for (size_t j = 0; j < k && worlds[k].standing >= 0; j++)
-            if (worlds[j].standing >= 0 && worlds[j].light == worlds[k].light &&
-                moved(worlds[j].p2, worlds[k].p2, c->ev->n) < apart) {
+            if (worlds[j].standing >= 0 && moved(worlds[j].p2, worlds[k].p2, c->ev->n) < apart) {
                 worlds[j].stiff = worlds[j].stiff && worlds[k].stiff;
                 worlds[j].twins += 1 + worlds[k].twins;
-                worlds[j].always_tidied = worlds[j].always_tidied || worlds[k].always_tidied;
                 worlds[k].standing = -1;
             }
 }
@@ -205,7 +201,6 @@ void climb_all_frames(const evidence *ev, const search_settings *s, const size_t
 {
     world all = world_new(ev->n);
     all.tidy = w->tidy;
-    all.light = w->light;
     all.m = w->m;
     all.where = w->where;
     for (size_t i = 0; i < ev->n; i++)

@@ -11,8 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ALWAYS_TIDIED = 2 }; /* worlds, at most */
-
 search_settings search_defaults(void)
 {
     return (search_settings){.regress = regress_defaults(),
@@ -24,13 +22,12 @@ search_settings search_defaults(void)
                              .tidied = 3,
                              .tidied_rounds = 2,
                              .little_drift_sd = 0.1,
-                             .light = 0.2,
                              .every = 4};
 }
 
 typedef struct start {
     double share; /* of the frames below the line in pitch and level */
-    bool by_leaps, stiff, light, always_tidied;
+    bool by_leaps, stiff;
 } start;
 
 typedef struct starts { /* from several, and from other guesses at p2 */
@@ -48,8 +45,6 @@ static void begin_all(const climber *c, const starts *from, bool vowels_may_chan
         *w = world_new(c->ev->n);
         w->m.mouth.may_change = vowels_may_change;
         w->stiff = by && by->stiff;
-        w->light = by && by->light;
-        w->always_tidied = by && by->always_tidied;
         if (!by)
             memcpy(w->p2, from->others[k - from->n], c->ev->n * sizeof *w->p2);
         else if (by->by_leaps)
@@ -143,13 +138,10 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
     const search_settings *s = c->s;
     size_t n_tidied = 0, frames = c->ev->n;
     bool vowels_change = have_vowels(worlds, n);
-    for (size_t k = 0, before = 0; k < n && worlds[k].standing >= 0; k++) {
+    for (size_t k = 0, before = 0; k < n && before < s->tidied && worlds[k].standing >= 0; k++) {
         if (vowels_change && !worlds[k].m.mouth.may_change)
             continue;
-        bool among_best = before < s->tidied;
         before += 1 + worlds[k].twins;
-        if (!among_best && !worlds[k].always_tidied)
-            continue;
         world *w = &tidied[n_tidied];
         *w = world_new(frames);
         world_copy(&worlds[k], frames, w);
@@ -161,8 +153,7 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
             n_tidied++;
     }
     climb_all(c, s->tidied_rounds, tidied, n_tidied);
-    effort_add(s->opt_effort,
-               (double)((s->tidied + ALWAYS_TIDIED - n_tidied) * frames) * s->tidied_rounds);
+    effort_add(s->opt_effort, (double)((s->tidied - n_tidied) * frames) * s->tidied_rounds);
     if (n_tidied && tidied[0].standing > climb_stands(&worlds[0]))
         climb_on(c, &tidied[0]);
     else
@@ -177,15 +168,14 @@ static double rounds_of(const evidence *few, const search_settings *s, size_t n)
     size_t takes = has_several_takes(few) ? 1 : 0;
     size_t first = (size_t)s->first_rounds * (2 * (n + takes) + takes);
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
-    size_t tidied = (size_t)s->tidied_rounds * (s->tidied + ALWAYS_TIDIED);
+    size_t tidied = (size_t)s->tidied_rounds * s->tidied;
     return (double)few->n * (double)(first + kept + tidied + s->every);
 }
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
-    static const start all[] = {{.share = 0.5, .by_leaps = true, .always_tidied = true},
+    static const start all[] = {{.share = 0.5, .by_leaps = true},
                                 {.share = 0.7, .by_leaps = true},
-                                {.share = 0.6, .by_leaps = true, .light = true},
                                 {.share = 0.4},
                                 {.share = 0.5},
                                 {.share = 0.6},

@@ -19,12 +19,11 @@ typedef struct search_settings {
     int first_rounds; /* 3: of EM from each start, then only those from the best go on */
     size_t kept;      /* 2: so many */
     int rounds;       /* 12: of EM at most */
-    size_t tidied;    /* 3: so many of the best are tidied, too, and where EM began by leaps */
+    size_t tidied;    /* 3: so many of the best are tidied, too */
     /* 0.1: by so much more, in steps from M1 to M2, the registers drift with next to no voice, and
      * by less up to regress.full_s. Of few pitches the tract is known badly, and what it lacks is
      * the same in all frames of a note. */
     double little_drift_sd;
-    double light;           /* 0.2 of the frames' evidence counts in worlds of that kind */
     int tidied_rounds;      /* 2: of EM of each of these; the best goes on */
     size_t every;           /* 4: one frame in so many is searched with */
     const known *opt_known; /* one more start; NULL: none */

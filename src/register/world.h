@@ -13,16 +13,14 @@
 typedef struct world {
     model m; /* m.hi 0: none yet */
     place where;
-    double gain;        /* log of the likelihood with flips over that without, nats */
-    bool always_tidied; /* however it stands beside others */
-    size_t twins;       /* others that came to the same and count with it */
-    bool stiff;         /* its first fit has a stiff tract, as of all that came to the same */
-    bool light;         /* what the frames say counts for little beside leaps and steps */
-    bool tidy;          /* after every round it loses the changes that have nothing to show */
-    bool rests;         /* the last round moved its registers by next to nothing */
-    double standing;    /* -log of the probability that none of its changes is a flip; -1: failed */
-    double *p2;         /* [n] probability of M2 */
-    saying *says;       /* [n] what the frames say under m */
+    double gain;     /* log of the likelihood with flips over that without, nats */
+    size_t twins;    /* others that came to the same and count with it */
+    bool stiff;      /* its first fit has a stiff tract, as of all that came to the same */
+    bool tidy;       /* after every round it loses the changes that have nothing to show */
+    bool rests;      /* the last round moved its registers by next to nothing */
+    double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
+    double *p2;      /* [n] probability of M2 */
+    saying *says;    /* [n] what the frames say under m */
     harmonic_step *steps; /* [n] of the harmonics under m */
 } world;
 
