@@ -65,6 +65,20 @@ static void test_the_new_note_is_there_before_the_old_has_died(void **state)
         }
 }
 
+/* Harmonics of the new note all lie on the old one's, whose odd ones fade. */
+static void test_an_octave_up_begins_where_the_old_note_fades(void **state)
+{
+    (void)state;
+    static const double octaves_st[] = {11.7, 12, 12.3}, soft_db[] = {0, 6};
+    for (size_t k = 0; k < sizeof octaves_st / sizeof *octaves_st; k++)
+        for (int s = 0; s < 2; s++) {
+            double at = new_from_s(57, 57 + octaves_st[k], soft_db[s], 0.11, reverberation_s, 0);
+            print_message("%+g st, %g dB softer: the new note from %.3f s\n", octaves_st[k],
+                          soft_db[s], at);
+            assert_true(at >= change_s - 0.01 && at <= change_s + 0.05);
+        }
+}
+
 static void test_what_is_no_tail_stays(void **state)
 {
     (void)state;
@@ -72,8 +86,11 @@ static void test_what_is_no_tail_stays(void **state)
     assert_true(fabs(new_from_s(69, 62, 6, 0, 0, 0) - change_s) < 0.02);
     assert_true(fabs(new_from_s(69, 62, 6, 0.11, reverberation_s, 0.08) - 1.105) < 0.011);
     assert_true(fabs(new_from_s(69, 60, 6, 0.11, reverberation_s, 0.04) - 1.11) < 0.006);
-    /* At the octave up no harmonic lies apart; two octaves are no leap of a voice. */
-    assert_true(fabs(new_from_s(57, 69, 6, 0.11, reverberation_s, 0) - 1.11) < 1e-9);
+    /* So at the octave up where no room rings, or where the old note goes on, or fades alone. */
+    assert_true(fabs(new_from_s(57, 69, 0, 0, 0, 0) - change_s) < 0.02);
+    assert_true(fabs(new_from_s(57, 69, 20, 0.11, 1e9, 0) - 1.11) < 1e-9);
+    assert_true(fabs(new_from_s(57, 69, 100, 0.11, reverberation_s, 0) - 1.11) < 1e-9);
+    /* Two octaves are no leap of a voice. */
     assert_true(fabs(new_from_s(81, 57, 6, 0.11, reverberation_s, 0) - 1.11) < 1e-9);
     /* Where the new note does not sound before, the pitch is right. */
     assert_true(fabs(new_from_s(69, 62, 6, -0.1, 0, 0) - 0.9) < 1e-9);
@@ -88,6 +105,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_the_new_note_is_there_before_the_old_has_died),
+        cmocka_unit_test(test_an_octave_up_begins_where_the_old_note_fades),
         cmocka_unit_test(test_what_is_no_tail_stays),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -12,9 +12,12 @@
  * with it until it has died away, 100 ms late and more. Harmonics of the new note that lie apart
  * from those of the old rise before. Frame i of st[n] is at i * hop_s, NaN without a pitch: from
  * where they reach a tenth of the power that they have once the new pitch is there, at most 200 ms
- * before it, frames are given the new pitch. Leaps are of 2 to 13.5 semitones between notes that
- * last 60 ms; nothing changes in a glide, or where no harmonic lies apart, as at an octave up, or
- * where they do not rise. */
+ * before it, frames are given the new pitch. At an octave up, where none lies apart, the new note
+ * is there from where the old one's odd harmonics do nothing but fade while the even ones are kept
+ * up.
+ *
+ * Leaps are of 2 to 13.5 semitones between notes that last 60 ms; nothing changes in a glide, or
+ * where the harmonics do not do that. */
 void tail_mend(const signal *x, double hop_s, size_t n, double *st);
 
 #endif
