@@ -67,7 +67,7 @@ bool climb_same(const double *a, const double *b, size_t n)
     return moved(a, b, n) < settled;
 }
 
-static chain_settings chain_of(const climber *c, const world *w)
+static chain_settings chain_of(const climber *c)
 {
     chain_settings chain = c->s->chain;
     double voice_s = (double)c->ev->n * c->ev->hop_s;
@@ -81,7 +81,7 @@ static void tell(climber *c, world *w, bool last)
 {
     const evidence *ev = c->ev;
     double without = 0;
-    chain_settings chain = chain_of(c, w);
+    chain_settings chain = chain_of(c);
     w->where = place_fit(ev, w->p2, &w->where);
     place_measure(ev, &w->where, c->odds);
     model_emissions(&w->m, ev, c->r, w->says);
