@@ -5,6 +5,7 @@
 #include "base/note.h"
 #include "sound/signal.h"
 #include "voice/cycles.h"
+#include "voice/egg_hear.h"
 #include "voice/level.h"
 #include "voice/loudness.h"
 #include "voice/measures.h"
@@ -86,21 +87,6 @@ typedef struct listener {
     bool last;
 } listener;
 
-/* `first` as above: of nothing else than the sound does the contact depend. */
-static void add_egg(const companion *egg, egg_way contact, bool guessed, track *t)
-{
-    size_t n;
-    const float *x = companion_samples(egg, &n);
-    double *hz = xmalloc(t->n, sizeof *hz);
-    for (size_t i = 0; i < t->n; i++)
-        hz[i] = note_to_hz(t->pitch_st[i]);
-    t->egg = xmalloc(t->n, sizeof *t->egg);
-    egg_measure(x, n, companion_rate_hz(egg), contact, t->hop_s, hz, t->n, t->egg);
-    for (size_t i = 0; guessed && i < t->n; i++)
-        t->egg[i].quotient = t->egg[i].peaks_quotient = NAN;
-    free(hz);
-}
-
 /* n frames of the sound, the first at its beginning, `first` the number it has in the take. */
 static track *hear(const listener *l, double loud_db, size_t first, size_t n)
 {
@@ -108,16 +94,20 @@ static track *hear(const listener *l, double loud_db, size_t first, size_t n)
     const signal *x = signal_window_sound(l->sound);
     track *t = track_new(l->name, n, s->hop_s, 0);
     pitch_settings pitch = s->pitch;
+    double *folds_st = egg_hear_pitch(l->egg, s->hop_s, n, &s->pitch);
     pitch.loud_db = loud_db;
+    pitch.opt_folds_st = folds_st;
     for (size_t i = 0; i < n; i++)
         t->time_s[i] = (double)(first + i) * s->hop_s;
     level_measure(x, s->hop_s, n, t->level_db);
     tone_hear(x, s->hop_s, &pitch, t);
+    free(folds_st);
     cycles_measure(x, s->hop_s, n, t->pitch_st, t->irregular);
     if (s->measures)
         add_measures(x, l->meter, first, t);
     if (l->egg)
-        add_egg(l->egg, l->contact ? l->contact : egg_shape_guess(&l->shape), !l->contact, t);
+        egg_hear_contact(l->egg, l->contact ? l->contact : egg_shape_guess(&l->shape), !l->contact,
+                         t);
     calibrate(t, s);
     return t;
 }

@@ -213,6 +213,48 @@ static bool drop_rings(const pitch_settings *s, size_t n, const double *level_db
     return any;
 }
 
+static bool near_folds(const column *c, double folds_st)
+{
+    for (size_t j = 0; j < c->n; j++)
+        if (pitch_of_folds(c->found[j].st, folds_st))
+            return true;
+    return false;
+}
+
+/* The folds' pitch is all there is to find; where it is not seen the sound before it rings on. */
+static void hold_to_folds(const pitch_settings *s, column *c, double folds_st)
+{
+    static const double unexplained = 0.3;
+    size_t kept = 0;
+    for (size_t j = 0; j < c->n; j++)
+        if (pitch_of_folds(c->found[j].st, folds_st))
+            c->found[kept++] = c->found[j];
+    c->n = kept;
+    double none = 1 - s->voiced_at + s->floor;
+    candidate_keep(c->found, &c->n,
+                   (candidate){folds_st, log(unexplained), log(unexplained / none)});
+}
+
+/* Formants and echoes repeat, too, but the folds are the voice: in each stretch in which an EGG
+ * repeats, and the microphone at the same pitch in half of the frames, as it does not with hum. */
+static void hold_all_to_folds(const pitch_settings *s, size_t n, const double *over_gate_db,
+                              column *columns)
+{
+    static const double most_st = 1; /* from one frame to the next in a stretch */
+    const double *st = s->opt_folds_st;
+    for (size_t i = 0, end; st && i < n; i = end) {
+        size_t loud = 0, with = 0;
+        for (end = i; end < n && (end == i || fabs(st[end] - st[end - 1]) < most_st); end++)
+            if (over_gate_db[end] > 0) {
+                loud++;
+                with += near_folds(&columns[end], st[end]);
+            }
+        for (size_t k = i; k < end && !isnan(st[i]) && 2 * with >= loud; k++)
+            if (over_gate_db[k] > 0)
+                hold_to_folds(s, &columns[k], st[k]);
+    }
+}
+
 void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_db,
                const pitch_settings *s, path *p)
 {
@@ -221,6 +263,7 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
     for (size_t i = 0; i < n; i++)
         columns[i].n =
             over_gate_db[i] > 0 ? correlator_candidates(c, (double)i * hop_s, columns[i].found) : 0;
+    hold_all_to_folds(s, n, over_gate_db, columns);
     search(s, n, columns, p);
     if (look_for_glides(c, x, hop_s, n, s, p, columns))
         search(s, n, columns, p);

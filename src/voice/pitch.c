@@ -39,6 +39,7 @@ pitch_settings pitch_defaults(void)
                             .odds_per_faint_db = 0.25,
                             .odds_per_fallen_db = 0.28,
                             .odds_without_pitch = -3,
+                            .odds_with_folds = 5,
                             .odds_weight = 0.2,
                             .change_per_s = 2,
                             .odds_of_all = 0.45,
@@ -121,6 +122,8 @@ static void judge(const pitch_settings *s, double hop_s, size_t n, const double 
                     s->odds_per_unexplained * unexplained[i] -
                     s->odds_per_faint_db * fmax(0, loud_from_db - over_gate_db[i]) -
                     s->odds_per_fallen_db * fallen_db(over_gate_db, pitch_st, i);
+        if (s->opt_folds_st && pitch_of_folds(pitch_st[i], s->opt_folds_st[i]))
+            alone = fmax(alone, s->odds_with_folds);
         odds[i] = s->odds_weight * alone;
     }
     voicing_chain(odds, n, s->change_per_s * hop_s, voicing);

@@ -17,7 +17,17 @@
 #include "base/message.h"
 #include "sound/signal.h"
 
+#include <math.h>
+#include <stdbool.h>
 #include <stddef.h>
+
+/* Whether a pitch is that of the folds, within a semitone, or the octave above: where every second
+ * period differs, both are right. */
+static inline bool pitch_of_folds(double st, double folds_st)
+{
+    double above = st - folds_st;
+    return fabs(above) < 1 || fabs(above - 12) < 1;
+}
 
 typedef struct pitch_settings {
     double lo_hz;       /* 55: below the lowest sung note of a map */
@@ -37,19 +47,22 @@ typedef struct pitch_settings {
     double doubling_brief_s; /* 0.15, and 1.2: so long a doubled period drops no octave, whatever
                                 it sounds like, and while it sounds of the octave above */
     double doubling_s;
-    double gate_db; /* frames this far under the loud parts (95 % point) are no voice */
-    double loud_db; /* level of the loud parts; NaN: of the frames given */
+    double gate_db;             /* frames this far under the loud parts (95 % point) are no voice */
+    double loud_db;             /* level of the loud parts; NaN: of the frames given */
+    const double *opt_folds_st; /* [frames] the pitch that an EGG tells of the folds: candidates
+                                   beside it are none; NaN where it tells none */
     /* Log odds of voice in a frame by itself: at 0, for a dB of clarity (up to 25), for a unit of
      * the log of what is left unexplained, for a dB of faintness (under 20 over the gate), for a dB
      * that it has fallen (see pitch.c); without a pitch. By logistic regression on tuning voices,
      * but for the last three: those voices' pauses are purer than real ones. */
     double odds_at_0, odds_per_db, odds_per_unexplained, odds_per_faint_db, odds_per_fallen_db,
         odds_without_pitch;
-    double odds_weight;  /* 0.2 of that counts: neighbouring frames say the same */
-    double change_per_s; /* 2: how often voice begins or ends */
-    double odds_of_all;  /* 0.45: comes to the log odds given all frames; with it they are right on
+    double odds_with_folds; /* 5, at least, where the folds have the same pitch by an EGG */
+    double odds_weight;     /* 0.2 of that counts: neighbouring frames say the same */
+    double change_per_s;    /* 2: how often voice begins or ends */
+    double odds_of_all; /* 0.45: comes to the log odds given all frames; with it they are right on
                             tuning voices */
-    double voiced_from;  /* 0.22: to miss a sung frame costs 3.5 times as much as to hear one */
+    double voiced_from; /* 0.22: to miss a sung frame costs 3.5 times as much as to hear one */
 } pitch_settings;
 
 pitch_settings pitch_defaults(void);
