@@ -8,10 +8,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* From experience, without a source: amplitude falls by 6 to 20 dB, and what the larynx's height
- * and the voice's strength do to it within a register is of the order of 4 dB. */
-static const double usual_db = -12, usual_sd_db = 6, most_db = -22;
+/* From experience, without a source: what the larynx's height and the voice's strength do to the
+ * amplitude within a register. */
 static const double scatter_db = 4;
+static const double most_db = -22;
 static const double most_mass =
     9;                            /* a step is three standard deviations at most: it helps the other
                                        figures, and does not overrule them */
@@ -97,7 +97,7 @@ typedef struct sums { /* of a take's frames: weights, s, s^2, x and s x, s the r
 void contact_fall_fit(contact_fall *f, const contact_levels *l, const evidence *ev,
                       const double *p2, const double *weights, double trust)
 {
-    double mass = trust / (usual_sd_db * usual_sd_db), moved = mass * usual_db;
+    double mass = trust / (CONTACT_FALL_SD_DB * CONTACT_FALL_SD_DB), moved = mass * CONTACT_FALL_DB;
     sums *all = xcalloc(l->takes, sizeof *all);
     for (size_t i = 0; i < l->n; i++) {
         if (isnan(l->x_db[i]))
@@ -139,7 +139,7 @@ bool contact_levels_guess(const contact_levels *l, const evidence *ev, double *p
         double lo, hi;
         end = take_end(ev, first);
         spread_of(l, first, end, &lo, &hi);
-        bool moves = hi - lo >= -0.5 * usual_db;
+        bool moves = hi - lo >= -0.5 * CONTACT_FALL_DB;
         for (size_t i = first; i < end; i++)
             p2[i] = isnan(l->x_db[i]) || !moves    ? 0.5
                     : l->x_db[i] < 0.5 * (lo + hi) ? 1 - guessed

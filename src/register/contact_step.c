@@ -10,10 +10,8 @@ static const double rate_s = 0.3; /* flips a second where nothing speaks for one
 /* Looked at is the amplitude so far before and after a frame: a flip takes 10 to 150 ms, and what
  * the larynx's height and the voice's strength do to the amplitude longer. */
 static const double from_s = 0.02, to_s = 0.11, apart_s = 0.08;
-static const size_t least_frames = 6; /* of those on either side */
-/* How the amplitude falls (see contact_level.c), and the least scatter of such differences within a
- * register. */
-static const double usual_db = -12, usual_sd_db = 6, least_scatter_db = 1.5;
+static const size_t least_frames = 6;       /* of those on either side */
+static const double least_scatter_db = 1.5; /* of such differences within a register */
 static const double most_nats = 6;
 
 /* Mean amplitude of the frames that lie 20 to 110 ms before frame i in its stretch, or as long
@@ -39,7 +37,8 @@ static double beside(const contact_levels *l, const evidence *ev, size_t i, bool
 /* Log-likelihood ratio of a flip into M2 against none where the amplitude steps so. */
 static double nats(double step_db, double scatter_db2)
 {
-    double var = usual_sd_db * usual_sd_db + scatter_db2, off = step_db - usual_db;
+    double var = CONTACT_FALL_SD_DB * CONTACT_FALL_SD_DB + scatter_db2,
+           off = step_db - CONTACT_FALL_DB;
     double r = step_db * step_db / scatter_db2 - off * off / var - log(var / scatter_db2);
     return step_db < 0 ? fmax(0.5 * r, 0) : 0; /* a rise is unlike either */
 }
