@@ -107,12 +107,14 @@ agreement agree_count(const contact *c, const evidence *ev, track *const *tracks
 bool agree_finer(contact **c, const evidence *ev, track *const *tracks, size_t n_tracks,
                  const flips *heard, agreement *agreed)
 {
-    if (agreed->mic_flips < least_matched || 2 * agreed->matched >= agreed->mic_flips)
+    /* The same flips, and the same names for three quarters of the voice. */
+    bool alike = 2 * agreed->matched >= agreed->mic_flips && 4 * agreed->same >= 3 * agreed->frames;
+    if (agreed->mic_flips < least_matched || alike)
         return false;
     contact *finer = contact_finer(ev, tracks);
     agreement a = finer ? agree_count(finer, ev, tracks, n_tracks, heard) : *agreed;
-    bool better = finer && a.matched >= least_matched && a.matched > agreed->matched &&
-                  3 * a.matched >= 2 * a.egg_flips;
+    bool more = a.matched > agreed->matched && a.egg_flips >= agreed->egg_flips;
+    bool better = finer && more && a.matched >= least_matched && 3 * a.matched >= 2 * a.egg_flips;
     contact_free(better ? *c : finer);
     if (better) {
         *c = finer;

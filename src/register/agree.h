@@ -23,9 +23,10 @@ typedef struct agreement {
 /* The tracks' reg and heard[k] are what the microphone alone tells. */
 agreement agree_count(const struct contact *c, const struct evidence *ev, track *const *tracks,
                       size_t n_tracks, const flips *heard);
-/* Where the EGG tells few of the flips that the microphone hears, its contact may step by less than
- * is usual. A finer look, two thirds of whose flips the microphone hears, too, and its agreement
- * take the place of *c and *agreed; false where there is none. */
+/* Where the EGG tells few of the flips that the microphone hears, or names more than a quarter
+ * of the voice otherwise, its contact may step by less than is usual. A finer look with no fewer
+ * flips, two thirds of which the microphone hears, too, and its agreement take the place of *c and
+ * *agreed; false where there is none. */
 bool agree_finer(struct contact **c, const struct evidence *ev, track *const *tracks,
                  size_t n_tracks, const flips *heard, agreement *agreed);
 /* Whether an EGG of which it is unclear which way contact counts misses most of the flips that the

@@ -75,15 +75,15 @@ static size_t read_frames(work *w, track *const *tracks)
     size_t n = 0, takes = 0;
     for (size_t i = 0; i < w->ev->n; i++) {
         const track *t = tracks[w->ev->take[i]];
-        w->x[i][0] = (double)NAN;
         w->usable[i] = t->egg && read_frame(&t->egg[w->ev->frame[i]], w->x[i], w->v[i]);
         takes = w->ev->take[i] + 1; /* in order */
     }
     w->levels = contact_levels_new(w->ev, tracks, takes, w->usable);
     for (size_t i = 0; i < w->ev->n; i++) {
         w->usable[i] = w->usable[i] && !isnan(w->levels.x_db[i]);
+        w->x[i][0] = w->usable[i] ? w->x[i][0] : (double)NAN;
         n += w->usable[i];
-        w->known += w->usable[i] && !isnan(w->x[i][0]);
+        w->known += isnan(w->x[i][0]) ? 0 : 1;
         w->place[i] = w->usable[i] ? odds_of(w->ev->pitch_st[i]) : 0;
     }
     contact_levels_hazard(&w->levels, w->ev, w->up, w->down);

@@ -37,8 +37,9 @@ contact *contact_finer(const evidence *ev, track *const *tracks);
 void contact_free(contact *c); /* NULL allowed */
 
 bool contact_both(const contact *c); /* the EGG tells both registers */
-/* Whether the EGG tells one register before evidence frame i and the other after it. */
-bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up);
+/* How sure it is that one register is before evidence frame i and the other after it: as sure as of
+ * the less sure of the two within 0.2 s; 0 where the EGG does not tell both. */
+double contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up);
 /* The place and width of the flip on entering frame `at`, nothing else happening in first..last:
  * where contact is half-way, and a tenth and nine tenths, between what it is 125 to 300 ms before
  * and after (nearer in shorter stays). False where the EGG does not show it. */

@@ -4,7 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const double sure = 0.9;
+/* From so much on the EGG's answer is better than the microphone's. */
+static const double sure = 0.75;
 static const double from_edge_s = 0.03; /* nearer to an end there are no flips: see hazard.h */
 static const size_t least_frames = 20, beside_frames = 40, end_frames = 30;
 static const double near_s = 0.022; /* across so short a hole the EGG tells, too */
@@ -90,15 +91,21 @@ bool contact_both(const contact *c)
     return c->m1_frames && c->m2_frames;
 }
 
-bool contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up)
+/* How sure it is that frame k is in M2, or in M1; 0 where it is not told to be. */
+static double surely(const contact *c, size_t k, bool m2)
 {
-    bool before = false, after = false;
-    for (size_t k = i, n = 0; k > 0 && n < beside_frames && !isinf(ev->gap_s[k]) && !before; n++)
-        before = c->told[--k] && (c->p2[k] > 0.5) != up;
-    for (size_t k = i, n = 0;
-         k < c->n && n < beside_frames && (!n || !isinf(ev->gap_s[k])) && !after; n++, k++)
-        after = c->told[k] && (c->p2[k] > 0.5) == up;
-    return before && after;
+    return c->told[k] && (c->p2[k] > 0.5) == m2 ? fmax(c->p2[k], 1 - c->p2[k]) : 0;
+}
+
+double contact_tells_flip(const contact *c, const evidence *ev, size_t i, bool up)
+{
+    double before = 0, after = 0;
+    for (size_t k = i, n = 0; k > 0 && n < beside_frames && !isinf(ev->gap_s[k]); n++)
+        before = fmax(before, surely(c, --k, !up));
+    for (size_t k = i, n = 0; k < c->n && n < beside_frames && (!n || !isinf(ev->gap_s[k]));
+         n++, k++)
+        after = fmax(after, surely(c, k, up));
+    return fmin(before, after);
 }
 
 void contact_pin(const contact *c, evidence *ev)

@@ -71,8 +71,9 @@ static decoded decoded_new(const evidence *ev, track *const *tracks, const world
         const turn *c = &d.all.items[k];
         if (kind_of(ev, tracks, c->at) != FLIP_PROPER)
             d.p[k] = fmin(d.p[k], KIND_MOST);
-        if (egg && contact_tells_flip(egg, ev, c->at, c->up))
-            d.p[k] = by_egg;
+        double told = egg ? contact_tells_flip(egg, ev, c->at, c->up) : 0;
+        if (told > 0)
+            d.p[k] = fmin(told, by_egg);
         if (d.all.items[k].brief)
             d.p[k] = fmin(d.p[k], brief_trust);
         if (ev->stated[d.all.items[k].at] & STATED_FLIP)
