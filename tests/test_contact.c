@@ -316,6 +316,44 @@ static void test_lost_contact_tells_nothing(void **state)
     track_free(t);
 }
 
+/* Contact is often too weak to be seen in M2. It is M2 where the voice leaps up as contact goes and
+ * down as it comes back, or breaks off there; else the electrodes may have lost the skin. */
+static void test_contact_goes_as_the_voice_leaps(void **state)
+{
+    (void)state;
+    enum { N = 900, FROM = 400 };
+    static const struct {
+        double leap_st;
+        size_t end, strays; /* frames amid it whose contact looks like M1's */
+        bool m2;
+    } cases[] = {{10, 480, 0, true}, {10, 480, 4, true},  {2.5, 480, 0, true}, {1.5, 480, 0, false},
+                 {0, 480, 0, false}, {-8, 480, 0, false}, {25, 480, 0, false}, {10, 415, 0, false},
+                 {4, N, 0, true},    {2.5, N, 0, false},  {10, 480, 30, false}};
+    for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+        double share[N] = {0};
+        for (size_t i = FROM; i < cases[k].end; i++)
+            share[i] = (double)NAN;
+        for (size_t j = 0; j < cases[k].strays; j++)
+            share[FROM + 12 + j * (cases[k].strays > 4 ? 1 : 15)] = 0;
+        track *t = lay(N, share);
+        for (size_t i = 0; i < N; i++) /* slowly upwards: a leap has one place */
+            t->pitch_st[i] += 1e-4 * (double)i;
+        for (size_t i = FROM; i < cases[k].end; i++)
+            t->pitch_st[i] += cases[k].leap_st;
+        evidence *ev = evidence_new(&t, 1);
+        contact *c = contact_new(ev, &t);
+        for (size_t i = 0; i < N; i++) {
+            bool lost = i >= FROM && i < cases[k].end;
+            assert_int_equal(c->told[i] && c->p2[i] > 0.5, lost && cases[k].m2);
+            assert_true(lost || c->told[i]);
+        }
+        assert_int_equal(c->m2_frames, cases[k].m2 ? cases[k].end - FROM : 0);
+        contact_free(c);
+        evidence_free(ev);
+        track_free(t);
+    }
+}
+
 /* The gain is each take's own: M2 that is 20 dB stronger than another take's M1 stays M2. */
 static void test_gain_is_no_register(void **state)
 {
@@ -750,6 +788,7 @@ int main(void)
         cmocka_unit_test(test_amplitude_falls),
         cmocka_unit_test(test_sudden_falls),
         cmocka_unit_test(test_lost_contact_tells_nothing),
+        cmocka_unit_test(test_contact_goes_as_the_voice_leaps),
         cmocka_unit_test(test_gain_is_no_register),
         cmocka_unit_test(test_low_is_m1),
         cmocka_unit_test(test_small_steps),

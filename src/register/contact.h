@@ -29,6 +29,10 @@ typedef struct contact {
 
 /* Which frames are told, where p2 is known and contact can be used in usable[n]. */
 void contact_tell(contact *c, const evidence *ev, const bool *usable);
+/* The same of what is not told of the stretch first..last - 1: M2 where contact is lost while the
+ * pitch leaps up, and comes back to M1 while it leaps down. */
+void contact_tell_lost(contact *c, const evidence *ev, const bool *usable, size_t first,
+                       size_t last);
 /* NULL where less than half a second of contact can be used. */
 contact *contact_new(const evidence *ev, track *const *tracks);
 /* For a singer whose steps are smaller than is usual, begun from the registers that the tracks

@@ -81,6 +81,7 @@ void contact_tell(contact *c, const evidence *ev, const bool *usable)
     for (size_t first = 0, i = 1; i <= ev->n; i++)
         if (i == ev->n || isinf(ev->gap_s[i])) {
             leave_ends(c, first, i);
+            contact_tell_lost(c, ev, usable, first, i);
             first = i;
         }
     count_told(c);
