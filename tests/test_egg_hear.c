@@ -5,6 +5,7 @@
 #include "base/note.h"
 #include "voice/egg_hear.h"
 
+#include <gsl/gsl_randist.h>
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -17,15 +18,11 @@
 enum { RATE = 16000, SECONDS = 3, SAMPLES = RATE * SECONDS, FRAMES = 200 * SECONDS };
 #define HOP_S 0.005
 
-/* Near enough to the normal law: the sum of twelve even draws. */
-static double normal(uint32_t *seed)
+static gsl_rng *noise_new(unsigned long seed) /* gsl_rng_free */
 {
-    double sum = 0;
-    for (int i = 0; i < 12; i++) {
-        *seed = *seed * 1664525u + 1013904223u;
-        sum += *seed / 4294967296.0 - 0.5;
-    }
-    return sum;
+    gsl_rng *r = gsl_rng_alloc(gsl_rng_mt19937);
+    gsl_rng_set(r, seed);
+    return r;
 }
 
 /* Raised cosines: 0.1 of the period up, 0.3 down. */
@@ -49,18 +46,19 @@ static double *hear_folds(const float *x)
     return st;
 }
 
-/* A slide of an octave, the larynx moving the baseline by three times the contact; noise 20 dB
+/* A slide of an octave, the larynx moving the baseline by six times the contact; noise 20 dB
  * under it. Then noise alone. */
 static void test_folds(void **state)
 {
     (void)state;
     float *x = xmalloc(SAMPLES, sizeof *x);
-    uint32_t seed = 7;
+    gsl_rng *r = noise_new(7);
     double phase = 0, worst = 0;
     for (size_t i = 0; i < SAMPLES; i++) {
         double at = (double)i / RATE;
         phase += 120 * exp2(at / SECONDS) / RATE;
-        x[i] = (float)(0.1 * touch(phase) + 0.3 * sin(2 * M_PI * 1.5 * at) + 0.003 * normal(&seed));
+        x[i] =
+            (float)(0.1 * touch(phase) + 0.6 * sin(2 * M_PI * 3 * at) + gsl_ran_gaussian(r, 0.003));
     }
     double *st = hear_folds(x);
     size_t known = 0;
@@ -76,11 +74,12 @@ static void test_folds(void **state)
                 worst < 0.2); /* coarse: the microphone makes it fine */
     free(st);
     for (size_t i = 0; i < SAMPLES; i++)
-        x[i] = (float)(0.003 * normal(&seed));
+        x[i] = (float)(gsl_ran_gaussian(r, 0.003));
     st = hear_folds(x);
     for (size_t f = 0; f < FRAMES; f++)
         assert_true(isnan(st[f]));
     free(st);
+    gsl_rng_free(r);
     free(x);
     assert_null(egg_hear_pitch(NULL, HOP_S, FRAMES, &(pitch_settings){0}));
 }
@@ -119,14 +118,14 @@ static void test_formant(void **state)
 {
     (void)state;
     float *x = xmalloc(SAMPLES, sizeof *x), *contact = xmalloc(SAMPLES, sizeof *contact);
-    uint32_t seed = 3;
+    gsl_rng *r = noise_new(3);
     size_t any;
     for (size_t i = 0; i < SAMPLES; i++) {
         double at = (double)i / RATE, sum = 0;
         for (int h = 1; h <= 10; h++)
             sum += (h == 5 ? 1 : 0.02) * sin(2 * M_PI * 130 * h * at + h * h);
-        x[i] = (float)(0.1 * sum + 0.0005 * normal(&seed));
-        contact[i] = (float)(0.1 * touch(130 * at) + 0.003 * normal(&seed));
+        x[i] = (float)(0.1 * sum + gsl_ran_gaussian(r, 0.0005));
+        contact[i] = (float)(0.1 * touch(130 * at) + gsl_ran_gaussian(r, 0.003));
     }
     double *folds_st = hear_folds(contact);
     size_t alone = hear(x, NULL, 130, 0, &any), with = hear(x, folds_st, 130, 0, &any);
@@ -134,6 +133,7 @@ static void test_formant(void **state)
                   alone, with);
     assert_true(alone < FRAMES / 10 && with > FRAMES * 95 / 100);
     free(folds_st);
+    gsl_rng_free(r);
     free(x);
     free(contact);
 }
@@ -144,15 +144,15 @@ static void test_doubling(void **state)
 {
     (void)state;
     float *x = xmalloc(SAMPLES, sizeof *x), *contact = xmalloc(SAMPLES, sizeof *contact);
-    uint32_t seed = 9;
+    gsl_rng *r = noise_new(9);
     size_t any, low = 0;
     for (size_t i = 0; i < SAMPLES; i++) {
         double at = (double)i / RATE, sum = 0.02 * sin(2 * M_PI * 100 * at);
         bool second = fmod(200 * at, 2) >= 1;
         for (int h = 1; h <= 10; h++)
             sum += sin(2 * M_PI * 200 * h * at + h * h) / h;
-        x[i] = (float)(0.1 * sum + 0.0005 * normal(&seed));
-        contact[i] = (float)((second ? 0.06 : 0.1) * touch(200 * at) + 0.001 * normal(&seed));
+        x[i] = (float)(0.1 * sum + gsl_ran_gaussian(r, 0.0005));
+        contact[i] = (float)((second ? 0.06 : 0.1) * touch(200 * at) + gsl_ran_gaussian(r, 0.001));
     }
     double *folds_st = hear_folds(contact);
     for (size_t f = 0; f < FRAMES; f++)
@@ -163,6 +163,7 @@ static void test_doubling(void **state)
                   low, with, alone);
     assert_true(low > FRAMES * 9 / 10 && with >= alone && with > FRAMES * 95 / 100);
     free(folds_st);
+    gsl_rng_free(r);
     free(x);
     free(contact);
 }
@@ -174,13 +175,13 @@ static void test_hum(void **state)
     (void)state;
     enum { END = RATE, AFTER = 220 };
     float *x = xmalloc(SAMPLES, sizeof *x), *hum = xmalloc(SAMPLES, sizeof *hum);
-    uint32_t seed = 5;
+    gsl_rng *r = noise_new(5);
     size_t any, alone;
     for (size_t i = 0; i < SAMPLES; i++) {
         double at = (double)i / RATE, sum = 0;
         for (int h = 1; h <= 10 && i < END; h++)
             sum += sin(2 * M_PI * 200 * h * at + h * h) / h;
-        x[i] = (float)(0.1 * sum + 0.0015 * normal(&seed));
+        x[i] = (float)(0.1 * sum + gsl_ran_gaussian(r, 0.0015));
         hum[i] = (float)(0.02 * sin(2 * M_PI * 100 * at) + (i < END ? 0.1 * touch(200 * at) : 0));
     }
     double *folds_st = hear_folds(hum);
@@ -193,6 +194,7 @@ static void test_hum(void **state)
     print_message("hum: voice in %zu frames of noise, %zu by the microphone alone\n", any, alone);
     assert_true(any <= alone);
     free(folds_st);
+    gsl_rng_free(r);
     free(x);
     free(hum);
 }

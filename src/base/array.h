@@ -22,4 +22,12 @@ double array_median(double *x, size_t n);     /* of x[n], whose order changes; N
  * *room is the number of elements there is room for. */
 void array_reserve(void **p, size_t *room, size_t want, size_t size);
 
+/* Mean of elements i - half..i + half, as far as there are any, of n > i; sum[k] is the sum of the
+ * first k, k = 0..n. */
+static inline double array_mean_about(const double *sum, size_t n, size_t i, size_t half)
+{
+    size_t lo = i > half ? i - half : 0, end = i + half + 1 < n ? i + half + 1 : n;
+    return (sum[end] - sum[lo]) / (double)(end - lo);
+}
+
 #endif

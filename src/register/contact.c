@@ -27,9 +27,8 @@ static const double least_step = 0.5, most_step = 2;
  * usual steps, and at most so much of the singer's own: else short ones go for drift. */
 static const double drift_sd = 0.22, most_drift = 0.25, drift_s = 1;
 static const double student_df = 6, frame_s = 0.005, least_s = 0.5;
-/* M2 is sung from some 150 Hz on, M1 up to some 700 (after Hollien 1974, from memory: 156-795 and
- * 71-561 Hz in men, 210-1729 and 122-798 in women). */
-static const double m2_from_st = 50, m1_to_st = 78, odds_a_st = 1.5, most_odds = 12;
+/* For each semitone beyond what a register is sung at. */
+static const double odds_a_st = 1.5, most_odds = 12;
 static const double place_share = 0.05; /* of these log odds, in each frame */
 /* Of the usual: a finer look is for steps of about so much, and at least so much scatter. */
 static const double finer = 0.4, least_finer = 0.2, least_scatter = 0.3;
@@ -66,7 +65,8 @@ static bool read_frame(const egg_frame *f, double x[J], double v[J])
 /* Log odds of M2 where one register alone has the pitch. */
 static double odds_of(double pitch_st)
 {
-    double below = fmax(m2_from_st - pitch_st, 0), above = fmax(pitch_st - m1_to_st, 0);
+    double below = fmax(CONTACT_M2_FROM_ST - pitch_st, 0),
+           above = fmax(pitch_st - CONTACT_M1_TO_ST, 0);
     return fmin(odds_a_st * above, most_odds) - fmin(odds_a_st * below, most_odds);
 }
 

@@ -15,6 +15,9 @@
 #include "register/refine.h"
 
 enum { CONTACT_FIGURES = 3 };
+/* M2 is sung from some 150 Hz on, M1 up to some 700 (after Hollien 1974, from memory: 156-795 and
+ * 71-561 Hz in men, 210-1729 and 122-798 in women). */
+static const double CONTACT_M2_FROM_ST = 50, CONTACT_M1_TO_ST = 78;
 
 typedef struct contact {
     size_t n;      /* of the evidence's frames */

@@ -12,15 +12,14 @@
  * amplitude within a register. */
 static const double scatter_db = 4;
 static const double most_db = -22;
-static const double most_mass =
-    9;                            /* a step is three standard deviations at most: it helps the other
-                                       figures, and does not overrule them */
-static const double lost_db = 27; /* under a take's loud contact: that with the skin is lost */
+/* A step is three standard deviations at most: it helps the other figures, and does not overrule
+ * them. */
+static const double most_mass = 9;
+static const double lost_db = 27;   /* under a take's loud contact: that with the skin is lost */
 static const double noise_db2 = 30; /* what noise adds to the variance of a frame of no clarity */
 static const double guessed = 0.1;  /* of M2 where the amplitude is high */
 static const double farthest = 1.2; /* steps from the middle: more counts no more */
-static const double lost =
-    1.6; /* and below it: contact with the skin is lost, which says nothing */
+static const double lost = 1.6;     /* and below it: contact with the skin is lost: says nothing */
 
 /* The first frame beyond the take of frame `first`. */
 static size_t take_end(const evidence *ev, size_t first)

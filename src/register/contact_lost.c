@@ -10,7 +10,6 @@ static const double most_leap_st = 20;                   /* farther it is a form
 static const size_t least_frames = 20, near_frames = 12; /* 5 ms each */
 static const size_t solid_frames = 6;                    /* fewer that are told are of the noise */
 static const double most_usable = 0.3;                   /* of its frames */
-static const double lowest_st = 50;                      /* contact.c's m2_from_st */
 static const double lost_p2 = 0.9;
 
 typedef struct hole { /* frames from..end - 1 of the stretch first..last - 1 */
@@ -54,25 +53,28 @@ static bool leaps_there(const evidence *ev, const hole *h, size_t i, int way, do
 static bool is_high(const evidence *ev, const hole *h)
 {
     for (size_t i = h->from; i < h->end; i++)
-        if (ev->pitch_st[i] < lowest_st)
+        if (ev->pitch_st[i] < CONTACT_M2_FROM_ST)
             return false;
     return true;
 }
 
-/* Whether it is M2: a stretch may begin or end there, without a leap. */
-static bool is_m2(const contact *c, const evidence *ev, const bool *usable, const hole *h)
+/* Whether nearly all of it is lost, for long enough. */
+static bool is_lost(const bool *usable, const hole *h)
 {
-    size_t n_usable = 0;
+    size_t n = h->end - h->from, n_usable = 0;
     for (size_t i = h->from; i < h->end; i++)
         n_usable += usable[i];
+    return n >= least_frames && (double)n_usable <= most_usable * (double)n;
+}
+
+/* Whether it is M2 between M1; a stretch may begin or end there, without a leap. */
+static bool is_m2(const contact *c, const evidence *ev, const bool *usable, const hole *h)
+{
     bool goes = h->from > h->first, comes = h->end < h->last;
-    if (h->end - h->from < least_frames ||
-        (double)n_usable > most_usable * (double)(h->end - h->from) || !(goes || comes) ||
-        (goes && !is_m1(c, h->from - 1)) || (comes && !is_m1(c, h->end)) || !is_high(ev, h))
-        return false;
     double least = goes && comes ? least_leap_st : least_alone_st;
-    return (!goes || leaps_there(ev, h, h->from, 1, least)) &&
-           (!comes || leaps_there(ev, h, h->end, -1, least));
+    bool begins = !goes || (is_m1(c, h->from - 1) && leaps_there(ev, h, h->from, 1, least));
+    bool ends = !comes || (is_m1(c, h->end) && leaps_there(ev, h, h->end, -1, least));
+    return (goes || comes) && begins && ends && is_high(ev, h) && is_lost(usable, h);
 }
 
 void contact_tell_lost(contact *c, const evidence *ev, const bool *usable, size_t first,

@@ -121,7 +121,7 @@ flip figures_measure(const figures_of *of, size_t first, size_t last, size_t at,
 {
     const track *t = of->tracks[of->ev->take[at]];
     refined r;
-    if (!of->egg || !(contact_tells_flip(of->egg, of->ev, at, direction == FLIP_UP) > 0) ||
+    if (!of->egg || contact_tells_flip(of->egg, of->ev, at, direction == FLIP_UP) <= 0 ||
         !contact_place(of->egg, of->time_s, first, last, at, &r))
         r = placed && !isnan(placed->time_s)
                 ? *placed

@@ -151,8 +151,7 @@ static void take_out_baseline(view *v)
         sum[i + 1] = sum[i] + v->x[i];
     for (size_t i = 0; i < v->n; i++) {
         size_t half = (size_t)lround(v->period[i] / 2);
-        size_t lo = i > half ? i - half : 0, hi = i + half + 1 < v->n ? i + half + 1 : v->n;
-        v->x[i] -= (sum[hi] - sum[lo]) / (double)(hi - lo);
+        v->x[i] -= array_mean_about(sum, v->n, i, half);
     }
     free(sum);
 }

@@ -23,10 +23,8 @@ static signal level_off(const float *x, size_t n, double rate_hz)
     sum[0] = 0;
     for (size_t i = 0; i < n; i++)
         sum[i + 1] = sum[i] + (double)x[i];
-    for (size_t i = 0; i < n; i++) {
-        size_t lo = i > half ? i - half : 0, hi = i + half + 1 < n ? i + half + 1 : n;
-        flat.x[i] = (float)((double)x[i] - (sum[hi] - sum[lo]) / (double)(hi - lo));
-    }
+    for (size_t i = 0; i < n; i++)
+        flat.x[i] = (float)((double)x[i] - array_mean_about(sum, n, i, half));
     free(sum);
     return flat;
 }
