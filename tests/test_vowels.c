@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Vowels told from registers. Oracles: harmonics made by hand, of a melody on vowels of known
- * formants in registers that change at other times. */
+ * formants in registers that change at other times; a test voice whose vowels go with them. */
 #include "base/array.h"
 #include "base/note.h"
+#include "register/decode.h"
 #include "register/regress.h"
 #include "register/shapes.h"
+#include "voice/marks.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -14,6 +16,8 @@
 #include <stdlib.h>
 
 #include <cmocka.h>
+
+#include "heard_singer.h"
 
 enum { FRAMES = 1200 }; /* 24 s, thinned */
 static const double hop_s = 0.02, pi = 3.14159265358979;
@@ -228,6 +232,29 @@ static void test_a_shape_is_recovered(void **state)
     evidence_free(ev);
 }
 
+/* Of a yodel whose vowel goes with the register in most takes, slides on one vowel are told, too. */
+static void test_a_slide_beside_vowels_that_go_with_the_register(void **state)
+{
+    (void)state;
+    heard_singer h = hear_singer(1, "syllables", 16, "build/test_vowels-takes");
+    register_settings s = register_defaults();
+    register_summary summary;
+    size_t slides = 0, told = 0;
+    register_decode(h.tracks, h.t.n, &s, h.found, &summary);
+    for (size_t k = 0; k < h.t.n; k++) {
+        const truth_take *t = &h.t.takes[k];
+        long *match = xmalloc(t->n_flips, sizeof *match);
+        marks_match(t, &h.found[k], 0.5, match);
+        slides += t->n_flips == 1;
+        told += t->n_flips == 1 && match[0] >= 0;
+        free(match);
+    }
+    print_message("%zu of the flips of %zu slides\n", told, slides);
+    assert_true(slides >= 2);
+    assert_int_equal(told, slides);
+    heard_singer_clear(&h);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -235,6 +262,7 @@ int main(void)
         cmocka_unit_test(test_one_vowel_stays_one),
         cmocka_unit_test(test_frames_without_harmonics),
         cmocka_unit_test(test_a_shape_is_recovered),
+        cmocka_unit_test(test_a_slide_beside_vowels_that_go_with_the_register),
     };
     return cmocka_run_group_tests_name("vowels", tests, NULL, NULL);
 }

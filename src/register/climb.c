@@ -107,7 +107,7 @@ static void climb(climber *c, world *w, bool last)
     if (effort_stopped(c->s->opt_effort) || !regress_fit(c->fit, w->stiff, &w->m, w->p2, c->r))
         return;
     tell(c, w, last);
-    w->standing = standing_of(c->ev, w);
+    w->standing = standing_of(c->ev, w, NULL);
     w->rests = moved(c->before, w->p2, n) < settled;
 }
 

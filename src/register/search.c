@@ -30,6 +30,16 @@ typedef struct start {
     bool by_leaps, stiff;
 } start;
 
+enum { STARTS = 8, WORLDS = 2 * (STARTS + 2) }; /* with what is known, and what takes say */
+static const start all_starts[STARTS] = {{.share = 0.5, .by_leaps = true},
+                                         {.share = 0.7, .by_leaps = true},
+                                         {.share = 0.4},
+                                         {.share = 0.5},
+                                         {.share = 0.6},
+                                         {.share = 0.4, .stiff = true},
+                                         {.share = 0.5, .stiff = true},
+                                         {.share = 0.6, .stiff = true}};
+
 typedef struct starts { /* from several, and from other guesses at p2 */
     const start *items;
     size_t n;
@@ -77,40 +87,55 @@ static void clear_all(world *worlds, size_t n)
         world_clear(&worlds[k]);
 }
 
-/* The registers of frames lo..hi - 1, a take, heard by itself from its leaps; the less its changes
- * stand up, the nearer to 0.5. */
-static void hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
-                      double *p2)
+static bool has_several_takes(const evidence *ev)
+{
+    return ev->take[0] != ev->take[ev->n - 1];
+}
+
+typedef struct by_itself { /* each take heard by itself; empty of a single one */
+    double *p2;            /* [frame] */
+    double *standing;      /* [take] of its changes */
+} by_itself;
+
+/* Frames lo..hi - 1, a take, from its leaps; returns how well its changes stand up. */
+static double hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
+                        double *p2)
 {
     evidence take = evidence_part(ev, lo, hi);
     climber c = climber_new(&take, s);
     world w = world_new(take.n);
     start_by_leaps(&take, 0.5, &s->chain, &s->hazard, w.p2);
     climb_all(&c, s->first_rounds, &w, 1);
-    double sure = 1 - exp(-fmax(0, w.standing));
-    for (size_t i = lo; i < hi; i++)
-        p2[i] = 0.5 + sure * (w.p2[i - lo] - 0.5);
+    memcpy(p2 + lo, w.p2, take.n * sizeof *p2);
+    double standing = w.standing;
     world_clear(&w);
     climber_clear(&c);
     free(take.before);
+    return standing;
 }
 
-static bool has_several_takes(const evidence *ev)
+static by_itself hear_takes(const evidence *ev, const search_settings *s)
 {
-    return ev->take[0] != ev->take[ev->n - 1];
+    if (!has_several_takes(ev))
+        return (by_itself){NULL, NULL};
+    by_itself b = {xmalloc(ev->n, sizeof *b.p2), xcalloc(ev->take[ev->n - 1] + 1, sizeof(double))};
+    for (size_t lo = 0, hi; lo < ev->n; lo = hi) {
+        for (hi = lo; hi < ev->n && ev->take[hi] == ev->take[lo];)
+            hi++;
+        b.standing[ev->take[lo]] = hear_take(ev, s, lo, hi, b.p2);
+    }
+    return b;
 }
 
 /* Takes that only tempt, with a portamento or a vowel that changes, lead the worlds of all takes
- * astray, but not that of a take with flips. Returns whether there are several takes. */
-static bool start_by_takes(const evidence *ev, const search_settings *s, double *p2)
+ * astray, but not that of a take with flips: the less a take's changes stand up, the nearer to 0.5
+ * it begins. */
+static void start_by_takes(const evidence *ev, const by_itself *takes, double *p2)
 {
-    bool several = has_several_takes(ev);
-    for (size_t lo = 0, hi; several && lo < ev->n; lo = hi) {
-        for (hi = lo; hi < ev->n && ev->take[hi] == ev->take[lo];)
-            hi++;
-        hear_take(ev, s, lo, hi, p2);
+    for (size_t i = 0; i < ev->n; i++) {
+        double sure = 1 - exp(-fmax(0, takes->standing[ev->take[i]]));
+        p2[i] = 0.5 + sure * (takes->p2[i] - 0.5);
     }
-    return several;
 }
 
 static bool is_known(const world *w, const world *others, size_t n_others, size_t n)
@@ -161,57 +186,106 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
     return n_tidied;
 }
 
+/* Where vowels change, a yodel's go with its registers, and the best world may take both for one
+ * step: a slide on one vowel then changes by half of it only, and its flip is passed over, though
+ * heard by itself it was plain. So there such takes are put back to what they were by themselves,
+ * a model is begun anew in which vowels may change, and the better world is left in *best. */
+static void mend_by_takes(climber *c, const by_itself *takes, world *best)
+{
+    static const double better = 1; /* nats */
+    const evidence *ev = c->ev;
+    size_t n_takes = ev->take[ev->n - 1] + 1, n = 0;
+    double *stood = xcalloc(n_takes, sizeof *stood);
+    bool *mended = xcalloc(n_takes, sizeof *mended);
+    standing_of(ev, best, stood);
+    for (size_t t = 0; t < n_takes; t++) {
+        mended[t] = takes->standing[t] >= stood[t] + better;
+        n += mended[t];
+    }
+    world w = world_new(ev->n);
+    world_copy(best, ev->n, &w);
+    w.stiff = w.tidy = false;
+    w.m = (model){.mouth = {.may_change = true}};
+    for (int round = 0; n && round < c->s->first_rounds; round++) {
+        for (size_t i = 0; i < ev->n; i++)
+            if (mended[ev->take[i]])
+                w.p2[i] = takes->p2[i];
+        w.standing = 0;
+        w.rests = false;
+        climb_all(c, 1, &w, 1);
+    }
+    if (n)
+        climb_on(c, &w);
+    else
+        effort_add(c->s->opt_effort, (double)ev->n * c->s->rounds);
+    if (n && w.standing > climb_stands(best))
+        world_copy(&w, ev->n, best);
+    world_clear(&w);
+    free(mended);
+    free(stood);
+}
+
+/* Of worlds[n], best first, and tidied ones the best, the most promising having climbed on. */
+static world choose(climber *c, world *worlds, size_t n)
+{
+    const search_settings *s = c->s;
+    world tidied[WORLDS];
+    size_t n_tidied = tidy_some(c, worlds, n, tidied), kept = 0;
+    for (size_t of = 0; of < s->kept && worlds[kept].standing >= 0; kept++) {
+        of += 1 + worlds[kept].twins;
+        climb_on(c, &worlds[kept]);
+    }
+    effort_add(s->opt_effort,
+               (double)((s->kept - kept) * c->ev->n) * (s->rounds - s->first_rounds));
+    climb_sort(worlds, kept);
+    world *first = &worlds[0];
+    if (n_tidied && climb_stands(&tidied[0]) > climb_stands(&worlds[0]))
+        first = &tidied[0];
+    world best = *first;
+    *first = (world){.p2 = NULL};
+    clear_all(worlds, n);
+    clear_all(tidied, n_tidied);
+    return best;
+}
+
 /* Rounds of EM at most times frames: those of each of several takes, of all takes from n starts and
- * from what the takes say, those kept, and at the end one with all frames. */
+ * from what the takes say, those kept, a mended one, and at the end one with all frames. */
 static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 {
     size_t takes = has_several_takes(few) ? 1 : 0;
     size_t first = (size_t)s->first_rounds * (2 * (n + takes) + takes);
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
-    size_t tidied = (size_t)s->tidied_rounds * s->tidied;
-    return (double)few->n * (double)(first + kept + tidied + s->every);
+    size_t tidied = (size_t)s->tidied_rounds * s->tidied, mended = (size_t)s->rounds * takes;
+    return (double)few->n * (double)(first + kept + tidied + mended + s->every);
 }
 
 static bool search_thin(const evidence *ev, const search_settings *s, world *best)
 {
-    static const start all[] = {{.share = 0.5, .by_leaps = true},
-                                {.share = 0.7, .by_leaps = true},
-                                {.share = 0.4},
-                                {.share = 0.5},
-                                {.share = 0.6},
-                                {.share = 0.4, .stiff = true},
-                                {.share = 0.5, .stiff = true},
-                                {.share = 0.6, .stiff = true}};
-    enum { N = sizeof all / sizeof *all, WORLDS = 2 * (N + 2) };
     if (!ev->n)
         return false;
     climber c = climber_new(ev, s);
-    world worlds[WORLDS], tidied[WORLDS];
-    starts from = {all, N, {NULL}, 0};
+    world worlds[WORLDS];
+    starts from = {all_starts, STARTS, {NULL}, 0};
     double *guess[2] = {xmalloc(ev->n, sizeof **guess), xmalloc(ev->n, sizeof **guess)};
     if (s->opt_known && s->opt_known->m.hi > s->opt_known->m.lo) {
         start_by_known(ev, s->opt_known, &s->chain, &s->hazard, guess[0]);
         from.others[from.n_others++] = guess[0];
     }
-    effort_begin(s->opt_effort, rounds_of(ev, s, N + from.n_others));
-    if (start_by_takes(ev, s, guess[1]))
+    effort_begin(s->opt_effort, rounds_of(ev, s, STARTS + from.n_others));
+    by_itself takes = hear_takes(ev, s);
+    if (takes.p2) {
+        start_by_takes(ev, &takes, guess[1]);
         from.others[from.n_others++] = guess[1];
-    size_t n = climb_first(&c, &from, worlds);
-    size_t n_tidied = tidy_some(&c, worlds, n, tidied);
-    size_t kept = 0;
-    for (size_t of = 0; of < s->kept && worlds[kept].standing >= 0; kept++) {
-        of += 1 + worlds[kept].twins;
-        climb_on(&c, &worlds[kept]);
     }
-    effort_add(s->opt_effort, (double)((s->kept - kept) * ev->n) * (s->rounds - s->first_rounds));
-    climb_sort(worlds, kept);
-    world *first = &worlds[0];
-    if (n_tidied && climb_stands(&tidied[0]) > climb_stands(&worlds[0]))
-        first = &tidied[0];
-    *best = *first;
-    *first = (world){.p2 = NULL};
-    clear_all(worlds, n);
-    clear_all(tidied, n_tidied);
+    size_t n = climb_first(&c, &from, worlds);
+    bool vowels_change = n > STARTS + from.n_others;
+    *best = choose(&c, worlds, n);
+    if (takes.p2 && vowels_change && best->standing >= 0)
+        mend_by_takes(&c, &takes, best);
+    else if (takes.p2)
+        effort_add(s->opt_effort, (double)ev->n * s->rounds);
+    free(takes.p2);
+    free(takes.standing);
     free(guess[0]);
     free(guess[1]);
     bool good = climb_end(&c, best);

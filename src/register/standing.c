@@ -62,14 +62,18 @@ static void changes_clear(changes *c)
     turns_clear(&c->found);
 }
 
-double standing_of(const evidence *ev, const world *w)
+double standing_of(const evidence *ev, const world *w, double *opt_takes)
 {
     double *p2 = xmalloc(ev->n, sizeof *p2), sum = 0;
     memcpy(p2, w->p2, ev->n * sizeof *p2);
     changes c = changes_of(ev, w, p2, false);
     trust_all(c.found.n, c.cues, c.p);
-    for (size_t k = 0; k < c.found.n; k++)
-        sum -= log1p(-fmin(c.p[k], 1 - 1e-9));
+    for (size_t k = 0; k < c.found.n; k++) {
+        double nats = -log1p(-fmin(c.p[k], 1 - 1e-9));
+        sum += nats;
+        if (opt_takes)
+            opt_takes[ev->take[c.found.items[k].at]] += nats;
+    }
     changes_clear(&c);
     free(p2);
     return sum;

@@ -7,9 +7,10 @@
 #include "register/evidence.h"
 #include "register/world.h"
 
-/* -log of the probability that none of the changes is a flip, 0 without any. The chain's own
- * likelihood is surest of worlds in which vowels or leaps are registers. */
-double standing_of(const evidence *ev, const world *w);
+/* -log of the probability that none of the changes is a flip, 0 without any; what each take has of
+ * it is added to opt_takes[take]. The chain's own likelihood is surest of worlds in which vowels or
+ * leaps are registers. */
+double standing_of(const evidence *ev, const world *w, double *opt_takes);
 
 /* Takes changes that have nothing of their own to show out of w->p2: where a voice sounds much
  * alike on both sides of its flips, the chain goes to and fro between them. A change is asked where
