@@ -232,7 +232,7 @@ static void test_a_shape_is_recovered(void **state)
     evidence_free(ev);
 }
 
-/* Of a yodel whose vowel goes with the register in most takes, slides on one vowel are told, too. */
+/* Beside yodels whose vowel goes with the register slides on one vowel are told, too. */
 static void test_a_slide_beside_vowels_that_go_with_the_register(void **state)
 {
     (void)state;
