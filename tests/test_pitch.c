@@ -311,6 +311,28 @@ static void test_octave_mended(void **state)
     }
 }
 
+/* What rises over 700 Hz and falls again without a leap stays, though there is a line at half. */
+static void test_no_octave_mended_at_the_border(void **state)
+{
+    (void)state;
+    size_t samples = samples_of(0.8), n = samples / HOP + 1;
+    float *x = xmalloc(samples, sizeof *x);
+    double *st = xmalloc(n, sizeof *st), phase = 0;
+    for (size_t i = 0; i < samples; i++) {
+        double hz = 690 + 30 * sin(M_PI * (double)i / (double)samples);
+        phase += 2 * M_PI * hz / RATE;
+        x[i] = (float)(0.2 * (sin(phase) + 0.1 * sin(phase / 2)));
+    }
+    for (size_t i = 0; i < n; i++)
+        st[i] = note_from_hz(690 + 30 * sin(M_PI * (double)(i * HOP) / (double)samples));
+    signal s = {.n = samples, .rate_hz = RATE, .x = x};
+    octave_mend(&s, HOP_S, n, st);
+    for (size_t i = 0; i < n; i++)
+        assert_true(st[i] > note_from_hz(680));
+    free(st);
+    free(x);
+}
+
 /* Pulses through two resonances: one of strength[k] at each time. */
 static void ring(float *x, size_t n, double at_s, double strength)
 {
@@ -658,6 +680,7 @@ int main(void)
         cmocka_unit_test(test_glide_of_a_low_voice),
         cmocka_unit_test(test_echo),
         cmocka_unit_test(test_octave_mended),
+        cmocka_unit_test(test_no_octave_mended_at_the_border),
         cmocka_unit_test(test_tripled_periods_at_a_leap),
         cmocka_unit_test(test_probability),
         cmocka_unit_test(test_voicing_chain),

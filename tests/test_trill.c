@@ -56,6 +56,20 @@ static void test_what_is_a_trill(void **state)
     assert_false(trill_find(&none, 0.005, 0, trilled));
 }
 
+/* A voice that flips at a nasal: its level dips by 15 dB and once more 40 ms later. */
+static void test_two_dips_are_no_trill(void **state)
+{
+    (void)state;
+    unsigned char trilled[FRAMES];
+    signal x = swinging(25, 0);
+    for (size_t c = 0; c < x.n_cells; c++) {
+        double first = ((double)c - 2000) / 8, second = ((double)c - 2040) / 8;
+        x.power[c] *= (float)pow(10, -1.5 * (exp(-first * first) + exp(-second * second)));
+    }
+    assert_false(trill_find(&x, 0.005, FRAMES, trilled));
+    signal_clear(&x);
+}
+
 /* What is left of the swings where they were found. */
 static void test_flattened(void **state)
 {
@@ -149,6 +163,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_what_is_a_trill),
+        cmocka_unit_test(test_two_dips_are_no_trill),
         cmocka_unit_test(test_flattened),
         cmocka_unit_test(test_trilled_takes),
     };

@@ -21,11 +21,17 @@ static bool has_lower(heterodyne *h, size_t i)
     return line_power(line[HALF]) > (float)stands_out * beside;
 }
 
+/* Whether the path goes on from frame `from` to the next without a leap. */
+static bool goes_on(const double *st, size_t n, size_t from)
+{
+    return from + 1 < n && fabs(st[from + 1] - st[from]) < leap_st;
+}
+
 /* The end of the stretch of high notes without a leap that begins at `from`. */
 static size_t stretch_end(const double *half_hz, const double *st, size_t n, size_t from)
 {
     size_t end = from + 1;
-    while (end < n && !isnan(half_hz[end]) && fabs(st[end] - st[end - 1]) < leap_st)
+    while (goes_on(st, n, end - 1) && !isnan(half_hz[end]))
         end++;
     return end;
 }
@@ -44,6 +50,8 @@ void octave_mend(const signal *x, double hop_s, size_t n, double *st)
         if (isnan(half_hz[i]))
             continue;
         end = stretch_end(half_hz, st, n, i);
+        if (i > 0 && goes_on(st, n, i - 1) && goes_on(st, n, end - 1))
+            continue;
         size_t lower = 0;
         for (size_t k = i; k < end; k++)
             lower += has_lower(h, k);

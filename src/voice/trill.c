@@ -8,7 +8,8 @@
 #include <string.h>
 
 static const double slowest_hz = 18, fastest_hz = 32, window_s = 0.3;
-static const double least_db = 1.5, least_alike = 0.6, most_gain = 10, muffled_hz = 500;
+static const double least_db = 1.5, most_db = 3, least_alike = 0.6, most_gain = 10,
+                    muffled_hz = 500;
 static const double faintest = 1e-10; /* mean square; keeps silence finite */
 enum { FIND_CELLS = 10, FLATTEN_CELLS = 5, LONG_CELLS = 50 };
 
@@ -104,7 +105,8 @@ bool trill_find(const signal *x, double hop_s, size_t n, unsigned char *trilled)
     double *cells = swing_of(power, x->n_cells, FIND_CELLS);
     for (size_t i = 0; i < n; i++) {
         size_t at = (size_t)lround((double)i * hop_s / x->cell_s);
-        swing[i] = at < x->n_cells ? 10 * log10(cells[at]) : 0;
+        double db = at < x->n_cells ? 10 * log10(cells[at]) : 0;
+        swing[i] = fmax(-most_db, fmin(db, most_db));
     }
     memset(trilled, 0, n);
     spreads s = spreads_of(swing, n);

@@ -6,7 +6,8 @@
  * memory: lips 15-30, tongue 25-30 Hz). The pitch goes on beneath, but two periods of it that lie a
  * burst apart are not alike; and harmonics tell of the mouth more than of the register.
  *
- * A trill is where for 0.3 s the level swings by 1.5 dB RMS or more about its mean of 100 ms, and
+ * A trill is where for 0.3 s the level swings by 1.5 dB RMS or more about its mean of 100 ms, each
+ * swing counting for 3 dB at most, since a flip or a consonant is one deep one or two; and where it
  * is like itself one burst later: correlation of 0.6 or more over 0.3 s, more than a little sooner
  * or later, and below 0 half a burst later, which tells it from slower swings; and 0.15 s beside
  * that, where it begins and ends. The level is that of 20 ms, longer than the period of any pitch.
