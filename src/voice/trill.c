@@ -8,8 +8,8 @@
 #include <string.h>
 
 static const double slowest_hz = 18, fastest_hz = 32, window_s = 0.3;
-static const double least_db = 1.5, most_db = 3, least_alike = 0.6, most_gain = 10,
-                    muffled_hz = 500;
+static const double least_db = 1.5, most_db = 3, least_alike = 0.7, least_again = 0.4,
+                    most_gain = 10, muffled_hz = 500;
 static const double faintest = 1e-10; /* mean square; keeps silence finite */
 enum { FIND_CELLS = 10, FLATTEN_CELLS = 5, LONG_CELLS = 50 };
 
@@ -92,8 +92,9 @@ static bool repeats(const double *swing, size_t n, double hop_s)
             best = lag;
         }
     }
-    return most >= least_alike && alike(swing, n, best / 2) < 0 &&
-           alike(swing, n, best - 1) <= most && alike(swing, n, best + 1) <= most;
+    return most >= least_alike && alike(swing, n, 2 * best) >= least_again &&
+           alike(swing, n, best / 2) < 0 && alike(swing, n, best - 1) <= most &&
+           alike(swing, n, best + 1) <= most;
 }
 
 bool trill_find(const signal *x, double hop_s, size_t n, unsigned char *trilled)

@@ -8,9 +8,10 @@
  *
  * A trill is where for 0.3 s the level swings by 1.5 dB RMS or more about its mean of 100 ms, each
  * swing counting for 3 dB at most, since a flip or a consonant is one deep one or two; and where it
- * is like itself one burst later: correlation of 0.6 or more over 0.3 s, more than a little sooner
- * or later, and below 0 half a burst later, which tells it from slower swings; and 0.15 s beside
- * that, where it begins and ends. The level is that of 20 ms, longer than the period of any pitch.
+ * is like itself one burst later: correlation of 0.7 or more over 0.3 s, more than a little sooner
+ * or later, and below 0 half a burst later, which tells it from slower swings, and 0.4 or more two
+ * bursts later, which tells it from two notes that beat in a room; and 0.15 s beside that, where it
+ * begins and ends. The level is that of 20 ms, longer than the period of any pitch.
  * Common experience, no source. */
 
 #include "sound/signal.h"
