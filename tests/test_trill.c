@@ -72,7 +72,7 @@ static bool dips_trill(const double *at_s, size_t n)
     return is;
 }
 
-/* As a voice dips that flips at a nasal, and one whose old note beats with the new one in a room. */
+/* As a voice dips that flips at a nasal, and one whose old note beats with the new in a room. */
 static void test_a_few_dips_are_no_trill(void **state)
 {
     (void)state;
