@@ -311,6 +311,32 @@ static void test_octave_mended(void **state)
     }
 }
 
+/* Half a second at the octave below, begun so or between two higher notes: lifted where it repeats at
+ * half its period all along, as doubled periods do, and not where the second harmonic is the
+ * stronger in three frames of four, as of a low note in a yodel. */
+static void test_low_notes_are_no_doubled_periods(void **state)
+{
+    (void)state;
+    enum { LOW = 100, HIGH = 60, MOST = HIGH + LOW + HIGH, BRIEF = 30, LONGEST = 240 };
+    for (int k = 0; k < 4; k++) {
+        bool between = k & 1, all = k & 2;
+        double st[MOST], unexplained[MOST];
+        unsigned char doubled[MOST] = {0}, halved[MOST] = {0};
+        size_t n = 0, from = between ? HIGH : 0;
+        for (; n < from + LOW + HIGH; n++) {
+            bool low = n >= from && n < from + LOW;
+            st[n] = low ? 55 : 67;
+            halved[n] = low && (all || n % 4);
+        }
+        path p = {st, unexplained, doubled, halved};
+        path_lift_doubling(&p, n, BRIEF, LONGEST);
+        for (size_t i = 0; i < n; i++) {
+            assert_true(st[i] == (!all && i >= from && i < from + LOW ? 55 : 67));
+            assert_int_equal(doubled[i], all && i >= from && i < from + LOW);
+        }
+    }
+}
+
 /* What rises over 700 Hz and falls again without a leap stays, though there is a line at half. */
 static void test_no_octave_mended_at_the_border(void **state)
 {
@@ -679,6 +705,7 @@ int main(void)
         cmocka_unit_test(test_creaky_onset),
         cmocka_unit_test(test_glide_of_a_low_voice),
         cmocka_unit_test(test_echo),
+        cmocka_unit_test(test_low_notes_are_no_doubled_periods),
         cmocka_unit_test(test_octave_mended),
         cmocka_unit_test(test_no_octave_mended_at_the_border),
         cmocka_unit_test(test_tripled_periods_at_a_leap),

@@ -282,25 +282,29 @@ static size_t stretch_end(const double *st, size_t n, size_t from)
     return end;
 }
 
-static bool mostly(const unsigned char *flag, size_t from, size_t end)
+static double share_of(const unsigned char *flag, size_t from, size_t end)
 {
     size_t set = 0;
     for (size_t i = from; i < end; i++)
         set += flag[i];
-    return 2 * set > end - from;
+    return (double)set / (double)(end - from);
 }
 
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest)
 {
+    static const double most_between = 0.8, nearly_all = 0.9;
     const double *st = p->st;
     for (size_t i = 0, end, before = 0; i < n; before = end - i, i = end) {
         end = stretch_end(st, n, i);
-        if (isnan(st[i]) || end - i > longest || (end - i > brief && !mostly(p->halved, i, end)))
+        if (isnan(st[i]) || end - i > longest)
             continue;
         bool begins = i == 0 || isnan(st[i - 1]), ends = end == n || isnan(st[end]);
         bool dropped = !begins && octave(st[i], st[i - 1]);
         bool rises = !ends && octave(st[end - 1], st[end]);
         if (!(dropped && (rises || ends)) && !(begins && rises))
+            continue;
+        double halved = dropped && rises ? most_between : nearly_all;
+        if (end - i > brief && share_of(p->halved, i, end) < halved)
             continue;
         if (!(dropped && before >= SURE) && !(rises && stretch_end(st, n, end) >= end + SURE))
             continue;

@@ -27,8 +27,9 @@ void path_find(const signal *x, double hop_s, size_t n, const double *over_gate_
 /* A doubled period drops no octave unless it lasts. Where a path drops by an octave from one frame
  * to the next and comes back up so, or begins an octave low, or ends so, it is lifted to the octave
  * that surrounds it and marked as doubled: within `brief` frames always, within `longest` where
- * most of them are halved, as a note that is sung an octave lower seldom is. That octave has to
- * last for 10 frames on one side: the ring of a consonant does not. */
+ * eight in ten of them are halved, and nine in ten where it begins or ends low. A note that is sung
+ * an octave lower is halved, too, where its second harmonic lies on a formant, but not all along.
+ * The octave above has to last for 10 frames on one side: the ring of a consonant does not. */
 void path_lift_doubling(path *p, size_t n, size_t brief, size_t longest);
 
 /* Where a voice flips a few periods may repeat by threes. A path that leaps up by a twelfth to
