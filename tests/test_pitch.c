@@ -311,7 +311,7 @@ static void test_octave_mended(void **state)
     }
 }
 
-/* Half a second at the octave below, begun so or between two higher notes: lifted where it repeats at
+/* Half a second an octave below, begun so or between two higher notes: lifted where it repeats at
  * half its period all along, as doubled periods do, and not where the second harmonic is the
  * stronger in three frames of four, as of a low note in a yodel. */
 static void test_low_notes_are_no_doubled_periods(void **state)
