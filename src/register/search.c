@@ -186,27 +186,41 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
     return n_tidied;
 }
 
+/* Marks the takes whose changes stood better by themselves than in a world; whether there are any.
+ */
+static bool stood_better(const evidence *ev, const by_itself *takes, const world *w, bool *better)
+{
+    static const double least_nats = 1;
+    size_t n = ev->take[ev->n - 1] + 1;
+    double *stand = xcalloc(n, sizeof *stand);
+    bool any = false;
+    standing_of(ev, w, stand);
+    for (size_t t = 0; t < n; t++) {
+        better[t] = takes->standing[t] >= stand[t] + least_nats;
+        any = any || better[t];
+    }
+    free(stand);
+    return any;
+}
+
 /* Where vowels change, a yodel's go with its registers, and the best world may take both for one
  * step: a slide on one vowel then changes by half of it only, and its flip is passed over, though
  * heard by itself it was plain. So there such takes are put back to what they were by themselves,
  * a model is begun anew in which vowels may change, and the better world is left in *best. */
 static void mend_by_takes(climber *c, const by_itself *takes, world *best)
 {
-    static const double better = 1; /* nats */
     const evidence *ev = c->ev;
-    size_t n_takes = ev->take[ev->n - 1] + 1, n = 0;
-    double *stood = xcalloc(n_takes, sizeof *stood);
-    bool *mended = xcalloc(n_takes, sizeof *mended);
-    standing_of(ev, best, stood);
-    for (size_t t = 0; t < n_takes; t++) {
-        mended[t] = takes->standing[t] >= stood[t] + better;
-        n += mended[t];
+    bool *mended = xcalloc(ev->take[ev->n - 1] + 1, sizeof *mended);
+    if (!stood_better(ev, takes, best, mended)) {
+        effort_add(c->s->opt_effort, (double)ev->n * c->s->rounds);
+        free(mended);
+        return;
     }
     world w = world_new(ev->n);
     world_copy(best, ev->n, &w);
     w.stiff = w.tidy = false;
     w.m = (model){.mouth = {.may_change = true}};
-    for (int round = 0; n && round < c->s->first_rounds; round++) {
+    for (int round = 0; round < c->s->first_rounds; round++) {
         for (size_t i = 0; i < ev->n; i++)
             if (mended[ev->take[i]])
                 w.p2[i] = takes->p2[i];
@@ -214,15 +228,11 @@ static void mend_by_takes(climber *c, const by_itself *takes, world *best)
         w.rests = false;
         climb_all(c, 1, &w, 1);
     }
-    if (n)
-        climb_on(c, &w);
-    else
-        effort_add(c->s->opt_effort, (double)ev->n * c->s->rounds);
-    if (n && w.standing > climb_stands(best))
+    climb_on(c, &w);
+    if (w.standing > climb_stands(best))
         world_copy(&w, ev->n, best);
     world_clear(&w);
     free(mended);
-    free(stood);
 }
 
 /* Of worlds[n], best first, and tidied ones the best, the most promising having climbed on. */
