@@ -21,14 +21,14 @@ typedef struct heard_singer {
 } heard_singer;
 
 /* The sound is rendered under `takes`, once and for all. */
-static inline heard_singer hear_singer(int voice, const char *family, uint64_t seed,
+static inline heard_singer hear_singer(int voice, const char *family_name, uint64_t seed,
                                        const char *takes)
 {
     heard_singer s = {.tracks = NULL};
     char *folder = NULL;
     err e = {""};
     voice_settings v = voice_defaults();
-    if (!choir_render(voice, choir_by_name(voice, family), seed, takes, &folder, &e) ||
+    if (!choir_render(voice, choir_by_name(voice, family_name), seed, takes, &folder, &e) ||
         !truth_read(folder, &s.t, &e))
         fail_msg("%s", e.text);
     s.tracks = xcalloc(s.t.n, sizeof *s.tracks);

@@ -14,6 +14,8 @@
 
 #include <cmocka.h>
 
+#include "heard_singer.h"
+
 enum { RATE = 16000, SECONDS = 4, FRAMES = 200 * SECONDS, CELL = RATE / 1000 };
 
 /* A tone of 150 Hz whose level swings by so many dB to either side from 1 to 3 s. */
@@ -81,6 +83,17 @@ static void test_a_few_dips_are_no_trill(void **state)
     assert_true(dips_trill(steady, 9));
     assert_false(dips_trill(steady, 2));
     assert_false(dips_trill(slowing, 9));
+}
+
+/* Nor are the nasals and liquids of a yodel, deep and shallow ones in a row. */
+static void test_a_yodel_on_syllables_is_no_trill(void **state)
+{
+    (void)state;
+    heard_singer h = hear_singer(2, "lilt", 4, "build/test_trill-takes");
+    for (size_t k = 0; k < h.t.n; k++)
+        for (size_t f = 0; f < h.tracks[k]->n; f++)
+            assert_true(isnan(h.tracks[k]->pitch_st[f]) || track_sounds(h.tracks[k], f));
+    heard_singer_clear(&h);
 }
 
 /* What is left of the swings where they were found. */
@@ -177,6 +190,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_what_is_a_trill),
         cmocka_unit_test(test_a_few_dips_are_no_trill),
+        cmocka_unit_test(test_a_yodel_on_syllables_is_no_trill),
         cmocka_unit_test(test_flattened),
         cmocka_unit_test(test_trilled_takes),
     };
