@@ -217,9 +217,8 @@ static void mend_by_takes(climber *c, const by_itself *takes, world *best)
         return;
     }
     world w = world_new(ev->n);
-    world_copy(best, ev->n, &w);
-    w.stiff = w.tidy = false;
-    w.m = (model){.mouth = {.may_change = true}};
+    memcpy(w.p2, best->p2, ev->n * sizeof *w.p2);
+    w.m.mouth.may_change = true;
     for (int round = 0; round < c->s->first_rounds; round++) {
         for (size_t i = 0; i < ev->n; i++)
             if (mended[ev->take[i]])
