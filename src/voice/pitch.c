@@ -2,6 +2,7 @@
 #include "voice/pitch.h"
 
 #include "base/array.h"
+#include "voice/late.h"
 #include "voice/loudness.h"
 #include "voice/lowband.h"
 #include "voice/octave.h"
@@ -141,14 +142,14 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
 {
     if (!n)
         return;
-    signal low = lowband_of(x);
+    signal low = lowband_of(x), direct = late_taken_off(&low);
     double *over_gate_db = xmalloc(n, sizeof *over_gate_db);
     double *clarity_db = xcalloc(n, sizeof *clarity_db);
     path p = {pitch_st, xmalloc(n, sizeof *p.unexplained), doubled, xmalloc(n, sizeof *p.halved)};
     double gate_db = (isnan(s->loud_db) ? loud_part(level_db, n) : s->loud_db) - s->gate_db;
     for (size_t i = 0; i < n; i++)
         over_gate_db[i] = level_db[i] - gate_db;
-    path_find(&low, hop_s, n, over_gate_db, s, &p);
+    path_find(&direct, hop_s, n, over_gate_db, s, &p);
     size_t brief = (size_t)lround(s->doubling_brief_s / hop_s);
     path_lift_doubling(&p, n, brief, (size_t)lround(s->doubling_s / hop_s));
     path_lift_tripling(&p, n, brief);
@@ -163,5 +164,6 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
     free(clarity_db);
     free(p.unexplained);
     free(p.halved);
+    signal_clear(&direct);
     signal_clear(&low);
 }
