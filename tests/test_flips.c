@@ -256,13 +256,12 @@ static void explain(made *x, bool exchanged, explanation *why)
     for (int h = 0; h < HARMONICS; h++)
         x->m.beta[MODEL_D + h] *= sign;
     world w = {.m = x->m, .where = {60, 0, 0.5, 0}, .gain = 42, .p2 = p2, .says = x->says};
-    search_settings s = search_defaults();
     figures_of of = {x->ev, &x->t, &x->m, x->says, x->time_s, NULL};
     flips found = {.n = 0};
     flips_append(&found,
                  figures_measure(&of, 0, FRAMES - 1, x->at, exchanged ? FLIP_DOWN : FLIP_UP, NULL));
     found.items[0].confidence = 0.9;
-    explain_world(&of, 1, &w, &s, &found, why);
+    explain_world(&of, 1, &w, &found, why);
     flips_clear(&found);
 }
 

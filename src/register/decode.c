@@ -2,6 +2,7 @@
 #include "register/decode.h"
 
 #include "base/array.h"
+#include "register/alone.h"
 #include "register/contact.h"
 #include "register/evidence.h"
 #include "register/explain.h"
@@ -200,8 +201,8 @@ typedef struct hearing { /* what is decoded, with the EGG or by the microphone a
     track *const *tracks;
     size_t n;
     const register_settings *s;
-    const contact *egg; /* NULL: the microphone alone */
-    effort *opt_effort;
+    const contact *egg;             /* NULL: the microphone alone */
+    effort *opt_effort, *opt_alone; /* of all takes; of each by itself, NULL: none is heard so */
     flips *found;
     register_summary *summary;
 } hearing;
@@ -260,9 +261,10 @@ static void tell_world(const hearing *h, world *w)
     bool enough = h->summary->voiced_s >= h->s->least_voice_s;
     h->summary->answer = two ? REGISTER_BOTH : enough ? REGISTER_ONE_UNNAMED : REGISTER_TOO_LITTLE;
     figures_of of = {h->ev, h->tracks, &w->m, w->says, time_s, h->egg};
-    search_settings settings = search_defaults();
+    if (two && h->opt_alone && w->m.mouth.n > 1 && h->n > 1)
+        alone_mend(h->tracks, h->n, h->s->least_listed, h->opt_alone, h->found);
     if (h->s->opt_why && w->m.hi > 0) /* without a model the EGG alone has told */
-        explain_world(&of, h->n, w, &settings, h->found, h->s->opt_why);
+        explain_world(&of, h->n, w, h->found, h->s->opt_why);
     decoded_clear(&d);
     free(time_s);
 }
@@ -300,11 +302,8 @@ static void decode(const hearing *h)
 static void forget(const hearing *h)
 {
     for (size_t k = 0; k < h->n; k++) {
-        track *t = h->tracks[k];
+        track_forget_registers(h->tracks[k]);
         flips_clear(&h->found[k]);
-        memset(t->reg, 0, t->n);
-        for (size_t f = 0; f < t->n; f++)
-            t->p_m2[f] = (double)NAN;
     }
 }
 
@@ -314,6 +313,7 @@ static void decode_both(const hearing *h, contact **egg, evidence *ev)
     effort halves[] = {effort_part(h->s->opt_effort, 0, 2), effort_part(h->s->opt_effort, 1, 2)};
     hearing alone = *h, with = *h;
     alone.opt_effort = &halves[0];
+    alone.opt_alone = with.opt_alone = NULL;
     decode(&alone);
     double gain_nats = h->summary->gain_nats;
     agreement agreed = agree_count(*egg, ev, h->tracks, h->n, h->found);
@@ -337,7 +337,9 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
     gsl_error_handler_t *handler = gsl_set_error_handler_off();
     evidence *ev = evidence_new(tracks, n);
     contact *egg = contact_new(ev, tracks);
-    hearing h = {ev, tracks, n, s, NULL, s->opt_effort, found, summary};
+    effort most = effort_part(s->opt_effort, 0, 4), rest = effort_part(s->opt_effort, 3, 4);
+    most.to = rest.from;
+    hearing h = {ev, tracks, n, s, NULL, &most, &rest, found, summary};
     if (egg)
         decode_both(&h, &egg, ev);
     else

@@ -257,12 +257,13 @@ static void measure(world_view *v)
     free(none);
 }
 
-void explain_world(const figures_of *of, size_t n_tracks, const world *w, const search_settings *s,
-                   const flips *found, explanation *out)
+void explain_world(const figures_of *of, size_t n_tracks, const world *w, const flips *found,
+                   explanation *out)
 {
+    search_settings settings = search_defaults();
     double *room = array_filled(3 * of->ev->n, 0);
     size_t n = of->ev->n;
-    world_view v = {of, w, s, room, room + n, room + 2 * n};
+    world_view v = {of, w, &settings, room, room + n, room + 2 * n};
     measure(&v);
     explain_tract(&v, out);
     explain_source(&v, out);

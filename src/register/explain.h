@@ -37,8 +37,8 @@ typedef struct explanation {
 } explanation;
 
 /* found[n_tracks]: the flips that were told. Appends to `out`, as rows of part 1. */
-void explain_world(const figures_of *of, size_t n_tracks, const world *w, const search_settings *s,
-                   const flips *found, explanation *out);
+void explain_world(const figures_of *of, size_t n_tracks, const world *w, const flips *found,
+                   explanation *out);
 /* The row's take is the explanation's from now on. */
 void explanation_append(explanation *x, explain_row row);
 void explanation_clear(explanation *x);

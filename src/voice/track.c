@@ -102,6 +102,13 @@ track *track_part(const track *t, size_t first, size_t n)
     return part;
 }
 
+void track_forget_registers(track *t)
+{
+    memset(t->reg, 0, t->n);
+    for (size_t i = 0; i < t->n; i++)
+        t->p_m2[i] = (double)NAN;
+}
+
 bool track_sounds(const track *t, size_t frame)
 {
     if (t->sounds)

@@ -57,6 +57,9 @@ void track_append(track *t, const track *from, size_t first, size_t n);
 /* A copy of frames first..first + n - 1 with take, scale and declared register. */
 track *track_part(const track *t, size_t first, size_t n);
 
+/* No register is told of any frame. */
+void track_forget_registers(track *t);
+
 /* What is small of a frame, as one byte for those who keep tracks: whether it has harmonics,
  * whether its period is doubled, and above these its irregular cycles, at most 63. */
 enum { TRACK_HAS_HARMONICS = 1, TRACK_DOUBLED = 2, TRACK_CYCLES = 4 };
