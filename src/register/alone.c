@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double near_s = 0.1, known_of = 0.3, sure = 0.9;
+static const double near_s = 0.1, known_of = 0.3, sure = 0.9, surer = 0.95, most_cents = 1350;
 
 /* The highest confidence of a flip there that goes as `x` does; 0 where there is none. */
 static double confidence_at(const flips *f, const flip *x)
@@ -20,25 +20,25 @@ static double confidence_at(const flips *f, const flip *x)
     return most;
 }
 
-static bool asserts_any(const flips *f)
-{
-    for (size_t i = 0; i < f->n; i++)
-        if (f->items[i].confidence >= FLIP_ASSERTED)
-            return true;
-    return false;
-}
-
+/* Whether `alone` knows of every flip that `among` asserts, is sure of another, and asserts none
+ * that leaps farther than a voice does. */
 static bool tells_more(const flips *alone, const flips *among)
 {
-    bool more = false;
+    double least = surer, most = 0;
     for (size_t i = 0; i < among->n; i++)
-        if (among->items[i].confidence >= FLIP_ASSERTED &&
-            confidence_at(alone, &among->items[i]) < known_of)
+        if (among->items[i].confidence >= FLIP_ASSERTED) {
+            if (confidence_at(alone, &among->items[i]) < known_of)
+                return false;
+            least = sure;
+        }
+    for (size_t i = 0; i < alone->n; i++) {
+        const flip *f = &alone->items[i];
+        if (f->confidence >= FLIP_ASSERTED && fabs(f->leap_cents) > most_cents)
             return false;
-    for (size_t i = 0; i < alone->n; i++)
-        more = more || (alone->items[i].confidence >= sure &&
-                        confidence_at(among, &alone->items[i]) < FLIP_ASSERTED);
-    return more;
+        if (confidence_at(among, f) < FLIP_ASSERTED)
+            most = fmax(most, f->confidence);
+    }
+    return most >= least;
 }
 
 static void mend(track *t, const register_settings *s, flips *found)
@@ -72,7 +72,7 @@ void alone_mend(track *const *tracks, size_t n, double least_listed, effort *opt
         register_settings by_itself = register_defaults();
         by_itself.least_listed = least_listed;
         by_itself.opt_effort = &part;
-        if (!tracks[k]->stated && asserts_any(&found[k]))
+        if (!tracks[k]->stated)
             mend(tracks[k], &by_itself, &found[k]);
     }
 }
