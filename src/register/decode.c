@@ -313,7 +313,6 @@ static void decode_both(const hearing *h, contact **egg, evidence *ev)
     effort halves[] = {effort_part(h->s->opt_effort, 0, 2), effort_part(h->s->opt_effort, 1, 2)};
     hearing alone = *h, with = *h;
     alone.opt_effort = &halves[0];
-    alone.opt_alone = with.opt_alone = NULL;
     decode(&alone);
     double gain_nats = h->summary->gain_nats;
     agreement agreed = agree_count(*egg, ev, h->tracks, h->n, h->found);
@@ -337,13 +336,14 @@ void register_decode(track *const *tracks, size_t n, const register_settings *s,
     gsl_error_handler_t *handler = gsl_set_error_handler_off();
     evidence *ev = evidence_new(tracks, n);
     contact *egg = contact_new(ev, tracks);
-    effort most = effort_part(s->opt_effort, 0, 4), rest = effort_part(s->opt_effort, 3, 4);
-    most.to = rest.from;
-    hearing h = {ev, tracks, n, s, NULL, &most, &rest, found, summary};
+    effort most, rest;
+    effort_split(s->opt_effort, 0.75, &most, &rest);
+    hearing h = {ev, tracks, n, s, NULL, &most, egg ? NULL : &rest, found, summary};
     if (egg)
         decode_both(&h, &egg, ev);
     else
         decode(&h);
+    effort_end(&rest);
     contact_free(egg);
     evidence_free(ev);
     gsl_set_error_handler(handler);

@@ -39,6 +39,18 @@ effort effort_part(const effort *e, size_t k, size_t n)
                     .opt_stop = e->opt_stop};
 }
 
+void effort_split(const effort *e, double share, effort *first, effort *rest)
+{
+    *first = *rest = effort_part(e, 0, 1);
+    first->to = rest->from = first->from + share * (first->to - first->from);
+}
+
+void effort_end(const effort *e)
+{
+    if (e && e->show)
+        e->show(e->whose, e->to);
+}
+
 bool effort_stopped(const effort *e)
 {
     return e && e->opt_stop && *e->opt_stop;

@@ -23,6 +23,10 @@ void effort_begin(effort *e, double all);
 void effort_add(effort *e, double units);
 /* The k-th of n equal parts of e, from 0 on: an effort of its own. */
 effort effort_part(const effort *e, size_t k, size_t n);
+/* What comes first takes `share` of e, the rest what is left. */
+void effort_split(const effort *e, double share, effort *first, effort *rest);
+/* All of it is done, or need not be. */
+void effort_end(const effort *e);
 bool effort_stopped(const effort *e);
 
 #endif
