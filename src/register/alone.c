@@ -72,7 +72,7 @@ void alone_mend(track *const *tracks, size_t n, double least_listed, effort *opt
         register_settings by_itself = register_defaults();
         by_itself.least_listed = least_listed;
         by_itself.opt_effort = &part;
-        if (!tracks[k]->stated)
+        if (!tracks[k]->declared && !tracks[k]->stated)
             mend(tracks[k], &by_itself, &found[k]);
     }
 }

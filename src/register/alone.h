@@ -12,8 +12,8 @@
 
 #include "register/decode.h"
 
-/* In and out: the tracks' registers and the flips found[n] of all takes together. Takes of which
- * frames are stated stay as they are. */
+/* In and out: the tracks' registers and the flips found[n] of all takes together. Takes that
+ * are declared stay as they are, and those of which frames are stated. */
 void alone_mend(track *const *tracks, size_t n, double least_listed, effort *opt_effort,
                 flips *found);
 
