@@ -2,6 +2,7 @@
 #include "voice/pitch.h"
 
 #include "base/array.h"
+#include "voice/fry.h"
 #include "voice/late.h"
 #include "voice/loudness.h"
 #include "voice/lowband.h"
@@ -156,6 +157,7 @@ void pitch_track(const signal *x, double hop_s, size_t n, const double *level_db
     octave_mend(&low, hop_s, n, pitch_st);
     tail_mend(&low, hop_s, n, pitch_st);
     silence_consonants(level_db, n, pitch_st);
+    fry_silence(&low, hop_s, n, s->far_st, pitch_st);
     phases_refine(&low, hop_s, n, pitch_st, clarity_db);
     judge(s, hop_s, n, over_gate_db, p.unexplained, clarity_db, pitch_st, voicing);
     for (size_t i = 0; i < n; i++)
