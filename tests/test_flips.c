@@ -126,6 +126,44 @@ static void test_place_beside_vibrato(void **state)
     }
 }
 
+/* The mouth is shut from 200 to 112 ms before the flip, and the note before lay 4 semitones lower;
+ * with or without voice meanwhile. */
+static void shut_the_mouth(made *x, bool silent)
+{
+    size_t left = 0;
+    for (size_t i = 0; i < FRAMES; i++) {
+        bool shut = x->time_s[i] > flip_s - 0.2 && x->time_s[i] < flip_s - 0.112;
+        x->t->pitch_st[i] -= shut || x->time_s[i] < flip_s - 0.15 ? 4 : 0;
+        x->t->level_db[i] -= shut ? 25 : 0;
+        if (shut && silent) {
+            x->t->pitch_st[i] = (double)NAN;
+            continue;
+        }
+        x->at = i == x->at ? left : x->at;
+        x->says[left] = x->says[i];
+        x->time_s[left++] = x->time_s[i];
+    }
+    evidence_free(x->ev);
+    x->ev = evidence_new(&x->t, 1);
+    assert_int_equal(x->ev->n, left);
+}
+
+/* Levels and pitches that step at a consonant do not draw a flip there. */
+static void test_place_beside_a_consonant(void **state)
+{
+    (void)state;
+    for (int silent = 0; silent < 2; silent++) {
+        made x;
+        make(&x, 0.06, 0, 2, 0);
+        for (size_t i = 0; i < FRAMES; i++)
+            x.says[i] = (saying){x.says[i].z / 20, 1, 1};
+        shut_the_mouth(&x, silent);
+        refined r = refine_flip(x.ev, x.time_s, x.says, 0, x.ev->n - 1, x.at - 6, true);
+        close_to(silent ? "time after a hole, ms" : "time, ms", 1000 * flip_s, 1000 * r.time_s, 10);
+        made_clear(&x);
+    }
+}
+
 /* The slide about a leap is told where it goes on the same way on both sides. */
 static void test_slide_about_a_leap(void **state)
 {
@@ -372,6 +410,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_place_and_span_of_a_ramp),
         cmocka_unit_test(test_place_beside_vibrato),
+        cmocka_unit_test(test_place_beside_a_consonant),
         cmocka_unit_test(test_slide_about_a_leap),
         cmocka_unit_test(test_kink_of_a_leap),
         cmocka_unit_test(test_nothing_to_go_by),

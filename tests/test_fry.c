@@ -89,6 +89,21 @@ static void test_a_voice_has(void **state)
     assert_int_equal(silenced(&whistle), 0);
 }
 
+/* No voice leaps so far and back; a consonant is heard so. */
+static void test_nor_has_what_is_gone_at_once(void **state)
+{
+    (void)state;
+    scene hiss = usual;
+    hiss.pulses = false;
+    hiss.until_s = 1.08;
+    assert_int_equal(silenced(&hiss), 16);
+    hiss.until_s = 1.12;
+    assert_int_equal(silenced(&hiss), 0);
+    hiss.until_s = 1.08;
+    hiss.next_st = 57;
+    assert_int_equal(silenced(&hiss), 0);
+}
+
 static void test_no_farther_than_a_voice_leaps(void **state)
 {
     (void)state;
@@ -167,6 +182,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_the_ring_of_pulses_has_no_pitch),
         cmocka_unit_test(test_a_voice_has),
+        cmocka_unit_test(test_nor_has_what_is_gone_at_once),
         cmocka_unit_test(test_no_farther_than_a_voice_leaps),
         cmocka_unit_test(test_under_220_hz_a_voice_swings_too),
         cmocka_unit_test(test_folds_on_their_way_to_another_note_may_ring),

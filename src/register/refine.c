@@ -24,7 +24,8 @@ static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
  * standard deviations as factors of e and of the root of e. */
 static const double place_sd_s = 0.040, height_sd = 0.4;
 static const double leap_width_s = 0.035, leap_width_sd = 1;
-static const double out_of_reach = 60; /* of minus twice a log: a weight of 1e-13 */
+static const double hole_s = 0.06, closed_db = 10; /* of a mouth that shuts */
+static const double out_of_reach = 60;             /* of minus twice a log: a weight of 1e-13 */
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
 static double squared(double x)
@@ -162,12 +163,24 @@ typedef struct window {
     ramp phi;
 } window;
 
+/* Whether the voice goes on to frame i, before frame `next` of which there is a gap, or stops there
+ * for a consonant, behind which levels and pitches step without a flip. */
+static bool goes_on(const evidence *ev, size_t i, size_t next, double *loudest)
+{
+    *loudest = fmax(*loudest, ev->level_db[i]);
+    return ev->gap_s[next] < hole_s && ev->level_db[i] > *loudest - closed_db;
+}
+
 static void window_bound(window *w, const evidence *ev, const double *time_s, size_t first,
                          size_t last, double about)
 {
-    while (w->lo > first && about - time_s[w->lo - 1] <= reach_s)
+    double loudest = ev->level_db[w->lo];
+    while (w->lo > first && about - time_s[w->lo - 1] <= reach_s &&
+           goes_on(ev, w->lo - 1, w->lo, &loudest))
         w->lo--;
-    while (w->hi < last && time_s[w->hi + 1] - about <= reach_s)
+    loudest = ev->level_db[w->hi];
+    while (w->hi < last && time_s[w->hi + 1] - about <= reach_s &&
+           goes_on(ev, w->hi + 1, w->hi + 1, &loudest))
         w->hi++;
     w->lo_s = time_s[w->lo] - about;
     w->hi_s = time_s[w->hi] - about;

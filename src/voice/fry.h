@@ -10,13 +10,13 @@
 
 #include <stddef.h>
 
-/* Takes the pitch of rings out of st[n], frame i at i * hop_s, NaN without one. A stretch of pitch
- * above 220 Hz rings where it begins or ends within 100 ms of a note of 60 ms and more that lies
- * farther below than a voice leaps (far_st, semitones), or of another ring over that note, and the
- * power of the low band swings in 50 ms as pulses make it: by 2 dB RMS about a straight line, in
- * the mean. A voice of the pitch that is heard has many periods in that time, and swings by 0.5 dB.
- * Rings of less than 100 ms, which are no more than some pulses, are left where the voice goes to
- * another note: folds that go over to another register may ring so. */
+/* Takes out of st[n], frame i at i * hop_s, NaN without a pitch, what lies above 220 Hz and farther
+ * above a note (of 60 ms and more, within 100 ms) than a voice leaps, far_st semitones, and
+ *  - rings: the power of the low band swings in 50 ms as pulses make it, by 2 dB RMS about a straight
+ *    line, in the mean, where a voice of that pitch has many periods and swings by 0.5 dB; for 100
+ *    ms in all, since folds that go over to another register may ring on their way, or with the note
+ *    before coming back within 300 ms (within 4 semitones); or
+ *  - is over within 100 ms, that note having come back, as at a consonant. */
 void fry_silence(const signal *low, double hop_s, size_t n, double far_st, double *st);
 
 #endif
