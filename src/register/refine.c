@@ -24,8 +24,8 @@ static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
  * standard deviations as factors of e and of the root of e. */
 static const double place_sd_s = 0.040, height_sd = 0.4;
 static const double leap_width_s = 0.035, leap_width_sd = 1;
-static const double hole_s = 0.06, closed_db = 10; /* of a mouth that shuts */
-static const double out_of_reach = 60;             /* of minus twice a log: a weight of 1e-13 */
+static const double closed_db = 10, shut_s = 0.15; /* of a mouth that shuts */
+static const double out_of_reach = 60; /* of minus twice a log: a weight of 1e-13 */
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
 static double squared(double x)
@@ -163,25 +163,40 @@ typedef struct window {
     ramp phi;
 } window;
 
-/* Whether the voice goes on to frame i, before frame `next` of which there is a gap, or stops there
- * for a consonant, behind which levels and pitches step without a flip. */
-static bool goes_on(const evidence *ev, size_t i, size_t next, double *loudest)
+/* From frame i up or down to the last that is within reach, or that the voice goes on to: where it
+ * falls by so much and rises again the mouth was shut for a consonant, behind which levels and
+ * pitches step without a flip. */
+static size_t end_of_reach(const evidence *ev, const double *time_s, size_t i, size_t last,
+                           double about)
 {
-    *loudest = fmax(*loudest, ev->level_db[i]);
-    return ev->gap_s[next] < hole_s && ev->level_db[i] > *loudest - closed_db;
+    const double *db = ev->level_db;
+    double loudest = db[i], softest = 0;
+    size_t open = i, end = i; /* the last frame before it fell, and within reach */
+    bool shut = false;
+    while (i != last) {
+        size_t next = i < last ? i + 1 : i - 1;
+        double off_s = fabs(time_s[next] - about);
+        if (off_s > reach_s + (shut ? shut_s : 0))
+            break;
+        bool falls = db[next] < loudest - closed_db;
+        if (falls && !shut)
+            open = i;
+        softest = shut ? fmin(softest, db[next]) : db[next];
+        shut = shut || falls;
+        i = next;
+        if (shut && db[i] > softest + closed_db)
+            return open;
+        loudest = fmax(loudest, db[i]);
+        end = off_s > reach_s ? end : i;
+    }
+    return end;
 }
 
 static void window_bound(window *w, const evidence *ev, const double *time_s, size_t first,
                          size_t last, double about)
 {
-    double loudest = ev->level_db[w->lo];
-    while (w->lo > first && about - time_s[w->lo - 1] <= reach_s &&
-           goes_on(ev, w->lo - 1, w->lo, &loudest))
-        w->lo--;
-    loudest = ev->level_db[w->hi];
-    while (w->hi < last && time_s[w->hi + 1] - about <= reach_s &&
-           goes_on(ev, w->hi + 1, w->hi + 1, &loudest))
-        w->hi++;
+    w->lo = end_of_reach(ev, time_s, w->lo, first, about);
+    w->hi = end_of_reach(ev, time_s, w->hi, last, about);
     w->lo_s = time_s[w->lo] - about;
     w->hi_s = time_s[w->hi] - about;
     for (size_t i = w->lo; i <= w->hi; i++)
