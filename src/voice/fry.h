@@ -13,7 +13,7 @@
 /* Takes out of st[n], frame i at i * hop_s, NaN without a pitch, what lies above 220 Hz and farther
  * above a note (of 60 ms and more, within 100 ms) than a voice leaps, far_st semitones, and
  *  - rings: the power of the low band swings in 50 ms as pulses make it, by 2 dB RMS about a straight
- *    line, in the mean, where a voice of that pitch has many periods and swings by 0.5 dB; for 100
+ *    line, in the mean, where a voice of that pitch has many periods and swings by 0.6 dB; for 100
  *    ms in all, since folds that go over to another register may ring on their way, or with the note
  *    before coming back within 300 ms (within 4 semitones); or
  *  - is over within 100 ms, that note having come back, as at a consonant. */
