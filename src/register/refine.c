@@ -25,7 +25,7 @@ static const double coordinate_sd = 0.5, coordinate_counts = 0.1;
 static const double place_sd_s = 0.040, height_sd = 0.4;
 static const double leap_width_s = 0.035, leap_width_sd = 1;
 static const double closed_db = 10, shut_s = 0.15; /* of a mouth that shuts */
-static const double out_of_reach = 60; /* of minus twice a log: a weight of 1e-13 */
+static const double out_of_reach = 60;             /* of minus twice a log: a weight of 1e-13 */
 static const double smooth_width_s = 0.150, smooth_width_sd = 0.5;
 
 static double squared(double x)
