@@ -164,6 +164,19 @@ static void test_place_beside_a_consonant(void **state)
     }
 }
 
+/* A voice that goes over to a far softer register has not shut its mouth. */
+static void test_place_of_a_fall(void **state)
+{
+    (void)state;
+    made x;
+    make(&x, 0.06, 0, 2, -16);
+    for (size_t i = 0; i < FRAMES; i++)
+        x.says[i] = (saying){x.says[i].z / 20, 1, 1};
+    refined r = refine_flip(x.ev, x.time_s, x.says, 0, FRAMES - 1, x.at - 12, true);
+    close_to("time, ms", 1000 * flip_s, 1000 * r.time_s, 10);
+    made_clear(&x);
+}
+
 /* The slide about a leap is told where it goes on the same way on both sides. */
 static void test_slide_about_a_leap(void **state)
 {
@@ -411,6 +424,7 @@ int main(void)
         cmocka_unit_test(test_place_and_span_of_a_ramp),
         cmocka_unit_test(test_place_beside_vibrato),
         cmocka_unit_test(test_place_beside_a_consonant),
+        cmocka_unit_test(test_place_of_a_fall),
         cmocka_unit_test(test_slide_about_a_leap),
         cmocka_unit_test(test_kink_of_a_leap),
         cmocka_unit_test(test_nothing_to_go_by),
