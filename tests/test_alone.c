@@ -89,27 +89,32 @@ static void test_a_take_tells_what_all_passed_over(void **state)
     heard_singer_clear(&h);
 }
 
-/* A voice that goes into fry falls by two octaves, and is sure of flips by itself. */
-static void test_fry_is_no_more(void **state)
+/* Its M2 heard so far above its M1 as no voice leaps, as a harmonic or a formant may be, a take is
+ * sure of flips by itself all the same. */
+static void test_no_voice_leaps_so_far(void **state)
 {
     (void)state;
-    heard_singer h = hear_singer(2, "fry", 4, takes);
+    heard_singer h = hear_singer(2, "yodel", 3, takes);
     register_settings s = register_defaults();
     register_summary summary;
     size_t sure = 0;
     for (size_t k = 0; k < h.t.n; k++) {
-        register_decode(&h.tracks[k], 1, &s, &h.found[k], &summary);
+        track *t = h.tracks[k];
+        const truth_take *sung = &h.t.takes[k];
+        for (size_t i = 0; i < t->n && i < sung->n; i++)
+            t->pitch_st[i] += sung->reg[i] == 2 ? 11 : 0;
+        register_decode(&t, 1, &s, &h.found[k], &summary);
         bool is_sure = false;
         for (size_t i = 0; i < h.found[k].n; i++)
             is_sure = is_sure || (h.found[k].items[i].confidence > 0.95 &&
                                   fabs(h.found[k].items[i].leap_cents) > 1350);
         sure += is_sure;
-        track_forget_registers(h.tracks[k]);
+        track_forget_registers(t);
         flips_clear(&h.found[k]);
-        alone_mend(&h.tracks[k], 1, least_listed, NULL, &h.found[k]);
+        alone_mend(&t, 1, least_listed, NULL, &h.found[k]);
         assert_true(!is_sure || h.found[k].n == 0);
     }
-    print_message("%zu takes of fry\n", sure);
+    print_message("%zu takes of such leaps\n", sure);
     assert_true(sure > 0);
     heard_singer_clear(&h);
 }
@@ -133,7 +138,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_a_take_tells_what_all_passed_over),
-        cmocka_unit_test(test_fry_is_no_more),
+        cmocka_unit_test(test_no_voice_leaps_so_far),
         cmocka_unit_test(test_a_yodel_on_syllables),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
