@@ -268,6 +268,26 @@ static void test_truth_gets_full_marks(void **state)
     free(clean_up);
 }
 
+/* Oracle: all counts of true flips, one by one, with their binomial probabilities. */
+static void test_calibration_by_chance(void **state)
+{
+    (void)state;
+    marks m = {
+        .tenths = {
+            [2] = {.listed = 7, .confidence = 1.75}, [9] = {.listed = 40, .confidence = 38.8}}};
+    assert_true(isnan(marks_calibration_by_chance(&(marks){0})));
+    double sum = 0;
+    for (int k = 0; k < MARKS_TENTHS; k++) {
+        size_t n = m.tenths[k].listed;
+        double p = n ? m.tenths[k].confidence / (double)n : 0, chance = pow(1 - p, (double)n);
+        for (size_t is = 0; is <= n; is++) {
+            sum += chance * fabs((double)is - (double)n * p);
+            chance *= p / (1 - p) * (double)(n - is) / (double)(is + 1);
+        }
+    }
+    close_to("chance's calibration error", sum / 47, marks_calibration_by_chance(&m), 1e-12);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -276,6 +296,7 @@ int main(void)
         cmocka_unit_test(test_singers_of_one_register),
         cmocka_unit_test(test_boundary),
         cmocka_unit_test(test_truth_gets_full_marks),
+        cmocka_unit_test(test_calibration_by_chance),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

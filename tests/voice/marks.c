@@ -3,6 +3,7 @@
 
 #include "base/array.h"
 
+#include <gsl/gsl_randist.h>
 #include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
@@ -290,6 +291,25 @@ double marks_calibration_error(const marks *m)
     double sum = 0;
     for (int k = 0; k < MARKS_TENTHS; k++)
         sum += fabs(m->tenths[k].confidence - (double)m->tenths[k].matched);
+    return listed(m) ? sum / (double)listed(m) : (double)NAN;
+}
+
+/* The mean distance of a binomial count from its mean in closed form: de Moivre, 1730 (Diaconis and
+ * Zabell 1991, Closed form summation for classical distributions; from memory). */
+static double mean_distance(double p, size_t n)
+{
+    double most_likely = floor((double)n * p) + 1;
+    return 2 * most_likely * (1 - p) * gsl_ran_binomial_pdf((unsigned)most_likely, p, (unsigned)n);
+}
+
+double marks_calibration_by_chance(const marks *m)
+{
+    double sum = 0;
+    for (int k = 0; k < MARKS_TENTHS; k++) {
+        const confidence_tenth *t = &m->tenths[k];
+        if (t->listed)
+            sum += mean_distance(t->confidence / (double)t->listed, t->listed);
+    }
     return listed(m) ? sum / (double)listed(m) : (double)NAN;
 }
 

@@ -70,6 +70,9 @@ void marks_match(const truth_take *true_take, const flips *found, double assert_
 
 double marks_brier(const marks *m);             /* NaN when nothing is listed */
 double marks_calibration_error(const marks *m); /* expected; NaN when nothing is listed */
+/* What that is on average where so many flips, given such confidences, are true as often as it is
+ * said; NaN likewise. */
+double marks_calibration_by_chance(const marks *m);
 double marks_precision(const marks *m);         /* NaN when nothing was found */
 double marks_recall(const marks *m);            /* NaN when there was nothing to find */
 double marks_f1(const marks *m); /* 0 when nothing matches; NaN when nothing was there */

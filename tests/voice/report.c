@@ -191,9 +191,10 @@ static void print_confidence(const report *r, const char *voice)
         marks_add(&sum, &r->lines[i].marks);
     printf("\n## %s: confidence\n\n"
            "All families together, doubtful flips too. Brier score %.3f, expected calibration "
-           "error %.3f.\n\n"
+           "error %.3f; by chance, with so many flips, %.3f.\n\n"
            "| confidence, mean | flips | true, %% |\n|---|---|---|\n",
-           voice, marks_brier(&sum), marks_calibration_error(&sum));
+           voice, marks_brier(&sum), marks_calibration_error(&sum),
+           marks_calibration_by_chance(&sum));
     for (int k = MARKS_TENTHS - 1; k >= 0; k--) {
         const confidence_tenth *t = &sum.tenths[k];
         if (t->listed)
