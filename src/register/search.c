@@ -30,15 +30,20 @@ typedef struct start {
     bool by_leaps, stiff;
 } start;
 
-enum { STARTS = 8, WORLDS = 2 * (STARTS + 2) }; /* with what is known, and what takes say */
-static const start all_starts[STARTS] = {{.share = 0.5, .by_leaps = true},
-                                         {.share = 0.7, .by_leaps = true},
-                                         {.share = 0.4},
-                                         {.share = 0.5},
-                                         {.share = 0.6},
-                                         {.share = 0.4, .stiff = true},
-                                         {.share = 0.5, .stiff = true},
-                                         {.share = 0.6, .stiff = true}};
+enum {
+    STARTS = 8,
+    STARTS_WITH_VOWELS,                          /* one more */
+    WORLDS = STARTS + STARTS_WITH_VOWELS + 2 * 2 /* with what is known, and what takes say */
+};
+static const start all_starts[STARTS_WITH_VOWELS] = {{.share = 0.5, .by_leaps = true},
+                                                     {.share = 0.7, .by_leaps = true},
+                                                     {.share = 0.4},
+                                                     {.share = 0.5},
+                                                     {.share = 0.6},
+                                                     {.share = 0.4, .stiff = true},
+                                                     {.share = 0.5, .stiff = true},
+                                                     {.share = 0.6, .stiff = true},
+                                                     {.share = 0.3}};
 
 typedef struct starts { /* from several, and from other guesses at p2 */
     const start *items;
@@ -65,20 +70,23 @@ static void begin_all(const climber *c, const starts *from, bool vowels_may_chan
 }
 
 /* The first rounds from all starts. Where the best leaves what vowels do that change, as many
- * worlds more in which they may. Returns how many there are, best first. */
+ * worlds more in which they may, and one: more of a song than of a slide is high. Returns how many
+ * there are, best first. */
 static size_t climb_first(climber *c, const starts *from, world *worlds)
 {
-    size_t n = from->n + from->n_others;
+    starts with_vowels = *from;
+    with_vowels.n = STARTS_WITH_VOWELS;
+    size_t n = from->n + from->n_others, n_more = with_vowels.n + from->n_others;
     begin_all(c, from, false, worlds);
     climb_all(c, c->s->first_rounds, worlds, n);
     if (!regress_vowels(c->fit, &worlds[0].m, worlds[0].p2, c->r)) {
-        effort_add(c->s->opt_effort, (double)(c->ev->n * n) * c->s->first_rounds);
+        effort_add(c->s->opt_effort, (double)(c->ev->n * n_more) * c->s->first_rounds);
         return n;
     }
-    begin_all(c, from, true, worlds + n);
-    climb_all(c, c->s->first_rounds, worlds + n, n);
-    climb_sort(worlds, 2 * n);
-    return 2 * n;
+    begin_all(c, &with_vowels, true, worlds + n);
+    climb_all(c, c->s->first_rounds, worlds + n, n_more);
+    climb_sort(worlds, n + n_more);
+    return n + n_more;
 }
 
 static void clear_all(world *worlds, size_t n)
@@ -258,17 +266,19 @@ static world choose(climber *c, world *worlds, size_t n)
 }
 
 /* Rounds of EM at most times frames: those of each of several takes, of all takes from n starts and
- * from what the takes say, those kept, a mended one, and at the end one with all frames. */
+ * from what the takes say, those kept, a mended one, and at the end two with all frames. */
 static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 {
     size_t takes = has_several_takes(few) ? 1 : 0;
-    size_t first = (size_t)s->first_rounds * (2 * (n + takes) + takes);
+    size_t more = STARTS_WITH_VOWELS - STARTS;
+    size_t first = (size_t)s->first_rounds * (2 * (n + takes) + more + takes);
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
     size_t tidied = (size_t)s->tidied_rounds * s->tidied, mended = (size_t)s->rounds * takes;
-    return (double)few->n * (double)(first + kept + tidied + mended + s->every);
+    return (double)few->n * (double)(first + kept + tidied + mended + 2 * s->every);
 }
 
-static bool search_thin(const evidence *ev, const search_settings *s, world *best)
+/* The best world, its model begun anew at the end, and, where vowels change, as it was. */
+static bool search_thin(const evidence *ev, const search_settings *s, world *best, world *as_it_was)
 {
     if (!ev->n)
         return false;
@@ -297,19 +307,43 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
     free(takes.standing);
     free(guess[0]);
     free(guess[1]);
+    if (best->m.mouth.n > 0) {
+        *as_it_was = world_new(ev->n);
+        world_copy(best, ev->n, as_it_was);
+    }
     bool good = climb_end(&c, best);
     climber_clear(&c);
     return good;
+}
+
+/* A model begun anew owes nothing to the way that led to it, but where vowels change its first fit
+ * takes what they do for tract and source, and a world that stood well may fall. So there the one
+ * that stands better with all frames is left in *anew. */
+static void keep_better(const evidence *ev, world *anew, world *as_it_was)
+{
+    if (standing_of(ev, as_it_was, NULL) > standing_of(ev, anew, NULL)) {
+        world worse = *anew;
+        *anew = *as_it_was;
+        *as_it_was = worse;
+    }
 }
 
 bool search_run(const evidence *ev, const search_settings *s, world *best)
 {
     size_t *stands_for = xmalloc(ev->n, sizeof *stands_for);
     evidence *few = thin_evidence(ev, s->every, stands_for);
-    bool good = search_thin(few, s, best);
+    world as_it_was = {.p2 = NULL};
+    bool good = search_thin(few, s, best, &as_it_was);
     evidence_free(few);
     if (good)
         climb_all_frames(ev, s, stands_for, best);
+    if (good && as_it_was.p2) {
+        climb_all_frames(ev, s, stands_for, &as_it_was);
+        keep_better(ev, best, &as_it_was);
+    } else {
+        effort_add(s->opt_effort, (double)ev->n);
+    }
+    world_clear(&as_it_was);
     free(stands_for);
     return good;
 }

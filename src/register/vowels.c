@@ -9,7 +9,7 @@
 #include <string.h>
 
 enum { NODES = VOWEL_NODES, MOST = VOWELS_MOST, FACTOR_ROUNDS = 6, SPLIT_ROUNDS = 2 };
-static const double least_db = 2.5;     /* of what vowels do at all */
+static const double least_db = 2.2;     /* of what vowels do at all */
 static const double split_db = 0.8;     /* of what is left, for one more vowel */
 static const double smooth = 5;         /* 1 / dB^2, of a shape's squared second differences */
 static const double small = 0.05;       /* 1 / dB^2, of a shape's squares */

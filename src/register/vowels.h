@@ -13,7 +13,7 @@
 
 /* r[d->ev->n]: residuals of m at the registers, as design_residuals() has them. */
 
-/* For a model without vowels: whether the harmonics move together along frequency by 2.5 dB or more
+/* For a model without vowels: whether the harmonics move together along frequency by 2.2 dB or more
  * (root mean square over frames and harmonics), as where one vowel is held they do not. */
 bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
 
