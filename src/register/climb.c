@@ -113,7 +113,7 @@ static void climb(climber *c, world *w, bool last)
 
 double climb_stands(const world *w)
 {
-    bool has_to_stand_better = w->standing >= 0 && (w->stiff || w->tidy);
+    bool has_to_stand_better = w->standing >= 0 && (w->stiff || w->tidy || w->hardly);
     return has_to_stand_better ? fmax(0, (w->standing - better_nats) / better_times) : w->standing;
 }
 

@@ -41,9 +41,9 @@ void climb_all_frames(const evidence *ev, const search_settings *s, const size_t
 /* Whether two worlds' p2[n] are the same, to within what EM no longer moves. */
 bool climb_same(const double *a, const double *b, size_t n);
 
-/* How well a world stands beside others, -1 where it failed: one that began stiff, or is tidied,
- * has to stand 1.2 times as well and 3 nats better, since of more worlds one always stands up,
- * whoever sings. */
+/* How well a world stands beside others, -1 where it failed: one that began stiff, is tidied or has
+ * vowels that hardly change has to stand 1.2 times as well and 3 nats better, since of more worlds
+ * one always stands up, whoever sings. */
 double climb_stands(const world *w);
 
 /* Best first, by that. */

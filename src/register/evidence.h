@@ -70,6 +70,11 @@ static inline double evidence_time(const evidence *ev, track *const *tracks, siz
     return tracks[ev->take[i]]->time_s[ev->frame[i]];
 }
 
+static inline bool evidence_of_takes(const evidence *ev) /* of several; n > 0 */
+{
+    return ev->take[0] != ev->take[ev->n - 1];
+}
+
 /* [ev->n] of all frames; free() it. */
 double *evidence_times(const evidence *ev, track *const *tracks);
 

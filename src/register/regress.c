@@ -301,12 +301,12 @@ static void take_vowels_out(regression *g, model *m, const double *p2, bool lear
         g->d->y = g->less;
 }
 
-bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])
+double regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS])
 {
     if (!(m->hi > m->lo))
-        return false;
+        return 0;
     leave_vowels(g, m, p2, r);
-    return vowels_change(m, g->d, g->left);
+    return vowels_move(m, g->d, g->left);
 }
 
 bool regress_fit(regression *g, bool stiff, model *m, const double *p2, float (*r)[HARMONICS])

@@ -37,8 +37,9 @@ typedef struct regression regression;
 regression *regress_new(const evidence *ev, const regress_settings *s);
 void regress_free(regression *g);
 
-/* Whether vowels change, by what the model leaves at these registers. r[ev->n] is written to. */
-bool regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
+/* By how much vowels move what the model leaves at these registers, dB, as in register/vowels.h; 0
+ * for no model. r[ev->n] is written to. */
+double regress_vowels(regression *g, const model *m, const double *p2, float (*r)[HARMONICS]);
 
 /* p2[ev->n]: probability of M2. Out: the model and r[ev->n], its design_residuals() at s = 0. A
  * model whose hi is 0 is begun anew, with a stiff tract if asked for, but for its vowels. These

@@ -5,7 +5,9 @@
 #include "register/climb.h"
 #include "register/standing.h"
 #include "register/starts.h"
+#include "register/takes.h"
 #include "register/thin.h"
+#include "register/vowels.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -52,13 +54,16 @@ typedef struct starts { /* from several, and from other guesses at p2 */
     size_t n_others;
 } starts;
 
-static void begin_all(const climber *c, const starts *from, bool vowels_may_change, world *worlds)
+typedef enum vowel_change { ONE_VOWEL, VOWELS_HARDLY_CHANGE, VOWELS_CHANGE } vowel_change;
+
+static void begin_all(const climber *c, const starts *from, vowel_change change, world *worlds)
 {
     for (size_t k = 0; k < from->n + from->n_others; k++) {
         world *w = &worlds[k];
         const start *by = k < from->n ? &from->items[k] : NULL;
         *w = world_new(c->ev->n);
-        w->m.mouth.may_change = vowels_may_change;
+        w->m.mouth.may_change = change != ONE_VOWEL;
+        w->hardly = change == VOWELS_HARDLY_CHANGE;
         w->stiff = by && by->stiff;
         if (!by)
             memcpy(w->p2, from->others[k - from->n], c->ev->n * sizeof *w->p2);
@@ -72,18 +77,22 @@ static void begin_all(const climber *c, const starts *from, bool vowels_may_chan
 /* The first rounds from all starts. Where the best leaves what vowels do that change, as many
  * worlds more in which they may, and one: more of a song than of a slide is high. Returns how many
  * there are, best first. */
-static size_t climb_first(climber *c, const starts *from, world *worlds)
+static size_t climb_first(climber *c, const starts *from, world *worlds, vowel_change *change)
 {
     starts with_vowels = *from;
     with_vowels.n = STARTS_WITH_VOWELS;
     size_t n = from->n + from->n_others, n_more = with_vowels.n + from->n_others;
-    begin_all(c, from, false, worlds);
+    begin_all(c, from, ONE_VOWEL, worlds);
     climb_all(c, c->s->first_rounds, worlds, n);
-    if (!regress_vowels(c->fit, &worlds[0].m, worlds[0].p2, c->r)) {
+    double db = regress_vowels(c->fit, &worlds[0].m, worlds[0].p2, c->r);
+    *change = db >= VOWELS_SURE_DB    ? VOWELS_CHANGE
+              : db >= VOWELS_LEAST_DB ? VOWELS_HARDLY_CHANGE
+                                      : ONE_VOWEL;
+    if (*change == ONE_VOWEL) {
         effort_add(c->s->opt_effort, (double)(c->ev->n * n_more) * c->s->first_rounds);
         return n;
     }
-    begin_all(c, &with_vowels, true, worlds + n);
+    begin_all(c, &with_vowels, *change, worlds + n);
     climb_all(c, c->s->first_rounds, worlds + n, n_more);
     climb_sort(worlds, n + n_more);
     return n + n_more;
@@ -93,57 +102,6 @@ static void clear_all(world *worlds, size_t n)
 {
     for (size_t k = 0; k < n; k++)
         world_clear(&worlds[k]);
-}
-
-static bool has_several_takes(const evidence *ev)
-{
-    return ev->take[0] != ev->take[ev->n - 1];
-}
-
-typedef struct by_itself { /* each take heard by itself; empty of a single one */
-    double *p2;            /* [frame] */
-    double *standing;      /* [take] of its changes */
-} by_itself;
-
-/* Frames lo..hi - 1, a take, from its leaps; returns how well its changes stand up. */
-static double hear_take(const evidence *ev, const search_settings *s, size_t lo, size_t hi,
-                        double *p2)
-{
-    evidence take = evidence_part(ev, lo, hi);
-    climber c = climber_new(&take, s);
-    world w = world_new(take.n);
-    start_by_leaps(&take, 0.5, &s->chain, &s->hazard, w.p2);
-    climb_all(&c, s->first_rounds, &w, 1);
-    memcpy(p2 + lo, w.p2, take.n * sizeof *p2);
-    double standing = w.standing;
-    world_clear(&w);
-    climber_clear(&c);
-    free(take.before);
-    return standing;
-}
-
-static by_itself hear_takes(const evidence *ev, const search_settings *s)
-{
-    if (!has_several_takes(ev))
-        return (by_itself){NULL, NULL};
-    by_itself b = {xmalloc(ev->n, sizeof *b.p2), xcalloc(ev->take[ev->n - 1] + 1, sizeof(double))};
-    for (size_t lo = 0, hi; lo < ev->n; lo = hi) {
-        for (hi = lo; hi < ev->n && ev->take[hi] == ev->take[lo];)
-            hi++;
-        b.standing[ev->take[lo]] = hear_take(ev, s, lo, hi, b.p2);
-    }
-    return b;
-}
-
-/* Takes that only tempt, with a portamento or a vowel that changes, lead the worlds of all takes
- * astray, but not that of a take with flips: the less a take's changes stand up, the nearer to 0.5
- * it begins. */
-static void start_by_takes(const evidence *ev, const by_itself *takes, double *p2)
-{
-    for (size_t i = 0; i < ev->n; i++) {
-        double sure = 1 - exp(-fmax(0, takes->standing[ev->take[i]]));
-        p2[i] = 0.5 + sure * (takes->p2[i] - 0.5);
-    }
 }
 
 static bool is_known(const world *w, const world *others, size_t n_others, size_t n)
@@ -158,7 +116,7 @@ static bool have_vowels(const world *worlds, size_t n)
 {
     bool any = false;
     for (size_t k = 0; k < n; k++)
-        any = any || (worlds[k].standing >= 0 && worlds[k].m.mouth.may_change);
+        any = any || (worlds[k].standing >= 0 && worlds[k].m.mouth.may_change && !worlds[k].hardly);
     return any;
 }
 
@@ -194,32 +152,15 @@ static size_t tidy_some(climber *c, const world *worlds, size_t n, world *tidied
     return n_tidied;
 }
 
-/* Marks the takes whose changes stood better by themselves than in a world; whether there are any.
- */
-static bool stood_better(const evidence *ev, const by_itself *takes, const world *w, bool *better)
-{
-    static const double least_nats = 1;
-    size_t n = ev->take[ev->n - 1] + 1;
-    double *stand = xcalloc(n, sizeof *stand);
-    bool any = false;
-    standing_of(ev, w, stand);
-    for (size_t t = 0; t < n; t++) {
-        better[t] = takes->standing[t] >= stand[t] + least_nats;
-        any = any || better[t];
-    }
-    free(stand);
-    return any;
-}
-
 /* Where vowels change, a yodel's go with its registers, and the best world may take both for one
  * step: a slide on one vowel then changes by half of it only, and its flip is passed over, though
  * heard by itself it was plain. So there such takes are put back to what they were by themselves,
  * a model is begun anew in which vowels may change, and the better world is left in *best. */
-static void mend_by_takes(climber *c, const by_itself *takes, world *best)
+static void mend_by_takes(climber *c, const heard_takes *takes, world *best)
 {
     const evidence *ev = c->ev;
     bool *mended = xcalloc(ev->take[ev->n - 1] + 1, sizeof *mended);
-    if (!stood_better(ev, takes, best, mended)) {
+    if (!takes_stood_better(ev, takes, best, mended)) {
         effort_add(c->s->opt_effort, (double)ev->n * c->s->rounds);
         free(mended);
         return;
@@ -269,7 +210,7 @@ static world choose(climber *c, world *worlds, size_t n)
  * from what the takes say, those kept, a mended one, and at the end two with all frames. */
 static double rounds_of(const evidence *few, const search_settings *s, size_t n)
 {
-    size_t takes = has_several_takes(few) ? 1 : 0;
+    size_t takes = evidence_of_takes(few) ? 1 : 0;
     size_t more = STARTS_WITH_VOWELS - STARTS;
     size_t first = (size_t)s->first_rounds * (2 * (n + takes) + more + takes);
     size_t kept = (size_t)(s->rounds - s->first_rounds) * (s->kept + 1);
@@ -291,20 +232,19 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
         from.others[from.n_others++] = guess[0];
     }
     effort_begin(s->opt_effort, rounds_of(ev, s, STARTS + from.n_others));
-    by_itself takes = hear_takes(ev, s);
+    heard_takes takes = takes_hear(ev, s);
     if (takes.p2) {
         start_by_takes(ev, &takes, guess[1]);
         from.others[from.n_others++] = guess[1];
     }
-    size_t n = climb_first(&c, &from, worlds);
-    bool vowels_change = n > STARTS + from.n_others;
+    vowel_change change;
+    size_t n = climb_first(&c, &from, worlds, &change);
     *best = choose(&c, worlds, n);
-    if (takes.p2 && vowels_change && best->standing >= 0)
+    if (takes.p2 && change == VOWELS_CHANGE && best->standing >= 0)
         mend_by_takes(&c, &takes, best);
     else if (takes.p2)
         effort_add(s->opt_effort, (double)ev->n * s->rounds);
-    free(takes.p2);
-    free(takes.standing);
+    takes_clear(&takes);
     free(guess[0]);
     free(guess[1]);
     if (best->m.mouth.n > 0) {

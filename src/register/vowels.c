@@ -9,7 +9,6 @@
 #include <string.h>
 
 enum { NODES = VOWEL_NODES, MOST = VOWELS_MOST, FACTOR_ROUNDS = 6, SPLIT_ROUNDS = 2 };
-static const double least_db = 2.2;     /* of what vowels do at all */
 static const double split_db = 0.8;     /* of what is left, for one more vowel */
 static const double smooth = 5;         /* 1 / dB^2, of a shape's squared second differences */
 static const double small = 0.05;       /* 1 / dB^2, of a shape's squares */
@@ -223,7 +222,7 @@ static void begin(model *m, const fit *f)
     memset(v->shape[0], 0, sizeof v->shape[0]);
     for (size_t i = 0; i < f->d->ev->n; i++)
         f->q[i][0] = 1;
-    while (v->n < MOST && factor(m, f, u) >= (v->n > 1 ? split_db : least_db)) {
+    while (v->n < MOST && factor(m, f, u) >= (v->n > 1 ? split_db : VOWELS_LEAST_DB)) {
         split(f, v, u);
         for (int round = 0; round < SPLIT_ROUNDS; round++) {
             learn_shapes(f, v);
@@ -236,14 +235,14 @@ static void begin(model *m, const fit *f)
     free(u);
 }
 
-bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS])
+double vowels_move(const model *m, const design *d, float (*r)[HARMONICS])
 {
     fit f = fit_new(m, d, r);
     float *u = xmalloc(d->ev->n, sizeof *u);
-    bool change = factor(m, &f, u) >= least_db;
+    double db = factor(m, &f, u);
     free(u);
     fit_clear(&f);
-    return change;
+    return db;
 }
 
 static void learn(model *m, const fit *f)

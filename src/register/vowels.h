@@ -13,9 +13,11 @@
 
 /* r[d->ev->n]: residuals of m at the registers, as design_residuals() has them. */
 
-/* For a model without vowels: whether the harmonics move together along frequency by 2.2 dB or more
- * (root mean square over frames and harmonics), as where one vowel is held they do not. */
-bool vowels_change(const model *m, const design *d, float (*r)[HARMONICS]);
+/* For a model without vowels: by how many dB the harmonics move together along frequency (root mean
+ * square over frames and harmonics). Where vowels change it is 2.2 and more, and where one is held,
+ * less than 2.5. */
+static const double VOWELS_LEAST_DB = 2.2, VOWELS_SURE_DB = 2.5;
+double vowels_move(const model *m, const design *d, float (*r)[HARMONICS]);
 
 /* y[d->ev->n]: the evidence's harmonics less what m's vowels do. With `may_learn` m->mouth is
  * learnt from r before: begun where it has no vowels yet, which leaves it so where they do not

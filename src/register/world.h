@@ -17,6 +17,7 @@ typedef struct world {
     size_t twins;    /* others that came to the same and count with it */
     bool stiff;      /* its first fit has a stiff tract, as of all that came to the same */
     bool tidy;       /* after every round it loses the changes that have nothing to show */
+    bool hardly;     /* vowels may change in it, but they hardly do (register/vowels.h) */
     bool rests;      /* the last round moved its registers by next to nothing */
     double standing; /* -log of the probability that none of its changes is a flip; -1: failed */
     double *p2;      /* [n] probability of M2 */

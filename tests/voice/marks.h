@@ -73,9 +73,9 @@ double marks_calibration_error(const marks *m); /* expected; NaN when nothing is
 /* What that is on average where so many flips, given such confidences, are true as often as it is
  * said; NaN likewise. */
 double marks_calibration_by_chance(const marks *m);
-double marks_precision(const marks *m);         /* NaN when nothing was found */
-double marks_recall(const marks *m);            /* NaN when there was nothing to find */
-double marks_f1(const marks *m); /* 0 when nothing matches; NaN when nothing was there */
+double marks_precision(const marks *m); /* NaN when nothing was found */
+double marks_recall(const marks *m);    /* NaN when there was nothing to find */
+double marks_f1(const marks *m);        /* 0 when nothing matches; NaN when nothing was there */
 
 void numbers_append(numbers *l, double value);
 double numbers_quantile(const numbers *l, double q); /* NaN when empty */
