@@ -258,10 +258,11 @@ static bool search_thin(const evidence *ev, const search_settings *s, world *bes
 
 /* A model begun anew owes nothing to the way that led to it, but where vowels change its first fit
  * takes what they do for tract and source, and a world that stood well may fall. So there the one
- * that stands better with all frames is left in *anew. */
+ * as it was is left in *anew if it stands better with all frames, by a nat and more. */
 static void keep_better(const evidence *ev, world *anew, world *as_it_was)
 {
-    if (standing_of(ev, as_it_was, NULL) > standing_of(ev, anew, NULL)) {
+    static const double least_nats = 1;
+    if (standing_of(ev, as_it_was, NULL) >= standing_of(ev, anew, NULL) + least_nats) {
         world worse = *anew;
         *anew = *as_it_was;
         *as_it_was = worse;
