@@ -75,7 +75,7 @@ static void begin_all(const climber *c, const starts *from, vowel_change change,
 }
 
 /* The first rounds from all starts. Where the best leaves what vowels do that change, as many
- * worlds more in which they may, and one: more of a song than of a slide is high. Returns how many
+ * worlds more in which they may, and one, since two thirds of a song may be high. Returns how many
  * there are, best first. */
 static size_t climb_first(climber *c, const starts *from, world *worlds, vowel_change *change)
 {
